@@ -1,0 +1,77 @@
+package measure
+
+import "rooftone/scan/band"
+
+// Estimate is a measured value with its standard uncertainty. A value that was
+// not measured is a nil *Estimate, never a zero.
+type Estimate struct {
+	Value float64
+	Sigma float64 // standard uncertainty in Value's unit
+}
+
+// Presence says whether a television signal is on a channel.
+type Presence string
+
+const (
+	Vacant  Presence = "vacant"
+	Present Presence = "present"
+	Unsure  Presence = "unsure"
+)
+
+// NoiseMethod says where a noise floor was read.
+type NoiseMethod string
+
+const (
+	NoiseVacant   NoiseMethod = "vacant-channels"   // vacant channels at the same gain, interpolated over frequency
+	NoiseEdge     NoiseMethod = "channel-edge"      // the dip at a channel edge, where both neighbours' skirts reach zero
+	NoiseTraining NoiseMethod = "training-residual" // what a fit of the known training leaves
+)
+
+// Pilot is a tone found in the place where an 8-VSB pilot can be.
+type Pilot struct {
+	OffsetHz   Estimate // from the nominal place, after clock correction
+	ToNoise    Estimate // pilot power over noise density, dB-Hz
+	PowerDBFS  float64
+	ImpliedCN  Estimate // C/N in 6 MHz, dB, that it stands for on a flat channel
+	KnownSpur  string   // which of the radio's own tones falls here; empty for none
+	ClockKnown bool     // the offset was corrected by a measured or given clock error
+}
+
+// Reading is all that was measured of one channel. Powers are for the whole
+// 6 MHz; dBFS is relative to a tone that just reaches the converter's rails.
+type Reading struct {
+	Channel band.Channel
+	Covered bool // the source's slices cover the channel
+
+	PowerDBFS *Estimate // signal and noise
+	PowerDBm  *Estimate // the same at the antenna input; nil without calibration
+	NoiseDBFS *Estimate
+	Noise     NoiseMethod // "" when NoiseDBFS is nil
+
+	CN      *Estimate // dB; the signal with its pilot over the noise, the better of the two below
+	CNPower *Estimate // dB; from channel power and noise floor
+	CNPilot *Estimate // dB; from the pilot
+	Pilot   *Pilot
+
+	Margin *Estimate // dB above the decode threshold
+
+	Presence  Presence // "" when not covered
+	Suspicion []Doubt  // why something that is there is not, or may not be, a station
+
+	GainDB          *float64
+	ClippedFraction float64
+	LostSamples     bool
+}
+
+// Doubt is a reason to take something in a channel for anything but a station.
+type Doubt string
+
+const (
+	DoubtNoData     Doubt = "no-data"     // a tone without the data that should stand beside it
+	DoubtSpur       Doubt = "spur"        // a harmonic of the radio's own clock
+	DoubtOffPlace   Doubt = "off-place"   // a tone too far from where a pilot belongs
+	DoubtNoClock    Doubt = "no-clock"    // a weak tone, and the clock error is not known
+	DoubtNoPilot    Doubt = "no-pilot"    // power without a pilot
+	DoubtShape      Doubt = "shape"       // power that does not have a station's spectrum
+	DoubtNoiseLevel Doubt = "noise-level" // the noise floor is not known well enough
+)
