@@ -1,0 +1,69 @@
+package psd
+
+import "math"
+
+// Peak is the highest place of a density, interpolated.
+type Peak struct {
+	OffsetHz float64 // from the middle of the samples' band
+	Density  float64 // FS²/Hz
+}
+
+// Tone is a tone with what noise leaves uncertain of it.
+type Tone struct {
+	OffsetHz, OffsetSigmaHz float64
+	Power, PowerSigma       float64 // FS²; 1 is 0 dBFS
+}
+
+// Peak finds the highest place from lowHz to highHz, counted like StartHz. It
+// is not ok when the band holds nothing of the grid or nothing was measured.
+func (z *Zoom) Peak(lowHz, highHz float64) (Peak, bool) {
+	step := z.StepHz()
+	low := max(int(math.Ceil(lowHz/step))-z.first, 0)
+	high := min(int(math.Floor(highHz/step))-z.first, len(z.sums)-1)
+	if low > high || z.weight == 0 {
+		return Peak{}, false
+	}
+	best := low
+	for i := low; i <= high; i++ {
+		if z.sums[i] > z.sums[best] {
+			best = i
+		}
+	}
+	top := z.sums[best]
+	if !(top > 0) || math.IsInf(top, 0) {
+		return Peak{}, false
+	}
+	p := Peak{OffsetHz: float64(z.first+best) * step, Density: top / z.weight}
+	if best == 0 || best == len(z.sums)-1 {
+		return p, true
+	}
+	// A parabola through the logarithms.
+	before, after := math.Log(z.sums[best-1]/top), math.Log(z.sums[best+1]/top)
+	bend := before + after
+	if !(bend < 0) || math.IsInf(bend, 0) {
+		return p, true
+	}
+	shift := math.Max(-0.5, math.Min(0.5, (before-after)/(2*bend)))
+	p.OffsetHz += shift * step
+	p.Density *= math.Exp(shift * (after - before) / 4)
+	return p, true
+}
+
+// Tone turns a peak into the tone that makes it above an even noise density
+// (FS²/Hz). The uncertainties are for a peak that stands well out of the
+// noise; that of the frequency is then close to the Cramér–Rao bound, within
+// the little that the taper costs.
+func (z *Zoom) Tone(p Peak, noise float64) Tone {
+	bandwidth := z.BandwidthHz()
+	tone := math.Max(p.Density-noise, 0)
+	t := Tone{
+		OffsetHz:   p.OffsetHz,
+		Power:      tone * bandwidth,
+		PowerSigma: bandwidth * math.Sqrt(noise*(2*tone+noise)/z.Averages()),
+	}
+	t.OffsetSigmaHz = math.Inf(1)
+	if tone > 0 {
+		t.OffsetSigmaHz = math.Sqrt(noise / t.Power * z.frequencyVar / (z.weight * z.weight))
+	}
+	return t
+}
