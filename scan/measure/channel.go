@@ -1,0 +1,296 @@
+package measure
+
+import (
+	"math"
+	"sort"
+
+	"rooftone/dsp/psd"
+	"rooftone/scan/band"
+	"rooftone/scan/tuner"
+)
+
+const (
+	// DefaultThresholdDB is the C/N in 6 MHz at which a typical receiver
+	// decodes, ATSC A/74.
+	DefaultThresholdDB = 15.2
+
+	// DefaultFalseAlarm is the probability per vacant channel of taking noise
+	// for a tone.
+	DefaultFalseAlarm = 1e-3
+
+	// thermalDBm is the noise of a perfect receiver in 6 MHz,
+	// FCC OET Bulletin 69, Table 3.
+	thermalDBm = -106.2
+)
+
+// Calibration is one thing known about the absolute level: one field is set.
+type Calibration struct {
+	NoiseFigureDB *float64 // of the radio at the gain in use; its measured floor then gives the level
+	FullScaleDBm  *float64 // the level at the antenna input that makes 0 dBFS
+}
+
+// Options say what to make of slices.
+type Options struct {
+	// Channels are all that may be looked at, ascending in frequency. Those
+	// that the slices do not cover are returned as not covered.
+	Channels []band.Channel
+
+	PPM         *float64 // the clock error when it is known
+	ThresholdDB float64  // 0: DefaultThresholdDB
+	FalseAlarm  float64  // 0: DefaultFalseAlarm
+	Reference   tuner.ClockSource
+	Calibration *Calibration
+}
+
+// Result is what slices say about channels.
+type Result struct {
+	Clock       *Clock // nil when nothing is known of it
+	Readings    []Reading
+	Spectrum    psd.Spectrum // of the gain that most slices have
+	FalseAlarm  float64
+	ThresholdDB float64
+}
+
+// Channels measures channels from slices.
+func Channels(slices []*Slice, o Options) Result {
+	if o.ThresholdDB == 0 {
+		o.ThresholdDB = DefaultThresholdDB
+	}
+	if o.FalseAlarm == 0 {
+		o.FalseAlarm = DefaultFalseAlarm
+	}
+	out := Result{FalseAlarm: o.FalseAlarm, ThresholdDB: o.ThresholdDB}
+	for _, c := range o.Channels {
+		out.Readings = append(out.Readings, Reading{Channel: c})
+	}
+	if len(slices) == 0 || len(o.Channels) == 0 {
+		return out
+	}
+	if o.PPM != nil {
+		out.Clock = &Clock{PPM: Estimate{Value: *o.PPM}, Given: true}
+	} else {
+		out.Clock = findClock(slices, o.FalseAlarm)
+	}
+	scale := 1.0
+	if out.Clock != nil {
+		scale += out.Clock.PPM.Value * 1e-6
+	}
+	for i, v := range views(slices, o.Channels, scale) {
+		if i == 0 {
+			out.Spectrum = v.spectrum
+		}
+		m := &measurer{Options: o, view: v, clock: out.Clock}
+		m.measure(out.Readings)
+	}
+	return out
+}
+
+// measurer fills Readings from one view.
+type measurer struct {
+	Options
+	view  *view
+	clock *Clock
+}
+
+// evidence is what one view shows in one channel before it is judged.
+type evidence struct {
+	parts []part
+	tone  *tone
+	tuned float64 // middle of the slice in which the tone was found
+	width float64 // and how near two tones can be told apart there
+}
+
+// measure fills the Readings of the channels that the view covers and no
+// earlier view did.
+func (m *measurer) measure(readings []Reading) {
+	found := make([]evidence, len(readings))
+	quiet := make([]bool, len(readings))
+	crude := crudeFloor(m.view.slices)
+	for i := range readings {
+		e := &found[i]
+		e.parts = m.view.parts(readings[i].Channel)
+		m.findTone(readings[i].Channel, e)
+		quiet[i] = e.tone == nil || toDB(impliedCN(e.tone.power, math.Max(crude, e.tone.density))) < dataShowsDB-3 || !m.inPlace(readings[i].Channel, e)
+	}
+	floors := m.view.vacantFloors(m.Channels, quiet)
+	for i := range readings {
+		if r := &readings[i]; !r.Covered && found[i].parts != nil {
+			m.fill(r, &found[i], m.view.noiseOf(r.Channel, floors))
+		}
+	}
+}
+
+// findTone looks for the channel's pilot in the slice that shows it best.
+func (m *measurer) findTone(c band.Channel, e *evidence) {
+	nominal := c.PilotHz()
+	reach := pilotErrorHz + MaxPPM*1e-6*nominal
+	if m.clock != nil {
+		reach = pilotErrorHz
+	}
+	for _, s := range m.view.slices {
+		for i := range s.Fine {
+			f := &s.Fine[i]
+			if f.Channel != c {
+				continue
+			}
+			middle := nominal/m.view.clock - s.CenterHz
+			t, ok := strongest(f, middle-reach, middle+reach, m.FalseAlarm)
+			if ok && (e.tone == nil || t.power/t.density > e.tone.power/e.tone.density) {
+				e.tone, e.tuned, e.width = &t, s.CenterHz, toneWidth(f)
+			}
+		}
+	}
+}
+
+// offset is how far a tone is from the channel's nominal pilot on the
+// corrected scale, with its uncertainty.
+func (m *measurer) offset(c band.Channel, e *evidence) Estimate {
+	sigma := e.tone.sigmaHz
+	if m.clock != nil {
+		sigma = math.Hypot(sigma, m.clock.PPM.Sigma*1e-6*c.PilotHz())
+	}
+	return Estimate{(e.tuned+e.tone.offsetHz)*m.view.clock - c.PilotHz(), sigma}
+}
+
+// inPlace reports whether a tone is where a pilot can be.
+func (m *measurer) inPlace(c band.Channel, e *evidence) bool {
+	if m.clock == nil {
+		return true
+	}
+	o := m.offset(c, e)
+	return math.Abs(o.Value) <= stationLimitHz+3*o.Sigma
+}
+
+// fill writes one channel's Reading.
+func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
+	r.Covered = true
+	v := m.view
+	if !math.IsNaN(v.gainDB) {
+		gain := v.gainDB
+		r.GainDB = &gain
+	}
+	r.ClippedFraction, r.LostSamples = v.health(r.Channel)
+
+	power, relative := v.power(r.Channel)
+	r.PowerDBFS = estimateDB(power, relative)
+	if noise != nil {
+		r.NoiseDBFS = estimateDB(noise.density*band.WidthHz, noise.relative)
+		r.Noise = noise.method
+		r.CNPower = carrierToNoise(power, relative, noise.density*band.WidthHz, noise.relative)
+	}
+	m.calibrate(r)
+	m.pilot(r, e, noise)
+	m.judge(r, e, noise)
+	if r.Presence == Present {
+		r.CN = better(r.CNPower, r.CNPilot)
+		if r.CN != nil {
+			r.Margin = &Estimate{r.CN.Value - m.ThresholdDB, r.CN.Sigma}
+		}
+	} else {
+		r.CNPower, r.CNPilot = nil, nil
+	}
+}
+
+// echoSigmaDB is how far echoes commonly pull the pilot away from the data:
+// common practice, no source.
+const echoSigmaDB = 2
+
+func (m *measurer) pilot(r *Reading, e *evidence, noise *floor) {
+	if e.tone == nil {
+		return
+	}
+	density, relative := e.tone.density, 0.05
+	if noise != nil {
+		density, relative = noise.density, noise.relative
+	}
+	sigma := math.Hypot(e.tone.sigmaDB, 10/math.Ln10*relative)
+	r.Pilot = &Pilot{
+		OffsetHz:   m.offset(r.Channel, e),
+		ToNoise:    Estimate{toDB(e.tone.power / density), sigma},
+		PowerDBFS:  toDB(e.tone.power),
+		ImpliedCN:  Estimate{toDB(impliedCN(e.tone.power, density)), math.Hypot(sigma, echoSigmaDB)},
+		KnownSpur:  knownSpur(e.tuned, e.tone.offsetHz, e.width, m.Reference.ReferenceHz),
+		ClockKnown: m.clock != nil,
+	}
+	cn := r.Pilot.ImpliedCN
+	r.CNPilot = &cn
+}
+
+func (m *measurer) calibrate(r *Reading) {
+	switch c := m.Calibration; {
+	case c == nil:
+	case c.FullScaleDBm != nil:
+		r.PowerDBm = &Estimate{r.PowerDBFS.Value + *c.FullScaleDBm, r.PowerDBFS.Sigma}
+	case c.NoiseFigureDB != nil && r.NoiseDBFS != nil:
+		r.PowerDBm = &Estimate{
+			r.PowerDBFS.Value - r.NoiseDBFS.Value + thermalDBm + *c.NoiseFigureDB,
+			math.Hypot(r.PowerDBFS.Sigma, r.NoiseDBFS.Sigma),
+		}
+	}
+}
+
+// power integrates the channel and returns its relative uncertainty.
+func (v *view) power(c band.Channel) (power, relative float64) {
+	power, _ = v.spectrum.Power(c.LowerHz, c.UpperHz())
+	independent := v.spectrum.Averages * band.WidthHz / v.spectrum.StepHz / 1.5
+	return power, math.Hypot(1/math.Sqrt(independent), v.passband.SigmaDB*math.Ln10/10/math.Sqrt(3))
+}
+
+// health sums up clipping and loss over the slices that show a channel.
+func (v *view) health(c band.Channel) (clipped float64, lost bool) {
+	var samples, rails int64
+	for _, s := range v.slices {
+		half := UsableShare * s.RateHz
+		if s.CenterHz+half > c.LowerHz && s.CenterHz-half < c.UpperHz() {
+			samples += s.Samples
+			rails += s.Clipped
+			lost = lost || s.Lost
+		}
+	}
+	if samples == 0 {
+		return 0, lost
+	}
+	return float64(rails) / float64(samples), lost
+}
+
+// carrierToNoise is (power − noise)/noise in dB, or nil when the difference
+// drowns in its uncertainty.
+func carrierToNoise(power, powerRelative, noise, noiseRelative float64) *Estimate {
+	r := power/noise - 1
+	sigma := power / noise * math.Hypot(powerRelative, noiseRelative)
+	if r <= 2*sigma {
+		return nil
+	}
+	return estimateDB(r, sigma/r)
+}
+
+func estimateDB(linear, relative float64) *Estimate {
+	if !(linear > 0) {
+		return nil
+	}
+	return &Estimate{toDB(linear), 10 / math.Ln10 * relative}
+}
+
+func better(a, b *Estimate) *Estimate {
+	if a == nil || b != nil && b.Sigma < a.Sigma {
+		a = b
+	}
+	if a == nil {
+		return nil
+	}
+	c := *a
+	return &c
+}
+
+// partLevels returns the excess over noise, relative to noise, of the pieces
+// of a channel that a station fills, ascending.
+func partExcess(parts []part, noise float64) []float64 {
+	var out []float64
+	for _, p := range parts {
+		if p.offsetHz > skirtHz && p.offsetHz < band.WidthHz-skirtHz {
+			out = append(out, p.density/noise-1)
+		}
+	}
+	sort.Float64s(out)
+	return out
+}

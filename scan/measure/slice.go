@@ -1,0 +1,206 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"rooftone/dsp/psd"
+	"rooftone/scan/band"
+	"rooftone/scan/tuner"
+)
+
+const (
+	// UsableShare is the part of a slice, each side of its middle and relative
+	// to the sample rate, that is measured. Beyond it the cheap dongles' last
+	// filter lets aliases in.
+	UsableShare = 0.4375
+
+	// gridHz is the coarsest spectrum step that still resolves the dip at a
+	// channel edge.
+	gridHz = 2500
+
+	// MaxPPM is the clock error that is searched for.
+	MaxPPM = 60
+
+	// pilotErrorHz is how far a pilot may be from its nominal place besides
+	// the clock error, and fineGuardHz what is kept on each side to read the
+	// noise from.
+	pilotErrorHz = 5e3
+	fineGuardHz  = 10e3
+
+	// fineSeconds is the longest piece of a stay that is transformed at once
+	// to find a pilot. Longer would ask for a steadier clock than the
+	// cheapest dongles have.
+	fineSeconds = 0.1
+)
+
+// Slice is what is kept of a source's stays at one tuning.
+type Slice struct {
+	CenterHz float64 // by the radio's clock
+	RateHz   float64
+	GainDB   float64 // NaN when unknown
+	Start    time.Time
+
+	Samples int64
+	Clipped int64
+	Lost    bool
+
+	// Density is the power density in FS²/Hz from −RateHz/2 up in steps of
+	// StepHz, with Averages independent averages behind each value.
+	Density  []float64
+	StepHz   float64
+	Averages float64
+
+	Fine []Fine // one for each pilot's place in the slice
+}
+
+// Fine is a fine spectrum around the nominal place of one channel's pilot.
+type Fine struct {
+	Channel band.Channel
+	Zoom    *psd.Zoom // its frequencies are offsets from the slice's middle
+}
+
+// Slicer turns stays into Slices. It keeps its buffers, so that a long visit
+// allocates only what it returns.
+type Slicer struct {
+	channels []band.Channel
+	slice    *Slice
+	welch    *psd.Welch
+	zooms    []*psd.Zoom
+	zoomOf   []band.Channel
+}
+
+// NewSlicer makes a Slicer that looks for the pilots of the given channels.
+func NewSlicer(channels []band.Channel) *Slicer {
+	return &Slicer{channels: channels}
+}
+
+// Useful reports whether a stay shows any part of the channels.
+func (s *Slicer) Useful(stay tuner.Stay) bool {
+	half := UsableShare * stay.RateHz
+	for _, c := range s.channels {
+		if stay.CenterHz+half > c.LowerHz && stay.CenterHz-half < c.UpperHz() {
+			return true
+		}
+	}
+	return false
+}
+
+// Begin starts a slice.
+func (s *Slicer) Begin(stay tuner.Stay) error {
+	size := 64
+	for stay.RateHz/float64(size) > gridHz {
+		size *= 2
+	}
+	if s.welch == nil || s.slice == nil || s.slice.RateHz != stay.RateHz {
+		w, err := psd.NewWelch(stay.RateHz, size, psd.Hann)
+		if err != nil {
+			return fmt.Errorf("preparing the spectrum of a slice at %.6g MS/s: %w", stay.RateHz/1e6, err)
+		}
+		s.welch = w
+	}
+	s.welch.Reset()
+	s.zooms, s.zoomOf = s.zooms[:0], s.zoomOf[:0]
+	half := UsableShare * stay.RateHz
+	for _, c := range s.channels {
+		offset := c.PilotHz() - stay.CenterHz
+		span := 2 * (MaxPPM*1e-6*c.PilotHz() + pilotErrorHz + fineGuardHz)
+		if math.Abs(offset)+span/2 > half+fineGuardHz {
+			continue
+		}
+		z, err := psd.NewZoom(stay.RateHz, offset, span, fineSeconds)
+		if err != nil {
+			return fmt.Errorf("preparing the search for the pilot of channel %d: %w", c.Number, err)
+		}
+		s.zooms, s.zoomOf = append(s.zooms, z), append(s.zoomOf, c)
+	}
+	s.slice = &Slice{
+		CenterHz: stay.CenterHz, RateHz: stay.RateHz, GainDB: stay.GainDB, Start: stay.Start,
+		StepHz: stay.RateHz / float64(size),
+	}
+	return nil
+}
+
+// Write adds samples to the slice.
+func (s *Slicer) Write(b tuner.Block) {
+	s.slice.Samples += int64(len(b.Samples))
+	s.slice.Clipped += int64(b.Clipped)
+	s.slice.Lost = s.slice.Lost || b.Lost
+	if s.slice.Start.IsZero() {
+		s.slice.Start = b.Start
+	}
+	if !math.IsNaN(b.GainDB) {
+		s.slice.GainDB = b.GainDB
+	}
+	s.welch.Write(b.Samples)
+	for _, z := range s.zooms {
+		z.Write(b.Samples)
+	}
+}
+
+// End returns the finished slice, or nil when the stay was too short for one
+// spectrum.
+func (s *Slicer) End() *Slice {
+	out := s.slice
+	out.Averages = s.welch.Averages()
+	if out.Averages < 1 {
+		return nil
+	}
+	out.Density = s.welch.Density(nil)
+	for i, z := range s.zooms {
+		z.Flush()
+		if z.Averages() > 0 {
+			out.Fine = append(out.Fine, Fine{s.zoomOf[i], z})
+		}
+	}
+	return out
+}
+
+// Slices gathers slices and merges those of the same tuning and gain, so that
+// a recording of any length takes bounded memory.
+type Slices struct {
+	list []*Slice
+	at   map[[3]float64]int
+}
+
+// Add takes a slice in; nil is passed over. The Slice must not be used any
+// more by the caller.
+func (s *Slices) Add(x *Slice) {
+	if x == nil {
+		return
+	}
+	if s.at == nil {
+		s.at = map[[3]float64]int{}
+	}
+	gain := x.GainDB
+	if math.IsNaN(gain) {
+		gain = math.Inf(-1) // NaN would never be found again
+	}
+	key := [3]float64{x.CenterHz, x.RateHz, gain}
+	i, seen := s.at[key]
+	if !seen {
+		s.at[key] = len(s.list)
+		s.list = append(s.list, x)
+		return
+	}
+	s.list[i].merge(x)
+}
+
+// List returns the slices in the order in which their tunings first came.
+func (s *Slices) List() []*Slice { return s.list }
+
+func (s *Slice) merge(x *Slice) {
+	s.Samples += x.Samples
+	s.Clipped += x.Clipped
+	s.Lost = s.Lost || x.Lost
+	average(s.Density, s.Averages, x.Density, x.Averages)
+	s.Averages += x.Averages
+}
+
+func average(dst []float64, dstWeight float64, src []float64, srcWeight float64) {
+	total := dstWeight + srcWeight
+	for i := range dst {
+		dst[i] = (dst[i]*dstWeight + src[i]*srcWeight) / total
+	}
+}

@@ -1,0 +1,58 @@
+package measure
+
+import (
+	"math"
+
+	"rooftone/dsp/vsb"
+	"rooftone/scan/band"
+)
+
+// tone is a line found in a fine spectrum.
+type tone struct {
+	offsetHz float64 // from the slice's middle, by the radio's clock
+	sigmaHz  float64
+	power    float64 // FS²
+	sigmaDB  float64 // standard uncertainty of power
+	density  float64 // of what lies around it, FS²/Hz
+}
+
+// strongest returns the strongest tone between two offsets from a slice's
+// middle, if noise alone would show as strong a one there with no more than
+// the given probability.
+func strongest(f *Fine, lowHz, highHz, falseAlarm float64) (tone, bool) {
+	around := median(f.Zoom.Density(nil)) / medianOfGamma(f.Zoom.Averages())
+	peak, ok := f.Zoom.Peak(lowHz, highHz)
+	if !ok || !(around > 0) || f.Zoom.FalseAlarm(peak.Density/around, highHz-lowHz) > falseAlarm {
+		return tone{}, false
+	}
+	t := f.Zoom.Tone(peak, around)
+	return tone{
+		offsetHz: t.OffsetHz, sigmaHz: t.OffsetSigmaHz,
+		power: t.Power, sigmaDB: 10 / math.Ln10 * t.PowerSigma / t.Power,
+		density: around,
+	}, true
+}
+
+// toneWidth is how near two tones of a fine spectrum can be told apart.
+func toneWidth(f *Fine) float64 { return 4 * f.Zoom.BandwidthHz() }
+
+// impliedCN is the C/N in 6 MHz that a pilot of the given power stands for on
+// a flat channel with a noise density.
+func impliedCN(pilot, density float64) float64 {
+	return pilot / vsb.PilotShare / (density * band.WidthHz)
+}
+
+// knownSpur names the radio's own tone that falls on a frequency of its own
+// scale, if there is one.
+func knownSpur(tunedHz, offsetHz, widthHz, referenceHz float64) string {
+	if math.Abs(offsetHz) < widthHz {
+		return "the middle of the slice"
+	}
+	if referenceHz > 0 {
+		hz := tunedHz + offsetHz
+		if away := math.Abs(hz - referenceHz*math.Round(hz/referenceHz)); away < widthHz {
+			return "a harmonic of the radio's clock"
+		}
+	}
+	return ""
+}

@@ -1,0 +1,113 @@
+// Package scan visits television channels with a source of samples and
+// measures each: the loop around scan/tuner and scan/measure.
+package scan
+
+import (
+	"slices"
+	"time"
+
+	"rooftone/dsp/psd"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+	"rooftone/scan/tuner"
+	"rooftone/scan/verdict"
+)
+
+// DefaultDwell is how long each slice is listened to when nothing else is
+// asked for.
+const DefaultDwell = 60 * time.Millisecond
+
+// Options says what to visit and how. The zero value of a field asks for its
+// default.
+type Options struct {
+	// Channels are the ones to report, ascending in frequency.
+	Channels []band.Channel
+
+	// Plan is all that may be visited besides them: a visit to a few channels
+	// looks at some others too, to learn the noise and the clock.
+	Plan []band.Channel
+
+	RateHz float64       // of a radio; 0: 2.4 MS/s
+	Dwell  time.Duration // samples kept of each slice; 0: DefaultDwell
+
+	GainDB *float64 // of a radio; nil: choose by itself, channel by channel
+	PPM    *float64 // clock error; nil: find by itself
+
+	ThresholdDB float64 // C/N at which a receiver decodes; 0: 15.2 dB (A/74)
+	Calibration *measure.Calibration
+
+	// Progress, when not nil, is told before every stay, from the goroutine
+	// that called: how many stays are done and how many there will be, as far
+	// as that is known (0 when not).
+	Progress func(done, total int, centerHz float64)
+
+	// Keep, when not nil, is handed what is measured, stay by stay and block
+	// by block: how a visit is recorded. newStay is true for the first block
+	// of a stay. Its error ends the visit.
+	Keep func(b tuner.Block, newStay bool) error
+}
+
+// Channel is one channel's row of a Survey.
+type Channel struct {
+	measure.Reading
+	verdict.Verdict
+}
+
+// Survey is the result of one visit to a list of channels.
+type Survey struct {
+	Started time.Time
+	Source  string
+
+	Clock      *measure.Clock // nil when nothing is known of it
+	Channels   []Channel
+	Spectrum   *psd.Spectrum // stitched, on the corrected grid; nil when nothing was covered
+	FalseAlarm float64       // per vacant channel, that presence was tested with
+
+	ThresholdDB float64
+	Calibrated  bool
+
+	Stays       int           // how many stays were measured
+	Listened    time.Duration // and their length in all
+	Interrupted bool          // the visit ended before every channel was seen
+}
+
+// conclude measures the channels from the slices and judges them.
+func conclude(s *Survey, list []*measure.Slice, info tuner.Info, o Options) {
+	all := allChannels(o)
+	r := measure.Channels(list, measure.Options{
+		Channels: all, PPM: o.PPM, ThresholdDB: o.ThresholdDB,
+		Reference: info.Clock, Calibration: o.Calibration,
+	})
+	s.Clock, s.FalseAlarm, s.ThresholdDB = r.Clock, r.FalseAlarm, r.ThresholdDB
+	if len(r.Spectrum.Density) > 0 {
+		s.Spectrum = &r.Spectrum
+	}
+	s.Channels = s.Channels[:0]
+	for i := range r.Readings {
+		if slices.Contains(o.Channels, r.Readings[i].Channel) {
+			s.Channels = append(s.Channels, Channel{r.Readings[i], verdict.Of(&r.Readings[i])})
+		}
+	}
+}
+
+// allChannels is the plan with the wanted channels in it, ascending.
+func allChannels(o Options) []band.Channel {
+	all := slices.Clone(o.Plan)
+	for _, c := range o.Channels {
+		if !slices.Contains(all, c) {
+			all = append(all, c)
+		}
+	}
+	slices.SortFunc(all, byFrequency)
+	return all
+}
+
+func byFrequency(a, b band.Channel) int {
+	switch {
+	case a.LowerHz < b.LowerHz:
+		return -1
+	case a.LowerHz > b.LowerHz:
+		return 1
+	}
+	return 0
+}

@@ -1,0 +1,291 @@
+package scan
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"math"
+	"slices"
+	"time"
+
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+	"rooftone/scan/tuner"
+)
+
+const (
+	defaultRateHz = 2.4e6
+
+	// A stay is overloaded when more than this part of its samples touch a
+	// rail: what a noise-like signal 10 dB below the rails does.
+	overloadShare = 1e-3
+	// overloadPeek is how much of a stay is looked at before the rest is
+	// waited for.
+	overloadPeek = 4 * time.Millisecond
+	// gainStepDB is by how much the gain is taken back from an overload. Every
+	// gain in use wants its own noise floor, so there should be few.
+	gainStepDB = 14
+)
+
+// SweepTuner visits the channels with a radio. When the context ends, or the
+// radio fails, it returns what was measured until then; only the latter is an
+// error.
+func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) {
+	v := newVisit(t.Info(), &o)
+	channels := withCompany(o.Channels, o.Plan)
+	v.tuner, v.total = t, len(channels)*len(Hops(channels[0], o.RateHz))
+	err := v.channels(ctx, channels)
+	if err == nil {
+		err = v.references(ctx, channels)
+	}
+	return v.finish(ctx, err)
+}
+
+// SweepPlaylist measures the channels that a recording covers, whatever its
+// tunings. What could not be read any more is an error beside what could.
+func SweepPlaylist(ctx context.Context, p tuner.Playlist, o Options) (*Survey, error) {
+	v := newVisit(p.Info(), &o)
+	buffer := make([]complex64, 1<<16)
+	for {
+		stay, err := p.Next(ctx)
+		if errors.Is(err, io.EOF) {
+			return v.finish(ctx, nil)
+		}
+		if err != nil {
+			return v.finish(ctx, err)
+		}
+		if !v.slicer.Useful(stay) {
+			continue
+		}
+		if err := v.play(ctx, p, stay, buffer); err != nil {
+			return v.finish(ctx, err)
+		}
+	}
+}
+
+// visit is one sweep under way.
+type visit struct {
+	Options
+	info   tuner.Info
+	tuner  tuner.Tuner
+	slicer *measure.Slicer
+	slices measure.Slices
+	survey *Survey
+	buffer []complex64
+	total  int
+	gains  []float64 // in use, the highest first
+}
+
+func newVisit(info tuner.Info, o *Options) *visit {
+	if o.RateHz == 0 {
+		o.RateHz = defaultRateHz
+	}
+	if o.Dwell == 0 {
+		o.Dwell = DefaultDwell
+	}
+	return &visit{
+		Options: *o, info: info,
+		slicer: measure.NewSlicer(allChannels(*o)),
+		survey: &Survey{Source: info.Name, Calibrated: o.Calibration != nil},
+	}
+}
+
+// finish concludes from what was measured. The end of the context is not an
+// error of the radio's.
+func (v *visit) finish(ctx context.Context, err error) (*Survey, error) {
+	if err != nil {
+		v.survey.Interrupted = true
+		if ctx.Err() != nil {
+			err = nil
+		}
+	}
+	conclude(v.survey, v.slices.List(), v.info, v.Options)
+	return v.survey, err
+}
+
+// play reads one stay of a recording to its end.
+func (v *visit) play(ctx context.Context, p tuner.Playlist, stay tuner.Stay, buffer []complex64) error {
+	if err := v.slicer.Begin(stay); err != nil {
+		return err
+	}
+	v.progress(stay.CenterHz)
+	var samples int64
+	for first := true; ; first = false {
+		b, err := p.Read(ctx, buffer)
+		if len(b.Samples) > 0 {
+			samples += int64(len(b.Samples))
+			if err := v.take(b, first); err != nil {
+				return err
+			}
+		}
+		if err != nil {
+			v.endStay(samples, stay.RateHz)
+			if errors.Is(err, io.EOF) {
+				return nil
+			}
+			return err
+		}
+	}
+}
+
+func (v *visit) progress(centerHz float64) {
+	if v.Progress != nil {
+		v.Progress(v.survey.Stays, v.total, centerHz)
+	}
+}
+
+func (v *visit) take(b tuner.Block, newStay bool) error {
+	if v.survey.Started.IsZero() {
+		v.survey.Started = b.Start
+	}
+	v.slicer.Write(b)
+	if v.Keep != nil {
+		if err := v.Keep(b, newStay); err != nil {
+			return fmt.Errorf("keeping what was heard: %w", err)
+		}
+	}
+	return nil
+}
+
+func (v *visit) endStay(samples int64, rateHz float64) {
+	v.slices.Add(v.slicer.End())
+	v.survey.Stays++
+	v.survey.Listened += time.Duration(float64(samples) / rateHz * 1e9)
+}
+
+// channels visits channels one after the other, each at the highest gain that
+// does not overload.
+func (v *visit) channels(ctx context.Context, list []band.Channel) error {
+	v.buffer = make([]complex64, int(v.Dwell.Seconds()*v.RateHz))
+	v.gains = v.gainLadder()
+	for _, c := range list {
+		for step := range v.gains {
+			overloaded, err := v.channel(ctx, c, v.gains[step], step+1 < len(v.gains))
+			if err != nil {
+				return err
+			}
+			if !overloaded {
+				break
+			}
+		}
+	}
+	return nil
+}
+
+// gainLadder is the gains to try, the highest first: the one that was asked
+// for, or the radio's highest and what lies one or more steps below.
+func (v *visit) gainLadder() []float64 {
+	if v.GainDB != nil {
+		return []float64{*v.GainDB}
+	}
+	if len(v.info.GainsDB) == 0 {
+		return []float64{tuner.UnknownGain()}
+	}
+	top := slices.Max(v.info.GainsDB)
+	ladder := []float64{top}
+	for want := top - gainStepDB; want > slices.Min(v.info.GainsDB); want -= gainStepDB {
+		nearest := v.info.GainsDB[0]
+		for _, g := range v.info.GainsDB {
+			if math.Abs(g-want) < math.Abs(nearest-want) {
+				nearest = g
+			}
+		}
+		ladder = append(ladder, nearest)
+	}
+	return ladder
+}
+
+// channel visits the slices of one channel. With leave it gives up as soon as
+// one of them is overloaded.
+func (v *visit) channel(ctx context.Context, c band.Channel, gainDB float64, leave bool) (overloaded bool, err error) {
+	for _, center := range Hops(c, v.RateHz) {
+		v.progress(center)
+		tuning := tuner.Tuning{CenterHz: center, RateHz: v.RateHz, GainDB: gainDB}
+		if err := v.tuner.Tune(ctx, tuning); err != nil {
+			return false, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", center/1e6, c.Number, err)
+		}
+		peek := min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))
+		b, err := v.read(ctx, c, v.buffer[:peek])
+		if err != nil {
+			return false, err
+		}
+		if leave && float64(b.Clipped) > overloadShare*float64(peek) {
+			return true, nil
+		}
+		rest, err := v.read(ctx, c, v.buffer[peek:])
+		if err != nil {
+			return false, err
+		}
+		if err := v.stay(b, rest); err != nil {
+			return false, err
+		}
+	}
+	return false, nil
+}
+
+func (v *visit) read(ctx context.Context, c band.Channel, dst []complex64) (tuner.Block, error) {
+	b, err := v.tuner.Read(ctx, dst)
+	if err != nil {
+		return b, fmt.Errorf("listening to channel %d: %w", c.Number, err)
+	}
+	return b, nil
+}
+
+// stay measures the two blocks of one stay as one.
+func (v *visit) stay(b, rest tuner.Block) error {
+	b.Samples = v.buffer[:len(b.Samples)+len(rest.Samples)]
+	b.Clipped += rest.Clipped
+	b.Lost = b.Lost || rest.Lost
+	err := v.slicer.Begin(tuner.Stay{CenterHz: b.CenterHz, RateHz: b.RateHz, GainDB: b.GainDB, Start: b.Start})
+	if err != nil {
+		return err
+	}
+	if err := v.take(b, true); err != nil {
+		return err
+	}
+	v.endStay(int64(len(b.Samples)), b.RateHz)
+	return nil
+}
+
+// references visits a vacant channel at each lower gain that was used, so that
+// the strong channels' noise floor is known at their own gain.
+func (v *visit) references(ctx context.Context, list []band.Channel) error {
+	used := map[float64][]float64{} // gain → middles of the slices taken with it
+	for _, s := range v.slices.List() {
+		if !math.IsNaN(s.GainDB) {
+			used[s.GainDB] = append(used[s.GainDB], s.CenterHz)
+		}
+	}
+	if len(used) < 2 {
+		return nil
+	}
+	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
+	for _, gain := range slices.Sorted(maps.Keys(used))[:len(used)-1] {
+		if c := v.nearestVacant(used[gain]); c != nil {
+			if _, err := v.channel(ctx, *c, gain, false); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// nearestVacant returns the vacant channel, as far as the survey knows by now,
+// that lies nearest to the middle of some slices.
+func (v *visit) nearestVacant(centers []float64) *band.Channel {
+	var middle float64
+	for _, c := range centers {
+		middle += c / float64(len(centers))
+	}
+	var best *band.Channel
+	for i := range v.survey.Channels {
+		r := &v.survey.Channels[i].Reading
+		away := math.Abs(r.Channel.CenterHz() - middle)
+		if r.Presence == measure.Vacant && (best == nil || away < math.Abs(best.CenterHz()-middle)) {
+			best = &r.Channel
+		}
+	}
+	return best
+}
