@@ -1,0 +1,156 @@
+package vsb
+
+import (
+	"fmt"
+	"math"
+	"math/bits"
+
+	"rooftone/dsp/psd"
+)
+
+// Symbols become a signal in blocks, by the transform of blockSymbols of them.
+// Of each block guardSymbols at either end are there only for the tails of
+// their pulses. What a root-raised-cosine pulse of roll-off 0.1152 has beyond
+// 95 µs is some −89 dB of it.
+const (
+	blockSymbols = 16384
+	guardSymbols = 1024
+	hopSymbols   = blockSymbols - 2*guardSymbols
+)
+
+// The slice's own filter, in parts of the sample rate.
+const (
+	passEdge = 0.46
+	stopEdge = 0.54
+)
+
+// symbolSource is a sequence of symbols known for all time.
+type symbolSource interface {
+	Symbols(dst []float32, first int64)
+}
+
+// shaper turns blocks of symbols into what a slice sees of their signal: a
+// sequence of length samples a block, moved in frequency so that what it sees
+// lies around 0 Hz.
+type shaper struct {
+	length int
+	first  int // the lowest bin of the symbols' transform that is seen; bin 0 is the pilot
+	middle int // the bin that becomes 0 Hz
+
+	seen             []seenBin
+	forward, inverse *psd.FFT
+	levels           []float32
+	pairs, spectrum  []complex64
+	mirrored         []complex64
+}
+
+// seenBin is a bin k of the symbols' transform that the slice sees. The
+// transform of N real symbols is made from Z, that of their N/2 pairs taken as
+// complex numbers: with a = Z[k] and b = conj(Z[N/2−k]), indices modulo N/2,
+// it is ((a+b) + root·(a−b))/2, where root = −i·exp(−2πik/N).
+type seenBin struct {
+	a, b, to int32   // places in spectrum and in mirrored
+	gain     float32 // of pulse and slice, and the factor 1/2
+	root     complex64
+}
+
+// newShaper returns nil when the slice misses the channel.
+func newShaper(rateHz, offsetHz float64) (*shaper, error) {
+	const (
+		bin   = SymbolRateHz / blockSymbols
+		reach = SymbolRateHz / 4 * (1 + RollOff) // from the channel's middle
+	)
+	low := math.Max(ChannelWidthHz/2-reach, offsetHz-stopEdge*rateHz)
+	high := math.Min(ChannelWidthHz/2+reach, offsetHz+stopEdge*rateHz)
+	first := int(math.Ceil((low - PilotOffsetHz) / bin))
+	count := int(math.Floor((high-PilotOffsetHz)/bin)) - first + 1
+	if !(low < high) || count < 1 {
+		return nil, nil
+	}
+	s := &shaper{
+		first:    first,
+		middle:   first + count/2,
+		length:   max(64, 1<<bits.Len(uint(float64(count)/widestContent))),
+		seen:     make([]seenBin, count),
+		levels:   make([]float32, blockSymbols),
+		pairs:    make([]complex64, blockSymbols/2),
+		spectrum: make([]complex64, blockSymbols/2),
+	}
+	if s.length > blockSymbols {
+		return nil, fmt.Errorf("%d of %d bins are too many to interpolate between", count, blockSymbols)
+	}
+	s.mirrored = make([]complex64, s.length)
+	for i := range s.seen {
+		hz := PilotOffsetHz + float64(first+i)*bin
+		s.seen[i] = s.bin(first+i, response(hz)*sliceResponse((hz-offsetHz)/rateHz))
+	}
+	var err error
+	if s.forward, err = psd.NewFFT(blockSymbols / 2); err != nil {
+		return nil, err
+	}
+	if s.inverse = s.forward; s.length != blockSymbols/2 {
+		s.inverse, err = psd.NewFFT(s.length)
+	}
+	return s, err
+}
+
+// bin prepares bin k, which is seen with the given amplitude.
+func (s *shaper) bin(k int, amplitude float64) seenBin {
+	const half = blockSymbols / 2
+	// The pulse's height makes the average power of the standard's levels and
+	// pilot 1: over the Nyquist bandwidth, half the symbol rate, the response
+	// is 1 on average.
+	height := math.Sqrt(2 / (LevelMeanSquare + PilotLevel*PilotLevel))
+	turned := turn(-float64(k)/blockSymbols) * -1i
+	return seenBin{
+		a: int32(k & (half - 1)), b: int32(-k & (half - 1)),
+		// A transform of the mirrored sequence is the inverse transform.
+		to:   int32((s.middle - k) & (s.length - 1)),
+		gain: float32(amplitude * height / blockSymbols / 2),
+		root: complex64(turned),
+	}
+}
+
+// sliceResponse is the amplitude of the slice's own filter, a raised cosine
+// between passEdge and stopEdge, at a part of the sample rate.
+func sliceResponse(part float64) float64 {
+	switch x := (math.Abs(part) - passEdge) / (stopEdge - passEdge); {
+	case x <= 0:
+		return 1
+	case x < 1:
+		return 0.5 + 0.5*math.Cos(math.Pi*x)
+	}
+	return 0
+}
+
+// firstSymbol is the symbol with which a block begins. Its first guardSymbols
+// and its last ones are in it for their tails only.
+func firstSymbol(index int64) int64 { return index*hopSymbols - guardSymbols }
+
+// shape fills dst, of s.length, with the block of the given index. Of the
+// block's symbols, each raised by dc, the pulses sum to
+//
+//	x(t) = Σ X[k]·G(k)·exp(2πi·k·t/T),
+//
+// where X is the symbols' transform, T the block's duration and G the pulse's
+// and the slice's response, and dst holds exp(−2πi·middle·t/T)·x(t).
+func (s *shaper) shape(dst []complex64, source symbolSource, dc float32, index int64) error {
+	source.Symbols(s.levels, firstSymbol(index))
+	for i := range s.pairs {
+		s.pairs[i] = complex(s.levels[2*i]+dc, s.levels[2*i+1]+dc)
+	}
+	if err := s.forward.Transform(s.spectrum, s.pairs); err != nil {
+		return err
+	}
+	clear(s.mirrored)
+	for _, k := range s.seen {
+		a, b := s.spectrum[k.a], s.spectrum[k.b]
+		sr, si := real(a)+real(b), imag(a)-imag(b)
+		dr, di := real(a)-real(b), imag(a)+imag(b)
+		wr, wi := real(k.root), imag(k.root)
+		s.mirrored[k.to] = complex(
+			k.gain*(sr+wr*dr-wi*di),
+			k.gain*(si+wr*di+wi*dr))
+	}
+	return s.inverse.Transform(dst, s.mirrored)
+}
