@@ -23,7 +23,7 @@ func (z *Zoom) FalseAlarm(ratio, bandHz float64) float64 {
 	if ratio <= 0 {
 		return 1
 	}
-	rho := z.neighbour / z.weight2
+	rho := z.mean.neighbour / z.mean.weight2
 	one := mathext.GammaIncRegComp(m, m*ratio)
 	// Both: given J, negative binomial, the two are independent gammas.
 	both := 0.0
@@ -47,7 +47,7 @@ func (z *Zoom) FalseAlarm(ratio, bandHz float64) float64 {
 // not between 0 and 1 or nothing was measured. The noise density must be well
 // known: one averaged from k independent values adds its own scatter.
 func (z *Zoom) Threshold(bandHz, falseAlarm float64) float64 {
-	if !(falseAlarm > 0 && falseAlarm < 1) || z.weight == 0 {
+	if !(falseAlarm > 0 && falseAlarm < 1) || z.mean.weight == 0 {
 		return math.NaN()
 	}
 	low, high := 0.0, 1.0

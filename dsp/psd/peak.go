@@ -20,7 +20,7 @@ func (z *Zoom) Peak(lowHz, highHz float64) (Peak, bool) {
 	step := z.StepHz()
 	low := max(int(math.Ceil(lowHz/step))-z.first, 0)
 	high := min(int(math.Floor(highHz/step))-z.first, len(z.sums)-1)
-	if low > high || z.weight == 0 {
+	if low > high || z.mean.weight == 0 {
 		return Peak{}, false
 	}
 	best := low
@@ -33,7 +33,7 @@ func (z *Zoom) Peak(lowHz, highHz float64) (Peak, bool) {
 	if !(top > 0) || math.IsInf(top, 0) {
 		return Peak{}, false
 	}
-	p := Peak{OffsetHz: float64(z.first+best) * step, Density: top / z.weight}
+	p := Peak{OffsetHz: float64(z.first+best) * step, Density: top / z.mean.weight}
 	if best == 0 || best == len(z.sums)-1 {
 		return p, true
 	}
@@ -63,7 +63,7 @@ func (z *Zoom) Tone(p Peak, noise float64) Tone {
 	}
 	t.OffsetSigmaHz = math.Inf(1)
 	if tone > 0 {
-		t.OffsetSigmaHz = math.Sqrt(noise / t.Power * z.frequencyVar / (z.weight * z.weight))
+		t.OffsetSigmaHz = math.Sqrt(noise / t.Power * z.mean.wander / (z.mean.weight * z.mean.weight))
 	}
 	return t
 }

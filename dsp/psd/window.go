@@ -151,3 +151,15 @@ func binCorrelation(v []float64, lag float64) float64 {
 	}
 	return (re*re + im*im) / (squares * squares)
 }
+
+// cellBins is how many bins share the noise of one independent value: the
+// correlation between bins summed over all of them, n Σw⁴ / (Σw²)².
+func cellBins(v []float64) float64 {
+	var two, four float64
+	for _, x := range v {
+		x *= x
+		two += x
+		four += x * x
+	}
+	return float64(len(v)) * four / (two * two)
+}
