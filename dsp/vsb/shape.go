@@ -24,6 +24,11 @@ const (
 	stopEdge = 0.54
 )
 
+// pulseHeight gives the standard's levels and pilot an average power of 1: it
+// is √(2/(21 + 1.25²)), for the mean of the squared response over the symbol
+// rate is one half.
+const pulseHeight = 0.29772917102591473
+
 // symbolSource is a sequence of symbols known for all time.
 type symbolSource interface {
 	Symbols(dst []float32, first int64)
@@ -97,16 +102,12 @@ func newShaper(rateHz, offsetHz float64) (*shaper, error) {
 // bin prepares bin k, which is seen with the given amplitude.
 func (s *shaper) bin(k int, amplitude float64) seenBin {
 	const half = blockSymbols / 2
-	// The pulse's height makes the average power of the standard's levels and
-	// pilot 1: over the Nyquist bandwidth, half the symbol rate, the response
-	// is 1 on average.
-	height := math.Sqrt(2 / (LevelMeanSquare + PilotLevel*PilotLevel))
 	turned := turn(-float64(k)/blockSymbols) * -1i
 	return seenBin{
 		a: int32(k & (half - 1)), b: int32(-k & (half - 1)),
 		// A transform of the mirrored sequence is the inverse transform.
 		to:   int32((s.middle - k) & (s.length - 1)),
-		gain: float32(amplitude * height / blockSymbols / 2),
+		gain: float32(amplitude * pulseHeight / blockSymbols / 2),
 		root: complex64(turned),
 	}
 }
