@@ -1,0 +1,34 @@
+// Package recording reads and writes recordings of radio samples.
+//
+// A Reader is a tuner.Playlist over a SigMF recording (two files or an
+// archive), a WAV file with I and Q as its channels, or bare samples. Each
+// SigMF capture is a stay with its own centre frequency, gain and time. Files
+// of any length are read through a buffer of a few hundred kilobytes, and
+// every number in a header is mistrusted: what cannot be true is an error, not
+// a panic and not a huge allocation.
+//
+// A Writer makes a SigMF recording from tuner.Blocks, and a Reader gives them
+// back bit for bit.
+//
+// # Scale and rails
+//
+// Full scale is 1. cu8 follows tuner.FromByte (middle 127.5); other unsigned
+// formats likewise; signed integers are divided by 2^(bits−1), so that 0 stays
+// 0; floats are taken as they are; 8-bit WAV has its middle at 128, as the
+// RIFF specification says. A sample counts as clipped when I or Q has one of
+// the format's two extreme values, or as a float reaches ±1.
+//
+// # What is missing
+//
+// SigMF metadata do not state a recording's length, but captures and
+// annotations reach somewhere, and so does a WAV header. Where the samples end
+// before that, all that are there are delivered and then a *TruncatedError
+// tells what is not.
+//
+// # Our own SigMF fields
+//
+// The extension "rooftone" has two fields, both in captures: rooftone:gain,
+// the gain in dB, where capture_details:gain cannot be written, and
+// rooftone:lost, true when an unknown number of samples is missing just before
+// the capture.
+package recording
