@@ -23,23 +23,42 @@ func (z *Zoom) FalseAlarm(ratio, bandHz float64) float64 {
 	if ratio <= 0 {
 		return 1
 	}
-	rho := z.mean.neighbour / z.mean.weight2
+	if math.IsInf(ratio, 1) {
+		return 0
+	}
 	one := mathext.GammaIncRegComp(m, m*ratio)
-	// Both: given J, negative binomial, the two are independent gammas.
+	steps := math.Max(bandHz/z.StepHz(), 0)
+	if bound := (steps + 1) * one; bound < 1e-12 {
+		return bound // too rare for what neighbours share to matter, or to be summed
+	}
+	if one == 0 || one >= 1 {
+		return one
+	}
+	both := bothExceed(m, m*ratio, z.mean.neighbour/z.mean.weight2, one)
+	crossing := math.Max(one-both, 0) / (1 - one)
+	return -math.Expm1(math.Log1p(-one) - steps*crossing)
+}
+
+// bothExceed is the probability that two gamma variables of shape m and scale
+// 1, each the sum of m squared complex normals, both exceed x when the normals
+// of one are correlated with those of the other to rho, as power. One of them
+// does with probability one.
+func bothExceed(m, x, rho, one float64) float64 {
+	// Given a count j, which is negative binomial, the two are independent.
+	// Its probabilities are kept as logarithms, since the first may be minute.
 	both := 0.0
-	probability := math.Pow(1-rho, m)
+	log := m * math.Log1p(-rho)
 	for j := 0.0; ; j++ {
-		q := mathext.GammaIncRegComp(m+j, m*ratio/(1-rho))
-		both += probability * q * q
-		probability *= (m + j) / (j + 1) * rho
-		// From here on the terms shrink; what is left is less than this.
-		if r := (m + j + 1) / (j + 2) * rho; r < 1 && probability/(1-r) < 1e-3*(one-both) {
-			break
+		q := mathext.GammaIncRegComp(m+j, x/(1-rho))
+		both += math.Exp(log) * q * q
+		log += math.Log((m + j) / (j + 1) * rho)
+		// Past its peak the count's probability falls at least as fast from
+		// term to term as it does here, which bounds what is left.
+		fall := (m + j + 1) / (j + 2) * rho
+		if fall < 1 && math.Exp(log)/(1-fall) <= 1e-3*math.Max(one-both, 1e-6*one) {
+			return both
 		}
 	}
-	crossing := math.Max(one-both, 0) / (1 - one)
-	steps := math.Max(bandHz/z.StepHz(), 0)
-	return -math.Expm1(math.Log1p(-one) - steps*crossing)
 }
 
 // Threshold is the ratio to the noise density that noise alone exceeds

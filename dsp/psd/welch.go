@@ -16,8 +16,11 @@ type Welch struct {
 	adder  powerAdder
 
 	scale   float64 // from a sum of powers over one segment to density
-	overlap float64 // correlation of neighbouring segments, as power
-	cellHz  float64
+	overlap float64 // correlation of neighbouring segments in one bin, as power
+
+	// cell is the correlation of a segment with itself, and neighbour with the
+	// next one, summed over all bins.
+	cell, neighbour float64
 
 	// carried holds the samples that later segments still need. Segments are
 	// worked off by eight, so that every one has its fixed place whatever the
@@ -66,7 +69,7 @@ func newWelch(rateHz float64, n int, w Window, kernels bool) (*Welch, error) {
 		rateHz: rateHz, n: n, hop: n / 2,
 		scale:   1 / (squares * rateHz),
 		overlap: overlapCorrelation(v, n/2),
-		cellHz:  rateHz / float64(n) * cellBins(v),
+		cell:    cellBins(v, 0), neighbour: cellBins(v, n/2),
 		carried: make([]complex64, 0, (lanes+1)*n/2),
 	}
 	var err error
@@ -181,10 +184,20 @@ func (w *Welch) Averages() float64 {
 	return count * count / (count + 2*pairs*w.overlap)
 }
 
+// CellHz is the bandwidth of one independent value: noise averaged over B Hz
+// of the density has a variance of its square times CellHz/(B·Averages).
+func (w *Welch) CellHz() float64 {
+	count, pairs := w.with(w.waiting())
+	if count == 0 {
+		return w.StepHz()
+	}
+	return w.StepHz() * (count*w.cell + 2*pairs*w.neighbour) / (count + 2*pairs*w.overlap)
+}
+
 // Spectrum writes what was measured, with the samples' middle at centerHz, to
 // s, whose memory it uses.
 func (w *Welch) Spectrum(s *Spectrum, centerHz float64) {
 	s.StartHz, s.StepHz = centerHz+w.StartHz(), w.StepHz()
 	s.Density = w.Density(s.Density)
-	s.Averages, s.CellHz = w.Averages(), w.cellHz
+	s.Averages, s.CellHz = w.Averages(), w.CellHz()
 }

@@ -23,7 +23,7 @@ const (
 	// Rectangular is 1: −13 dB, falling by 6 dB an octave.
 	Rectangular
 	// Tukey is flat with a tenth of its length rounded by a half cosine at
-	// either end: −14 dB near by, but falling by 18 dB an octave farther out.
+	// either end: −13 dB near by, but falling by 18 dB an octave farther out.
 	// It costs little of a tone's power against noise.
 	Tukey
 )
@@ -137,6 +137,21 @@ func overlapCorrelation(v []float64, hop int) float64 {
 	return (cross / squares) * (cross / squares)
 }
 
+// cellBins is the correlation, as power, between the noise in a bin of one
+// segment and that in the bins of a segment that begins hop samples later,
+// summed over all bins: n Σ w²[i] w²[i+hop] / (Σ w²)². With hop 0 it is how
+// many bins of a segment share the noise of one independent value.
+func cellBins(v []float64, hop int) float64 {
+	var cross, squares float64
+	for i, x := range v {
+		squares += x * x
+		if i+hop < len(v) {
+			cross += x * x * v[i+hop] * v[i+hop]
+		}
+	}
+	return float64(len(v)) * cross / (squares * squares)
+}
+
 // binCorrelation is the correlation, as power, between the noise at one
 // frequency and that lag/len(v) cycles per sample away, in one segment:
 // |Σ w² e^{−j2π·lag·i/n}|² / (Σ w²)².
@@ -150,16 +165,4 @@ func binCorrelation(v []float64, lag float64) float64 {
 		im += x * sin
 	}
 	return (re*re + im*im) / (squares * squares)
-}
-
-// cellBins is how many bins share the noise of one independent value: the
-// correlation between bins summed over all of them, n Σw⁴ / (Σw²)².
-func cellBins(v []float64) float64 {
-	var two, four float64
-	for _, x := range v {
-		x *= x
-		two += x
-		four += x * x
-	}
-	return float64(len(v)) * four / (two * two)
 }

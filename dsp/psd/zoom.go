@@ -252,7 +252,7 @@ func (z *Zoom) BandwidthHz() float64 {
 // CellHz is the bandwidth of one independent value: noise averaged over B Hz
 // of the density has a variance of its square times CellHz/(B·Averages).
 func (z *Zoom) CellHz() float64 {
-	return z.rateHz / float64(len(z.taper)) * cellBins(z.taper)
+	return z.rateHz / float64(len(z.taper)) * cellBins(z.taper, 0)
 }
 
 // Spectrum writes what was measured, with the samples' middle at centerHz, to
