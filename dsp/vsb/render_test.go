@@ -46,7 +46,7 @@ func TestWholeChannelIsSumOfPulses(t *testing.T) {
 		}
 		db := errorDB(some, want)
 		t.Logf("%v MS/s at %v MHz: error %.1f dB", c.rate/1e6, c.offset/1e6, db)
-		require.Less(t, db, -90.)
+		require.Less(t, db, -88.)
 	}
 }
 
@@ -87,7 +87,7 @@ func TestPiecesMakeTheWhole(t *testing.T) {
 	w := NewWaveform(9)
 	const n = 30000
 	for _, ppm := range []float64{0, 100, -37.3} {
-		for _, c := range []struct{ rate, offset, start float64 }{{2.4e6, 1e6, 3.25}, {1e6, 3e6, -0.01}, {20e6, 4e6, 100}} {
+		for _, c := range []struct{ rate, offset, start float64 }{{2.4e6, 1e6, 3.25}, {1e6, 3e6, -0.01}, {20e6, 4e6, 100}, {2.4e6, 5e6, 1e4}} {
 			step := 1 / c.rate / (1 + ppm*1e-6)
 			whole := make([]complex64, n)
 			require.NoError(t, newRenderer(t, c.rate, c.offset).Render(whole, w, c.start, step))
@@ -99,7 +99,9 @@ func TestPiecesMakeTheWhole(t *testing.T) {
 				from := i * n / 60
 				require.NoError(t, r.Render(pieces[from:(i+1)*n/60], w, c.start+float64(from)*step, step))
 			}
-			require.Less(t, errorDB(pieces, widen(whole)), -85.)
+			db := errorDB(pieces, widen(whole))
+			t.Logf("%v MS/s from %v s: %.1f dB", c.rate/1e6, c.start, db)
+			require.Less(t, db, -88.)
 			one := make([]complex64, 1)
 			require.NoError(t, r.Render(one, w, c.start+7777*step, step))
 			require.InDelta(t, 0, cmplx.Abs(complex128(one[0]-whole[7777])), 1e-4)

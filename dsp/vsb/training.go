@@ -1,6 +1,6 @@
 package vsb
 
-// The parts of a field-sync segment, A/53 Part 2, 5.5.2, in symbols.
+// The parts of a field-sync segment in symbols. A/53 Part 2, 5.3.2.
 const (
 	pn511Start    = SegmentSyncSymbols
 	pn63Start     = pn511Start + 511
@@ -39,8 +39,9 @@ func pn63() []byte {
 }
 
 // FieldSync returns the symbols of a field-sync segment and which of them a
-// receiver knows beforehand; the others are returned as 0. The middle PN63 is
-// inverted in even fields.
+// receiver knows beforehand: the segment sync, PN511, three PN63 and the VSB
+// mode. The others, the reserved and the precode symbols, are returned as 0.
+// Even fields are those whose middle PN63 is inverted.
 func FieldSync(odd bool) (symbols [SegmentSymbols]float32, known [SegmentSymbols]bool) {
 	bits := append([]byte{1, 0, 0, 1}, pn511()...)
 	for i := range 3 {
