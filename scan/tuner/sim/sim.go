@@ -1,0 +1,388 @@
+// Package sim is a simulated dongle that looks at a simulated town: a small,
+// readable description of the stations and other services that reach an
+// antenna.
+//
+// The dongle has the faults of the cheap ones: a few milliseconds of wrong
+// samples after every retune, an 8-bit converter with rails, a pass band that
+// falls towards its edges, a tone in the middle of every slice, a clock that is
+// off and whose harmonics show, a noise figure that rises as the gain falls.
+//
+// Its time is virtual: it passes by the samples read and by settling, not by
+// the wall clock, unless Options.RealTime asks for that. The same town, seed
+// and calls give the same samples, in whatever pieces they are read.
+//
+// # Levels
+//
+// A level is in dBm at the antenna terminals. At the highest gain a level of
+// Radio.FullScaleDBm (−66 by default) is 0 dBFS; each dB less of gain raises
+// that by 1 dB, and the gain strays with frequency by Radio.RippleDB. Thermal
+// noise, −173.98 dBm/Hz, and the noise figure add −100.2 dBm in 6 MHz at the
+// highest gain of the default radio: −38 dBFS in 2.4 MHz, 1.1 steps of the
+// converter, whose own rounding is then 12 dB lower. At 30 dB of gain the
+// rounding is the larger of the two.
+package sim
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"rooftone/dsp/air"
+	"rooftone/scan/tuner"
+)
+
+// Options is how a town is listened to.
+type Options struct {
+	// RealTime lets the samples come no faster than a radio's. A reader who
+	// is more than a quarter of a second late has lost what the radio had no
+	// room for.
+	RealTime bool
+
+	// Unsettled has Tune return at once, so that the samples of the settling
+	// time are seen.
+	Unsettled bool
+
+	// PPM and Seed, when not nil, stand for the town's.
+	PPM  *float64
+	Seed *uint64
+
+	// Epoch is the time of the first sample; zero is a date of our own.
+	Epoch time.Time
+}
+
+// frame is how many samples are made at once.
+const frame = 4096
+
+// Tuner is a simulated dongle. It is a tuner.Tuner.
+type Tuner struct {
+	town      Town
+	info      tuner.Info
+	options   Options
+	gains     []float64
+	emitters  []emitter
+	stations  []*station
+	rounding  *air.Quantiser // nil rounds nothing
+	imbalance air.Imbalance
+
+	gain   float64
+	tuning tuner.Tuning
+	stays  uint64 // how many tunings there were
+
+	stay    slice
+	layers  []layer
+	filter  *air.FIR
+	noise   *air.Noise
+	dc      complex64
+	turned  complex64 // the oscillator's phase in this stay
+	unsure  float64   // seconds at the stay's beginning for which samples are wrong
+	jump    float64   // how far the oscillator came from, Hz
+	ready   []complex64
+	framed  int64 // frames made in this stay
+	samples [frame]complex64
+
+	began  float64   // virtual seconds at which the stay began
+	read   int64     // samples of it that were read or lost
+	wall   time.Time // real time: when the radio's own time was 0
+	closed bool
+}
+
+var _ tuner.Tuner = (*Tuner)(nil)
+
+// New opens a town. The town is copied.
+func New(town Town, options Options) (*Tuner, error) {
+	if town.Radio == (Radio{}) {
+		town.Radio = DefaultRadio()
+	}
+	if options.PPM != nil {
+		town.Radio.PPM = *options.PPM
+	}
+	if options.Seed != nil {
+		town.Radio.Seed = *options.Seed
+	}
+	if options.Epoch.IsZero() {
+		options.Epoch = time.Date(2026, time.March, 14, 9, 30, 0, 0, time.UTC)
+	}
+	if err := town.Validate(); err != nil {
+		return nil, fmt.Errorf("opening the simulated town: %w", err)
+	}
+	t := &Tuner{town: town, options: options, gains: Gains(), noise: air.NewNoise(0)}
+	t.gain = t.gains[len(t.gains)-1]
+	t.imbalance = air.Imbalance{GainDB: town.Radio.IQGainDB, PhaseDeg: town.Radio.IQPhaseDeg}
+	t.info = tuner.Info{
+		Name: "sim:" + town.Name, Datatype: datatype(town.Radio.Bits), GainsDB: Gains(),
+		Clock: tuner.ClockSource{ReferenceHz: ReferenceHz, MaxPPM: 60},
+	}
+	if town.Radio.Bits > 0 {
+		q, err := air.NewQuantiser(town.Radio.Bits)
+		if err != nil {
+			return nil, fmt.Errorf("opening the simulated town: %w", err)
+		}
+		t.rounding = q
+	}
+	if err := t.populate(); err != nil {
+		return nil, fmt.Errorf("opening the simulated town: %w", err)
+	}
+	return t, nil
+}
+
+// datatype names the smallest of SigMF's types that holds so many bits.
+func datatype(bits int) string {
+	switch {
+	case bits == 0:
+		return "cf32_le"
+	case bits <= 8:
+		return "cu8"
+	}
+	return "ci16_le"
+}
+
+// populate makes the emitters of all that the radio can hear.
+func (t *Tuner) populate() error {
+	seed := t.town.Radio.Seed
+	for i, s := range t.town.Stations {
+		e, err := newStation(s, air.Seed(seed, 1, uint64(i)))
+		if err != nil {
+			return err
+		}
+		t.stations = append(t.stations, e)
+		t.emitters = append(t.emitters, e)
+	}
+	for _, s := range t.town.Tones {
+		t.emitters = append(t.emitters, tone{s})
+	}
+	for i, s := range t.town.Services {
+		if own := air.Seed(seed, 2, uint64(i)); s.Kind == "lte" {
+			t.emitters = append(t.emitters, block{s, own})
+		} else {
+			t.emitters = append(t.emitters, newCarrier(s, own))
+		}
+	}
+	for i, s := range t.town.Impulses {
+		t.emitters = append(t.emitters, impulses{s, air.Seed(seed, 3, uint64(i))})
+	}
+	t.emitters = append(t.emitters, t.town.Radio.spurs()...)
+	return nil
+}
+
+// Info implements tuner.Tuner.
+func (t *Tuner) Info() tuner.Info { return t.info }
+
+// Town returns what the tuner listens to.
+func (t *Tuner) Town() Town { return t.town }
+
+// Elapsed returns the radio's own time since it was opened: what was read, what
+// was lost and what was spent on settling.
+func (t *Tuner) Elapsed() time.Duration { return seconds(t.now()) }
+
+func (t *Tuner) now() float64 {
+	if t.stay.rateHz == 0 {
+		return t.began
+	}
+	return t.began + float64(t.read)/t.stay.rateHz
+}
+
+func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
+
+var errClosed = errors.New("the simulated radio is closed")
+
+// Tune implements tuner.Tuner. It takes Radio.SettleMS of the radio's time.
+func (t *Tuner) Tune(ctx context.Context, to tuner.Tuning) error {
+	if err := t.tune(ctx, to); err != nil {
+		return fmt.Errorf("tuning %s to %.6f MHz: %w", t.info.Name, to.CenterHz/1e6, err)
+	}
+	return nil
+}
+
+func (t *Tuner) tune(ctx context.Context, to tuner.Tuning) error {
+	if t.closed {
+		return errClosed
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if !(to.CenterHz >= lowestHz && to.CenterHz <= highestHz) {
+		return fmt.Errorf("the radio reaches from %g to %g MHz", lowestHz/1e6, highestHz/1e6)
+	}
+	rate, err := t.town.Radio.rate(to.RateHz)
+	if err != nil {
+		return err
+	}
+	gain := t.gain
+	if !math.IsNaN(to.GainDB) {
+		gain = nearest(t.gains, to.GainDB)
+	}
+	now := t.now()
+	if err := t.open(tuner.Tuning{CenterHz: to.CenterHz, RateHz: rate, GainDB: gain}); err != nil {
+		return err
+	}
+	settle := t.town.Radio.SettleMS / 1e3
+	t.began, t.read, t.unsure = now, 0, settle
+	if !t.options.Unsettled {
+		t.began, t.unsure = now+settle, 0
+	}
+	return t.pace(ctx, t.began)
+}
+
+func nearest(steps []float64, want float64) float64 {
+	best := steps[0]
+	for _, g := range steps {
+		if math.Abs(g-want) < math.Abs(best-want) {
+			best = g
+		}
+	}
+	return best
+}
+
+// open begins a stay.
+func (t *Tuner) open(to tuner.Tuning) error {
+	s := t.slice(to.CenterHz, to.RateHz, to.GainDB)
+	s.seed = air.Seed(t.town.Radio.Seed, 4, t.stays)
+	var layers []layer
+	for _, e := range t.emitters {
+		l, err := e.open(&s)
+		if err != nil {
+			return err
+		}
+		if l != nil {
+			layers = append(layers, l)
+		}
+	}
+	t.jump = s.rateHz / 2
+	if t.stays > 0 {
+		t.jump = math.Max(-s.rateHz/2, math.Min(s.rateHz/2, t.stay.centerHz-s.centerHz))
+	}
+	t.stay, t.layers, t.tuning, t.gain = s, layers, to, to.GainDB
+	t.stays++
+	t.filter = air.NewFIR(air.PassBand(t.town.Radio.DroopDB, s.tiltDB))
+	t.noise.Seed(air.Seed(s.seed, 5))
+	// Neither the oscillator nor the converter's offset comes back as it was.
+	t.turned = complex64(turn(float64(air.Seed(s.seed, 6)%4096) / 4096))
+	t.dc = 0
+	if level := t.town.Radio.DCDBFS; level > -300 {
+		t.dc = complex64(turn(float64(air.Seed(s.seed, 7)%4096)/4096) * complex(air.Amplitude(level), 0))
+	}
+	t.ready, t.framed = nil, 0
+	return nil
+}
+
+// Read implements tuner.Tuner.
+func (t *Tuner) Read(ctx context.Context, dst []complex64) (tuner.Block, error) {
+	if t.closed {
+		return tuner.Block{}, fmt.Errorf("reading %s: %w", t.info.Name, errClosed)
+	}
+	if t.stays == 0 {
+		return tuner.Block{}, fmt.Errorf("reading %s: it was not tuned", t.info.Name)
+	}
+	lost := t.catchUp()
+	b := tuner.Block{
+		CenterHz: t.tuning.CenterHz, RateHz: t.tuning.RateHz, GainDB: t.gain,
+		Start: t.options.Epoch.Add(t.Elapsed()), Lost: lost,
+	}
+	var err error
+	n := 0
+	for n < len(dst) {
+		if err = ctx.Err(); err != nil {
+			break
+		}
+		if len(t.ready) == 0 {
+			if err = t.make(); err != nil {
+				break
+			}
+		}
+		got := copy(dst[n:], t.ready)
+		b.Clipped += clipped(t.ready[:got])
+		t.ready = t.ready[got:]
+		n += got
+		t.read += int64(got)
+	}
+	if err == nil {
+		err = t.pace(ctx, t.now())
+	}
+	b.Samples = dst[:n]
+	if err != nil {
+		err = fmt.Errorf("reading %s: %w", t.info.Name, err)
+	}
+	return b, err
+}
+
+// clipped counts the samples that have I or Q on a rail.
+func clipped(x []complex64) (n int) {
+	for _, z := range x {
+		if re, im := real(z), imag(z); re >= 1 || re <= -1 || im >= 1 || im <= -1 {
+			n++
+		}
+	}
+	return n
+}
+
+// make makes the next frame of the stay.
+func (t *Tuner) make() error {
+	x := t.samples[:]
+	if err := t.hear(x, float64(t.framed*frame)/t.stay.rateHz); err != nil {
+		return err
+	}
+	t.digitise(x)
+	t.framed++
+	t.ready = x
+	return nil
+}
+
+// hear sets x to what comes out of the radio's front end from a time after the
+// stay's beginning.
+func (t *Tuner) hear(x []complex64, from float64) error {
+	clear(x)
+	for _, l := range t.layers {
+		if err := l.add(x, t.began+from); err != nil {
+			return err
+		}
+	}
+	if from < t.unsure {
+		t.settling(x, from)
+	}
+	t.noise.Add(x, t.stay.noise)
+	if r := &t.town.Radio; r.IIP3DBm != nil {
+		// On the samples' scale the intercept does not move with the gain.
+		air.Compress(x, air.Power(*r.IIP3DBm-r.FullScaleDBm))
+	}
+	return nil
+}
+
+// settling does to x what the oscillator does before it has settled: for the
+// first tenth of the time nothing comes through, and its frequency runs to its
+// place along an exponential of a sixteenth of the time.
+func (t *Tuner) settling(x []complex64, from float64) {
+	constant := t.unsure / 16
+	for k := range x {
+		at := from + float64(k)/t.stay.rateHz
+		if at < t.unsure/10 {
+			x[k] = 0
+			continue
+		}
+		x[k] *= complex64(turn(t.jump * constant * (1 - math.Exp(-at/constant))))
+	}
+}
+
+// digitise does to x what follows the front end.
+func (t *Tuner) digitise(x []complex64) {
+	for k := range x {
+		x[k] *= t.turned
+	}
+	t.filter.Apply(x)
+	if t.imbalance != (air.Imbalance{}) {
+		t.imbalance.Apply(x)
+	}
+	if t.dc != 0 {
+		air.Offset(x, t.dc)
+	}
+	if t.rounding != nil {
+		t.rounding.Apply(x)
+	}
+}
+
+// Close implements tuner.Tuner.
+func (t *Tuner) Close() error {
+	t.closed = true
+	return nil
+}
