@@ -45,17 +45,26 @@ func (z *Zoom) FalseAlarm(ratio, bandHz float64) float64 {
 // does with probability one.
 func bothExceed(m, x, rho, one float64) float64 {
 	// Given a count j, which is negative binomial, the two are independent.
-	// Its probabilities are kept as logarithms, since the first may be minute.
+	// Where the count's spread is wide, some sixteen places to its σ are enough
+	// for the sum of so smooth a function.
+	mean, sigma := m*rho/(1-rho), math.Sqrt(m*rho)/(1-rho)
+	step := math.Max(1, math.Floor(sigma/16))
+	shape, _ := math.Lgamma(m)
 	both := 0.0
-	log := m * math.Log1p(-rho)
-	for j := 0.0; ; j++ {
+	for j := math.Max(0, math.Floor(mean-12*sigma)); ; j += step {
+		upper, _ := math.Lgamma(m + j)
+		lower, _ := math.Lgamma(j + 1)
+		log := upper - lower - shape + m*math.Log1p(-rho)
+		if j > 0 {
+			log += j * math.Log(rho)
+		}
+		probability := math.Exp(log) * step
 		q := mathext.GammaIncRegComp(m+j, x/(1-rho))
-		both += math.Exp(log) * q * q
-		log += math.Log((m + j) / (j + 1) * rho)
+		both += probability * q * q
 		// Past its peak the count's probability falls at least as fast from
 		// term to term as it does here, which bounds what is left.
-		fall := (m + j + 1) / (j + 2) * rho
-		if fall < 1 && math.Exp(log)/(1-fall) <= 1e-3*math.Max(one-both, 1e-6*one) {
+		fall := (m + j) / (j + 1) * rho
+		if fall < 1 && probability*fall/(1-fall) <= 1e-3*math.Max(one-both, 1e-6*one) {
 			return both
 		}
 	}
@@ -73,7 +82,7 @@ func (z *Zoom) Threshold(bandHz, falseAlarm float64) float64 {
 	for z.FalseAlarm(high, bandHz) > falseAlarm {
 		low, high = high, 2*high
 	}
-	for high-low > 1e-6*high {
+	for high-low > 1e-5*high {
 		if mid := (low + high) / 2; z.FalseAlarm(mid, bandHz) > falseAlarm {
 			low = mid
 		} else {

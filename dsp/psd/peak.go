@@ -18,11 +18,12 @@ type Tone struct {
 // is not ok when the band holds nothing of the grid or nothing was measured.
 func (z *Zoom) Peak(lowHz, highHz float64) (Peak, bool) {
 	step := z.StepHz()
-	low := max(int(math.Ceil(lowHz/step))-z.first, 0)
-	high := min(int(math.Floor(highHz/step))-z.first, len(z.sums)-1)
-	if low > high || z.mean.weight == 0 {
+	least := math.Max(math.Ceil(lowHz/step)-float64(z.first), 0)
+	most := math.Min(math.Floor(highHz/step)-float64(z.first), float64(len(z.sums)-1))
+	if !(least <= most) || z.mean.weight == 0 {
 		return Peak{}, false
 	}
+	low, high := int(least), int(most)
 	best := low
 	for i := low; i <= high; i++ {
 		if z.sums[i] > z.sums[best] {

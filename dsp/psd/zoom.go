@@ -11,6 +11,10 @@ import (
 // and the interpolated peak next to nothing.
 const zoomPad = 4
 
+// maxFactor is the most that a zoom decimates by; its filter then has some
+// 200 000 taps.
+const maxFactor = 1 << 14
+
 // zoomTaper is laid over a zoom's blocks.
 const zoomTaper = Tukey
 
@@ -83,6 +87,9 @@ func newZoom(rateHz, offsetHz, spanHz, duration float64, kernels bool) (*Zoom, e
 	}
 	size := 1 << bits.Len(uint(math.Ceil(least))-1)
 	factor := max(1, int(math.Ceil(zoomPad*duration*rateHz/float64(size))))
+	if factor > maxFactor {
+		return nil, fmt.Errorf("making a zoom: %v Hz is too narrow a part of %v Hz", spanHz, rateHz)
+	}
 	fft, err := newFFT(size, kernels)
 	if err != nil {
 		return nil, fmt.Errorf("making a zoom: %w", err)
