@@ -1,0 +1,192 @@
+// Rooftone measures over-the-air television with a cheap software radio.
+//
+// This package is a thin layer: flags, text and exit codes. What is measured
+// lives in rooftone/scan, the pictures in rooftone/plot.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"github.com/spf13/pflag"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// The first Ctrl-C asks for an orderly end; from then on a second one
+	// ends the program as it would any other.
+	context.AfterFunc(ctx, stop)
+	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr, os.Getenv))
+}
+
+// Exit codes, promised in the README.
+const (
+	exitOK          = 0
+	exitFailure     = 1   // something went wrong while doing what was asked
+	exitUsage       = 2   // what was asked makes no sense; nothing was done
+	exitInterrupted = 130 // Ctrl-C: what was measured by then is printed and kept; 128 + SIGINT, as shells have it
+)
+
+// command is one word that rooftone knows.
+type command struct {
+	name     string
+	operands string // as in "FILE [CHANNELS]"
+	short    string // one line for the list of commands
+	about    string // for its own help
+	examples string // lines for its own help, each a command and what it does
+
+	// flags declares the command's flags and returns what to do once they
+	// have been parsed, given the operands.
+	flags func(*pflag.FlagSet) func(context.Context, *console, []string) error
+}
+
+// commands lists every command in the order that help shows them.
+func commands() []command {
+	return []command{
+		demoCommand(),
+		sweepCommand(),
+		recordCommand(),
+		devicesCommand(),
+		versionCommand(),
+		helpCommand(),
+	}
+}
+
+// run is the whole program but for the process around it; env is os.Getenv or
+// stands in for it. It returns the exit code.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer, env func(string) string) int {
+	c := &console{stdin: stdin, stdout: stdout, stderr: stderr, env: env}
+	err := dispatch(ctx, c, args)
+	switch usage := (*usageError)(nil); {
+	case err == nil:
+		return exitOK
+	case errors.Is(err, errInterrupted):
+		return exitInterrupted
+	case errors.As(err, &usage):
+		c.complain(err)
+		return exitUsage
+	default:
+		c.complain(err)
+		return exitFailure
+	}
+}
+
+// dispatch finds the command, parses its flags and does it.
+func dispatch(ctx context.Context, c *console, args []string) error {
+	if len(args) == 0 {
+		writeOverview(c.stderr)
+		return usagef("no command given").hint("rooftone demo needs no hardware and no arguments")
+	}
+	switch args[0] {
+	case "-h", "--help":
+		args = append([]string{"help"}, args[1:]...)
+	case "--version":
+		args = append([]string{"version"}, args[1:]...)
+	}
+	name, rest := args[0], args[1:]
+	cmd, ok := findCommand(name)
+	if !ok {
+		if strings.HasPrefix(name, "-") {
+			return usagef("the command comes first, before flags such as %s", name).hint("rooftone help lists the commands")
+		}
+		return unknownCommand(name)
+	}
+	fs := newFlagSet(cmd)
+	do := cmd.flags(fs)
+	if err := fs.Parse(rest); err != nil {
+		if errors.Is(err, pflag.ErrHelp) {
+			return writeHelp(c.stdout, cmd)
+		}
+		return flagError(cmd, fs, err)
+	}
+	return do(ctx, c, fs.Args())
+}
+
+// newFlagSet returns a flag set that leaves all speaking to this package.
+func newFlagSet(cmd command) *pflag.FlagSet {
+	fs := pflag.NewFlagSet(cmd.name, pflag.ContinueOnError)
+	fs.SetOutput(io.Discard)
+	fs.Usage = func() {}
+	fs.SortFlags = false
+	return fs
+}
+
+func findCommand(name string) (command, bool) {
+	for _, cmd := range commands() {
+		if cmd.name == name {
+			return cmd, true
+		}
+	}
+	return command{}, false
+}
+
+func unknownCommand(name string) error {
+	err := usagef("no command named %s", quote(name))
+	var names []string
+	for _, cmd := range commands() {
+		names = append(names, cmd.name)
+	}
+	if near := closest(name, names); near != "" {
+		return err.hint("did you mean rooftone %s?", near)
+	}
+	return err.hint("rooftone help lists the commands")
+}
+
+// flagError says what pflag refused, in our words.
+func flagError(cmd command, fs *pflag.FlagSet, err error) error {
+	var (
+		unknown *pflag.NotExistError
+		missing *pflag.ValueRequiredError
+		invalid *pflag.InvalidValueError
+	)
+	switch {
+	case errors.As(err, &unknown):
+		return unknownFlag(cmd, fs, unknown.GetSpecifiedName())
+	case errors.As(err, &missing):
+		return usagef("--%s needs a value", missing.GetFlag().Name).
+			hint("%s", flagHint(cmd, missing.GetFlag()))
+	case errors.As(err, &invalid):
+		cause := invalid.Unwrap()
+		if invalid.GetFlag().Value.Type() == "bool" {
+			cause = fmt.Errorf("%s is neither true nor false", quote(invalid.GetValue()))
+		}
+		return usagef("--%s: %w", invalid.GetFlag().Name, cause).hint("%s", flagHint(cmd, invalid.GetFlag()))
+	}
+	return usagef("%w", err).hint("rooftone %s --help shows its flags", cmd.name)
+}
+
+func unknownFlag(cmd command, fs *pflag.FlagSet, name string) error {
+	dashes := "--"
+	if len(name) == 1 {
+		dashes = "-"
+	}
+	err := usagef("%s has no flag %s", cmd.name, quote(dashes+name))
+	var own []string
+	fs.VisitAll(func(f *pflag.Flag) { own = append(own, f.Name) })
+	if near := closest(name, append(own, "help")); near != "" {
+		return err.hint("did you mean --%s?", near)
+	}
+	for _, other := range commands() {
+		theirs := newFlagSet(other)
+		other.flags(theirs)
+		if theirs.Lookup(name) != nil {
+			return err.hint("--%s belongs to rooftone %s", name, other.name)
+		}
+	}
+	return err.hint("rooftone %s --help shows its flags", cmd.name)
+}
+
+// flagHint is a flag's own help as a hint.
+func flagHint(cmd command, f *pflag.Flag) string {
+	value, usage := pflag.UnquoteUsage(f)
+	if value != "" {
+		value = " " + value
+	}
+	return fmt.Sprintf("--%s%s: %s; rooftone %s --help shows more", f.Name, value, usage, cmd.name)
+}

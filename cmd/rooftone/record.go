@@ -1,0 +1,162 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"rooftone/scan/recording"
+	"rooftone/scan/tuner"
+)
+
+func recordCommand() command {
+	return command{
+		name:     "record",
+		operands: "FILE [CHANNELS]",
+		short:    "visit channels and keep the samples, to be measured again",
+		about: `Visits the channels as sweep does, shows the same, and keeps the samples as one
+SigMF recording, FILE.sigmf-meta and FILE.sigmf-data. Measuring it again with
+sweep --from FILE.sigmf-meta gives the same readings. Both files appear
+complete or not at all.
+
+Some 0.9 MB a channel with the usual dwell. Ctrl-C ends the visit early: what
+was recorded by then is kept.`,
+		examples: `rooftone record saturday                every channel
+rooftone record mast 14-36 --bearing 240 --height 9 --note "north mast"
+                                        with where the antenna looked
+rooftone sweep --from saturday.sigmf-meta
+                                        measure it again`,
+		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
+			var (
+				v visitFlags
+				r recorder
+			)
+			r.declare(fs)
+			v.declare(fs)
+			return func(ctx context.Context, c *console, operands []string) error {
+				if len(operands) == 0 {
+					return usagef("record needs a name for the recording").hint("rooftone record saturday")
+				}
+				if err := r.setName(operands[0]); err != nil {
+					return err
+				}
+				return v.run(ctx, c, operands[1:], &r)
+			}
+		},
+	}
+}
+
+// recorder keeps the samples of a visit.
+type recorder struct {
+	base  string // the files' names without their endings
+	force bool
+
+	bearing, height *float64
+	antenna, note   string
+
+	w    *recording.Writer
+	kept bool // something was written
+}
+
+const (
+	metaEnding = ".sigmf-meta"
+	dataEnding = ".sigmf-data"
+)
+
+func (r *recorder) declare(fs *pflag.FlagSet) {
+	fs.BoolVar(&r.force, "force", false, "replace a recording of that name")
+	fs.Var(&number{to: &r.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna looks, in `DEGREES` clockwise from true\nnorth; kept with the recording")
+	fs.Var(&number{to: &r.height, min: -500, max: 9000, unit: "metres"}, "height", "its height above the ground in `METRES`; kept with the\nrecording")
+	fs.StringVar(&r.antenna, "antenna", "", "which antenna it is, in a few `WORDS`; kept with the\nrecording")
+	fs.StringVar(&r.note, "note", "", "anything worth remembering, a `TEXT`; kept with the recording")
+}
+
+// setName reads the operand FILE, which may have either ending.
+func (r *recorder) setName(name string) error {
+	base := strings.TrimSuffix(strings.TrimSuffix(name, metaEnding), dataEnding)
+	last := filepath.Base(base)
+	if base == "" || strings.HasSuffix(base, "/") || strings.HasSuffix(base, string(filepath.Separator)) || last == "." || last == ".." {
+		return usagef("%s is not a name for a recording", quote(name)).hint("rooftone record saturday")
+	}
+	switch ext := extension(base); ext {
+	case ".wav", ".raw", ".bin", ".sigmf", ".iq", ".cu8", ".png", ".svg", ".pdf":
+		return usagef("a recording is a SigMF pair, not %s", quote(ext)).
+			hint("rooftone record %s", strings.TrimSuffix(base, filepath.Ext(base)))
+	}
+	r.base = base
+	return nil
+}
+
+// check refuses before the visit what would fail after it.
+func (r *recorder) check(from sourceWord) error {
+	for _, name := range []string{r.base + metaEnding, r.base + dataEnding} {
+		if from.kind == fromFile && (sameFile(name, from.rest) || sameFile(r.base, from.rest)) {
+			return usagef("a recording cannot be made from itself").hint("give the new one another name")
+		}
+		if _, err := os.Lstat(name); err == nil && !r.force {
+			return withHint(fmt.Errorf("%s is there already", name), "choose another name, or replace it with --force")
+		} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("writing %s: %w", name, cause(err))
+		}
+		o, err := createOut(name)
+		if err != nil {
+			return err
+		}
+		o.discard()
+	}
+	return nil
+}
+
+// begin returns what keeps the samples of a source.
+func (r *recorder) begin(info tuner.Info) (func(tuner.Block, bool) error, error) {
+	create := recording.Create
+	if r.force {
+		create = recording.Replace
+	}
+	meta := recording.Meta{
+		Datatype:    info.Datatype,
+		Hardware:    info.Name,
+		Recorder:    version(),
+		Description: r.note,
+	}
+	if r.bearing != nil || r.height != nil || r.antenna != "" {
+		meta.Antenna = &recording.Antenna{Model: r.antenna, HeightM: r.height, BearingDeg: r.bearing}
+	}
+	var err error
+	if r.w, err = create(r.base, meta); err != nil {
+		return nil, err
+	}
+	return func(b tuner.Block, newStay bool) error {
+		if newStay {
+			r.w.NewCapture()
+		}
+		r.kept = true
+		return r.w.WriteBlock(b)
+	}, nil
+}
+
+// finish gives the files their names, and returns that of the one to open.
+// An empty name means that there was nothing to keep.
+func (r *recorder) finish() (string, error) {
+	if !r.kept {
+		return "", nil
+	}
+	if err := r.w.Close(); err != nil {
+		return "", err
+	}
+	name, _ := r.w.Names()
+	return name, nil
+}
+
+// discard removes what was not finished. It may be called at any time.
+func (r *recorder) discard() {
+	if r.w != nil {
+		r.w.Abort()
+	}
+}

@@ -1,0 +1,244 @@
+package main
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"reflect"
+	"strconv"
+	"strings"
+	"time"
+
+	"rooftone/scan"
+	"rooftone/scan/measure"
+)
+
+// sweepSchema names the JSON that sweep and record print. Fields may be added
+// under the same name; the number rises when one changes its meaning or goes.
+const sweepSchema = "rooftone.sweep/1"
+
+// report is a Survey as the JSON has it: a public contract, described in the
+// README. A value that was not measured is null, never zero.
+type report struct {
+	Schema        string      `json:"schema"`
+	Started       *string     `json:"started"` // RFC 3339
+	Source        string      `json:"source"`
+	PPM           *float64    `json:"ppm"`
+	PPMSigma      *float64    `json:"ppm_sigma"`
+	PPMGiven      *bool       `json:"ppm_given"`
+	ClockStations *int        `json:"clock_stations"`
+	ThresholdDB   float64     `json:"threshold_db"`
+	FalseAlarm    *float64    `json:"false_alarm"`
+	Interrupted   bool        `json:"interrupted"`
+	Channels      []reportRow `json:"channels"`
+}
+
+// reportRow is one channel, in JSON and in CSV. It is flat so that both carry
+// the same figures under the same names.
+type reportRow struct {
+	RFChannel int     `json:"rf_channel"`
+	LowerHz   float64 `json:"lower_hz"`
+	UpperHz   float64 `json:"upper_hz"`
+	Covered   bool    `json:"covered"`
+
+	Presence *string `json:"presence"`
+	Grade    *string `json:"grade"`
+
+	MarginDB      *float64 `json:"margin_db"`
+	MarginSigmaDB *float64 `json:"margin_sigma_db"`
+
+	CNDB           *float64 `json:"cn_db"`
+	CNSigmaDB      *float64 `json:"cn_sigma_db"`
+	CNPowerDB      *float64 `json:"cn_power_db"`
+	CNPowerSigmaDB *float64 `json:"cn_power_sigma_db"`
+	CNPilotDB      *float64 `json:"cn_pilot_db"`
+	CNPilotSigmaDB *float64 `json:"cn_pilot_sigma_db"`
+
+	PowerDBFS    *float64 `json:"power_dbfs"`
+	PowerSigmaDB *float64 `json:"power_sigma_db"`
+	PowerDBm     *float64 `json:"power_dbm"`
+	NoiseDBFS    *float64 `json:"noise_dbfs"`
+	NoiseSigmaDB *float64 `json:"noise_sigma_db"`
+	NoiseMethod  *string  `json:"noise_method"`
+
+	PilotFound         *bool    `json:"pilot_found"`
+	PilotOffsetHz      *float64 `json:"pilot_offset_hz"`
+	PilotOffsetSigmaHz *float64 `json:"pilot_offset_sigma_hz"`
+	PilotToNoiseDBHz   *float64 `json:"pilot_to_noise_dbhz"`
+	PilotToNoiseSigma  *float64 `json:"pilot_to_noise_sigma_db"`
+	PilotDBFS          *float64 `json:"pilot_dbfs"`
+
+	Limits   []string `json:"limits"`
+	Evidence []string `json:"evidence"` // of each limit, in the same order
+	Doubts   []string `json:"doubts"`
+	Advice   []string `json:"advice"`
+
+	GainDB          *float64 `json:"gain_db"`
+	ClippedFraction *float64 `json:"clipped_fraction"`
+	LostSamples     *bool    `json:"lost_samples"`
+}
+
+// newReport prepares a survey for JSON and CSV.
+func newReport(s *scan.Survey) report {
+	r := report{
+		Schema:      sweepSchema,
+		Source:      s.Source,
+		ThresholdDB: s.ThresholdDB,
+		Interrupted: s.Interrupted,
+		Channels:    []reportRow{},
+	}
+	if !s.Started.IsZero() {
+		started := s.Started.Format(time.RFC3339)
+		r.Started = &started
+	}
+	if s.FalseAlarm > 0 {
+		r.FalseAlarm = &s.FalseAlarm
+	}
+	if k := s.Clock; k != nil {
+		r.PPM, r.PPMGiven, r.ClockStations = round(k.PPM.Value, 1e-3), &k.Given, &k.Stations
+		if !k.Given {
+			r.PPMSigma = round(k.PPM.Sigma, 1e-3)
+		}
+	}
+	for i := range s.Channels {
+		r.Channels = append(r.Channels, newReportRow(&s.Channels[i]))
+	}
+	return r
+}
+
+func newReportRow(c *scan.Channel) reportRow {
+	row := reportRow{
+		RFChannel: c.Channel.Number,
+		LowerHz:   c.Channel.LowerHz,
+		UpperHz:   c.Channel.UpperHz(),
+		Covered:   c.Covered,
+		Presence:  word(c.Presence),
+		Grade:     word(c.Grade),
+		Limits:    []string{},
+		Evidence:  []string{},
+		Doubts:    []string{},
+		Advice:    append([]string{}, c.Advice...),
+	}
+	for _, r := range c.Reasons {
+		row.Limits = append(row.Limits, string(r.Limit))
+		row.Evidence = append(row.Evidence, r.Evidence)
+	}
+	for _, d := range c.Suspicion {
+		row.Doubts = append(row.Doubts, string(d))
+	}
+	if !c.Covered {
+		return row
+	}
+	row.MarginDB, row.MarginSigmaDB = decibels(c.Margin)
+	row.CNDB, row.CNSigmaDB = decibels(c.CN)
+	row.CNPowerDB, row.CNPowerSigmaDB = decibels(c.CNPower)
+	row.CNPilotDB, row.CNPilotSigmaDB = decibels(c.CNPilot)
+	row.PowerDBFS, row.PowerSigmaDB = decibels(c.PowerDBFS)
+	row.PowerDBm, _ = decibels(c.PowerDBm)
+	row.NoiseDBFS, row.NoiseSigmaDB = decibels(c.NoiseDBFS)
+	row.NoiseMethod = word(c.Noise)
+	found := c.Pilot != nil
+	row.PilotFound = &found
+	if p := c.Pilot; p != nil {
+		row.PilotOffsetHz, row.PilotOffsetSigmaHz = round(p.OffsetHz.Value, 0.1), round(p.OffsetHz.Sigma, 0.1)
+		row.PilotToNoiseDBHz, row.PilotToNoiseSigma = decibels(&p.ToNoise)
+		row.PilotDBFS = round(p.PowerDBFS, 0.01)
+	}
+	if c.GainDB != nil {
+		row.GainDB = round(*c.GainDB, 0.1)
+	}
+	row.ClippedFraction = round(c.ClippedFraction, 1e-6)
+	row.LostSamples = &c.LostSamples
+	return row
+}
+
+// word returns nil for the empty word.
+func word[T ~string](w T) *string {
+	if w == "" {
+		return nil
+	}
+	s := string(w)
+	return &s
+}
+
+// decibels rounds an estimate and its uncertainty to 0.01 dB.
+func decibels(e *measure.Estimate) (value, sigma *float64) {
+	if e == nil {
+		return nil, nil
+	}
+	return round(e.Value, 0.01), round(e.Sigma, 0.01)
+}
+
+// round rounds to a step that is a power of ten, and returns nil for what is
+// not a number: JSON has none of those.
+func round(v, step float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	// Dividing by a whole number gives the decimal's own float64, where
+	// multiplying by the step would leave a tail of digits.
+	per := math.Round(1 / step)
+	v = math.Round(v*per)/per + 0 // + 0 turns −0 into 0
+	return &v
+}
+
+// writeJSON writes the report as one indented object.
+func writeJSON(w io.Writer, r report) error {
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(r); err != nil {
+		return fmt.Errorf("writing JSON: %w", err)
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}
+
+// writeCSV writes a header and one line a channel, as RFC 4180 has it: lines
+// end in CR LF. Absent values are empty; the entries of a list are joined
+// with "; ".
+func writeCSV(w io.Writer, r report) error {
+	var b bytes.Buffer
+	out := csv.NewWriter(&b)
+	out.UseCRLF = true
+	row := reflect.TypeFor[reportRow]()
+	header := make([]string, row.NumField())
+	for i := range header {
+		header[i] = row.Field(i).Tag.Get("json")
+	}
+	out.Write(header) // errors of a csv.Writer stay until Error is asked
+	for _, ch := range r.Channels {
+		fields := make([]string, len(header))
+		for i := range fields {
+			fields[i] = csvField(reflect.ValueOf(ch).Field(i))
+		}
+		out.Write(fields)
+	}
+	out.Flush()
+	if err := out.Error(); err != nil {
+		return fmt.Errorf("writing CSV: %w", err)
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}
+
+func csvField(v reflect.Value) string {
+	if v.Kind() == reflect.Pointer {
+		if v.IsNil() {
+			return ""
+		}
+		v = v.Elem()
+	}
+	switch x := v.Interface().(type) {
+	case float64:
+		return strconv.FormatFloat(x, 'f', -1, 64)
+	case []string:
+		return strings.Join(x, "; ")
+	default:
+		return fmt.Sprint(x)
+	}
+}

@@ -1,0 +1,201 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strings"
+	"time"
+
+	"rooftone/scan"
+	"rooftone/scan/recording"
+	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/network"
+	"rooftone/scan/tuner/sim"
+	"rooftone/scan/tuner/usb"
+)
+
+// sourceWord is the value of --from, read but not opened.
+type sourceWord struct {
+	kind sourceKind
+	rest string // the serial number, address, town or path
+}
+
+type sourceKind int
+
+const (
+	fromFile sourceKind = iota
+	fromUSB
+	fromNetwork
+	fromSim
+)
+
+// radio reports whether the source can be tuned.
+func (k sourceKind) radio() bool { return k != fromFile }
+
+const sourceHint = "a source is usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording's path"
+
+// parseSource reads a source word. It touches nothing.
+func parseSource(word string) (sourceWord, error) {
+	scheme, rest, hasScheme := strings.Cut(word, ":")
+	switch {
+	case word == "":
+		return sourceWord{}, usagef("--from: the source is empty").hint(sourceHint)
+	case word == "usb":
+		return sourceWord{kind: fromUSB}, nil
+	case hasScheme && scheme == "usb":
+		if rest == "" {
+			return sourceWord{}, usagef("--from: usb: lacks the serial number").hint("rooftone devices lists the radios")
+		}
+		return sourceWord{fromUSB, rest}, nil
+	case hasScheme && scheme == "tcp":
+		if !strings.HasPrefix(rest, "//") {
+			return sourceWord{}, usagef("--from: %s lacks its slashes", quote(word)).hint("write tcp://HOST:PORT, such as tcp://192.168.1.20:1234")
+		}
+		return sourceWord{fromNetwork, word}, nil
+	case word == "sim", hasScheme && scheme == "sim":
+		if rest == "" {
+			return sourceWord{}, usagef("--from: sim: lacks the town").hint("rooftone devices lists the towns")
+		}
+		return sourceWord{fromSim, rest}, checkTown(rest)
+	case strings.Contains(word, "://"):
+		return sourceWord{}, usagef("--from: sources of kind %s are not known", quote(scheme+"://")).hint(sourceHint)
+	}
+	return sourceWord{fromFile, word}, nil
+}
+
+// checkTown refuses towns that are neither built in nor a file's name.
+func checkTown(town string) error {
+	if strings.HasSuffix(town, ".toml") {
+		return nil
+	}
+	names := sim.Names()
+	for _, n := range names {
+		if n == town {
+			return nil
+		}
+	}
+	err := usagef("--from: no built-in town is called %s", quote(town))
+	if near := closest(town, names); near != "" {
+		return err.hint("did you mean sim:%s?", near)
+	}
+	return err.hint("use sim:%s, or sim:FILE.toml for a town of your own", strings.Join(names, ", sim:"))
+}
+
+// source is an open source of samples: exactly one of the two is set.
+type source struct {
+	tuner    tuner.Tuner
+	playlist tuner.Playlist
+}
+
+func (s source) close() error {
+	if s.tuner != nil {
+		return s.tuner.Close()
+	}
+	return s.playlist.Close()
+}
+
+func (s source) info() tuner.Info {
+	if s.tuner != nil {
+		return s.tuner.Info()
+	}
+	return s.playlist.Info()
+}
+
+// sweep visits the channels with whatever the source is, and shows how far it
+// has come.
+func (s source) sweep(ctx context.Context, c *console, o scan.Options) (*scan.Survey, error) {
+	bar := c.newProgress()
+	defer bar.erase()
+	o.Progress = bar.at
+	if s.tuner != nil {
+		return scan.SweepTuner(ctx, s.tuner, o)
+	}
+	return scan.SweepPlaylist(ctx, s.playlist, o)
+}
+
+// open opens the source. The hints are for raw recordings.
+func (w sourceWord) open(ctx context.Context, c *console, raw rawFlags) (source, error) {
+	switch w.kind {
+	case fromUSB:
+		t, err := usb.Open(ctx, w.rest, usb.Options{Library: c.env(usb.LibraryEnv)})
+		if w.rest == "" && errors.Is(err, usb.ErrNoDevice) {
+			err = withHint(err, "plug one in; without one, try rooftone demo, a recording with --from FILE or a radio elsewhere with --from tcp://HOST:PORT")
+		}
+		if err != nil {
+			return source{}, err
+		}
+		return source{tuner: t}, nil
+	case fromNetwork:
+		t, err := network.Dial(ctx, w.rest, network.Options{})
+		if errors.Is(err, network.ErrAddress) {
+			err = &usageError{err}
+		}
+		if err != nil {
+			return source{}, err
+		}
+		return source{tuner: t}, nil
+	case fromSim:
+		return openTown(w.rest)
+	}
+	return w.openRecording(ctx, c, raw)
+}
+
+func openTown(town string) (source, error) {
+	t, err := sim.Load(town)
+	if err != nil {
+		return source{}, err
+	}
+	radio, err := sim.New(t, sim.Options{Epoch: time.Now()})
+	if err != nil {
+		return source{}, err
+	}
+	return source{tuner: radio}, nil
+}
+
+func (w sourceWord) openRecording(ctx context.Context, c *console, raw rawFlags) (source, error) {
+	hints := recording.Hints{Format: raw.format}
+	if raw.rate != nil {
+		hints.RateHz = *raw.rate
+	}
+	if raw.center != nil {
+		hints.CenterHz = *raw.center
+	}
+	var (
+		p   *recording.Reader
+		err error
+	)
+	if w.rest == "-" {
+		p, err = recording.NewReader(ctx, "standard input", c.stdin, hints)
+	} else {
+		p, err = recording.Open(ctx, w.rest, hints)
+	}
+	missing := (*recording.MissingError)(nil)
+	switch {
+	case err == nil:
+		return source{playlist: p}, nil
+	case errors.As(err, &missing):
+		return source{}, withHint(err, "for example --format cu8 --rate 2.4M --center 605M")
+	case errors.Is(err, fs.ErrNotExist):
+		return source{}, withHint(fmt.Errorf("no recording %s: %w", quote(w.rest), cause(err)), sourceHint)
+	}
+	return source{}, fmt.Errorf("opening the recording: %w", err)
+}
+
+// looksLikeSource reports whether an operand that is no list of channels was
+// most likely meant for --from.
+func looksLikeSource(s string) bool {
+	if s == "usb" || strings.ContainsAny(s, ":/\\") {
+		return true
+	}
+	if _, err := os.Stat(s); err == nil {
+		return true
+	}
+	switch extension(s) {
+	case ".sigmf-meta", ".sigmf-data", ".sigmf", ".wav", ".toml":
+		return true
+	}
+	return false
+}

@@ -1,0 +1,283 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/spf13/pflag"
+
+	"rooftone/plot"
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+// visitFlags are the flags of every command that visits channels.
+type visitFlags struct {
+	from string
+	raw  rawFlags
+
+	plan  string
+	dwell time.Duration
+	gain  *float64
+	ppm   *float64
+
+	threshold   *float64
+	noiseFigure *float64
+	fullScale   *float64
+
+	json, csv bool
+	all       bool
+	looks     looks
+
+	mapFile, spectrumFile string
+}
+
+// rawFlags say what a raw recording cannot say itself.
+type rawFlags struct {
+	format string
+	rate   *float64
+	center *float64
+}
+
+// rawFormats are SigMF's words for complex samples.
+func rawFormats() []string {
+	words := []string{"cu8", "ci8"}
+	for _, value := range []string{"cu16", "ci16", "cu32", "ci32", "cf32", "cf64"} {
+		words = append(words, value+"_le", value+"_be", value)
+	}
+	return words
+}
+
+func (r rawFlags) given() bool { return r.format != "" || r.rate != nil || r.center != nil }
+
+func (v *visitFlags) declare(fs *pflag.FlagSet) {
+	fs.StringVar(&v.from, "from", "usb", "where samples come from, a `SOURCE`: usb, usb:SERIAL,\ntcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording")
+	fs.StringVar(&v.plan, "plan", "", "channel `PLAN`: us (RF channels 2-36, the default) or\nus-2009 (2-51 without 37)")
+	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto (the default): as high as the\nstrongest channels allow")
+	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or\nauto (the default): found from the stations' pilots")
+	fs.Var(&period{to: &v.dwell, min: 10 * time.Millisecond, max: 10 * time.Second}, "dwell", "`TIME` spent on each third of a channel, such as 60ms (the\ndefault) or 0.2s: longer finds weaker stations")
+	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes (15.2 unless given)")
+	fs.Var(&number{to: &v.noiseFigure, min: 0, max: 40, unit: "dB"}, "noise-figure", "the radio's noise figure in `DB`, if known: powers in dBm")
+	fs.Var(&number{to: &v.fullScale, min: -200, max: 60, unit: "dBm"}, "full-scale", "the input level in `DBM` that makes 0 dBFS at the gain in\nuse, if known: powers in dBm")
+	fs.Var(&fileName{&v.mapFile}, "map", "draw the presence map to `FILE`: .png, .svg or .pdf")
+	fs.Var(&fileName{&v.spectrumFile}, "spectrum", "draw the spectrum to `FILE`: .png, .svg or .pdf")
+	fs.BoolVar(&v.json, "json", false, "print JSON, the whole of what was measured")
+	fs.BoolVar(&v.csv, "csv", false, "print CSV, the same figures, one line a channel")
+	fs.BoolVar(&v.all, "all", false, "list every channel, not only those with something on them")
+	v.looks.declare(fs)
+	fs.Var(&choice{to: &v.raw.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8,\nci16_le or cf32_le")
+	fs.Var(&hertz{to: &v.raw.rate, min: 1e6, max: 20e6}, "rate", "for a raw recording: its `RATE` in samples per second, such\nas 2.4M")
+	fs.Var(&hertz{to: &v.raw.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as\n605M")
+}
+
+// visit is a request that has been checked.
+type visit struct {
+	from     sourceWord
+	options  scan.Options
+	pictures []*picture
+}
+
+// check reads the request, and touches nothing but the places where pictures
+// will go.
+func (v *visitFlags) check(operands []string) (*visit, error) {
+	if v.json && v.csv {
+		return nil, usagef("--json and --csv exclude each other").hint("leave one of them out")
+	}
+	if v.noiseFigure != nil && v.fullScale != nil {
+		return nil, usagef("--noise-figure and --full-scale exclude each other").hint("give the one that is known better")
+	}
+	channels, plan, err := v.channels(operands)
+	if err != nil {
+		return nil, err
+	}
+	from, err := parseSource(v.from)
+	if err != nil {
+		return nil, err
+	}
+	if from.kind.radio() && v.raw.given() {
+		return nil, usagef("--format, --rate and --center are for raw recordings, and %s is a radio", v.from).
+			hint("leave them out, or name the recording with --from")
+	}
+	if !from.kind.radio() && v.gain != nil {
+		return nil, usagef("--gain is for radios: a recording keeps the gain it was made with").hint("leave --gain out")
+	}
+	pictures, err := v.createPictures()
+	if err != nil {
+		return nil, err
+	}
+	o := scan.Options{Channels: channels, Plan: plan, Dwell: v.dwell, GainDB: v.gain, PPM: v.ppm}
+	if v.threshold != nil {
+		o.ThresholdDB = *v.threshold
+	}
+	if v.noiseFigure != nil || v.fullScale != nil {
+		o.Calibration = &measure.Calibration{NoiseFigureDB: v.noiseFigure, FullScaleDBm: v.fullScale}
+	}
+	return &visit{from, o, pictures}, nil
+}
+
+// channels reads the operand, a list of channels.
+func (v *visitFlags) channels(operands []string) (wanted, all []band.Channel, err error) {
+	plan, err := band.ParsePlan(v.plan)
+	if err != nil {
+		return nil, nil, usagef("--plan: %w", err).hint("leave --plan out for RF channels 2-36")
+	}
+	var list string
+	switch len(operands) {
+	case 0:
+	case 1:
+		list = operands[0]
+	default:
+		return nil, nil, usagef("%d arguments where one list of channels belongs", len(operands)).
+			hint("write the channels as one list, such as 7-13,22,31")
+	}
+	wanted, err = plan.Select(list)
+	if err != nil {
+		hint := "write the channels as one list, such as 7-13,22,31"
+		if looksLikeSource(list) {
+			hint = "to measure a recording or another source, write --from " + list
+		}
+		return nil, nil, usagef("%w", err).hint("%s", hint)
+	}
+	return wanted, plan.Channels, nil
+}
+
+// run visits, shows what was found and keeps what was asked for. With a
+// recorder, the samples are kept too.
+func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec *recorder) error {
+	req, err := v.check(operands)
+	if err != nil {
+		return err
+	}
+	defer discardPictures(req.pictures)
+	if rec != nil {
+		if err := rec.check(req.from); err != nil {
+			return err
+		}
+		defer rec.discard()
+	}
+	src, err := req.from.open(ctx, c, v.raw)
+	if err != nil {
+		return err
+	}
+	defer src.close()
+	if rec != nil {
+		if req.options.Keep, err = rec.begin(src.info()); err != nil {
+			return err
+		}
+	}
+	survey, err := src.sweep(ctx, c, req.options)
+	if err != nil {
+		// What was measured before it failed is worth showing.
+		if survey != nil && anyCovered(survey) {
+			if showErr := v.show(c, survey); showErr != nil {
+				return showErr
+			}
+		}
+		return err
+	}
+	if err := v.show(c, survey); err != nil {
+		return err
+	}
+	if !anyCovered(survey) && !survey.Interrupted {
+		c.note("%s covers none of these channels", v.from)
+	}
+	if rec != nil {
+		name, err := rec.finish()
+		if err != nil {
+			return err
+		}
+		if name != "" {
+			c.note("the recording is %s", name)
+		}
+	}
+	for _, p := range req.pictures {
+		if err := p.finish(survey); err != nil {
+			return err
+		}
+	}
+	if survey.Interrupted {
+		return c.interrupted()
+	}
+	return nil
+}
+
+func anyCovered(s *scan.Survey) bool {
+	for i := range s.Channels {
+		if s.Channels[i].Covered {
+			return true
+		}
+	}
+	return false
+}
+
+// show prints the survey as the flags want it.
+func (v *visitFlags) show(c *console, s *scan.Survey) error {
+	var err error
+	switch {
+	case v.json:
+		err = writeJSON(c.stdout, newReport(s))
+	case v.csv:
+		err = writeCSV(c.stdout, newReport(s))
+	default:
+		err = showRows(c, s, v.looks, v.all)
+	}
+	if err != nil {
+		return fmt.Errorf("writing the results: %w", cause(err))
+	}
+	return nil
+}
+
+// picture is a picture that was asked for, and its file.
+type picture struct {
+	name   string
+	format string
+	file   *outFile
+	draw   func(io.Writer, string, *scan.Survey, plot.Options) error
+}
+
+func (p *picture) finish(s *scan.Survey) error {
+	return p.file.finish(func(w io.Writer) error {
+		return p.draw(w, p.format, s, plot.Options{ThresholdDB: s.ThresholdDB})
+	})
+}
+
+// createPictures opens the files of the pictures that were asked for.
+func (v *visitFlags) createPictures() ([]*picture, error) {
+	var out []*picture
+	for _, want := range []struct {
+		flag, name string
+		draw       func(io.Writer, string, *scan.Survey, plot.Options) error
+	}{
+		{"map", v.mapFile, plot.Skyline},
+		{"spectrum", v.spectrumFile, plot.Spectrum},
+	} {
+		if want.name == "" {
+			continue
+		}
+		format, err := plot.Format(want.name)
+		if err != nil {
+			return nil, usagef("--%s: %w", want.flag, err).hint("--%s picture.png, .svg or .pdf", want.flag)
+		}
+		out = append(out, &picture{name: want.name, format: format, draw: want.draw})
+	}
+	if len(out) == 2 && sameFile(out[0].name, out[1].name) {
+		return nil, usagef("--map and --spectrum name the same file").hint("give each picture a name of its own")
+	}
+	for i, p := range out {
+		var err error
+		if p.file, err = createOut(p.name); err != nil {
+			discardPictures(out[:i])
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+func discardPictures(list []*picture) {
+	for _, p := range list {
+		p.file.discard()
+	}
+}
