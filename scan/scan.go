@@ -76,7 +76,7 @@ func conclude(s *Survey, list []*measure.Slice, info tuner.Info, o Options) {
 	all := allChannels(o)
 	r := measure.Channels(list, measure.Options{
 		Channels: all, PPM: o.PPM, ThresholdDB: o.ThresholdDB,
-		Reference: info.Clock, Calibration: o.Calibration,
+		Source: info, Calibration: o.Calibration,
 	})
 	s.Clock, s.FalseAlarm, s.ThresholdDB = r.Clock, r.FalseAlarm, r.ThresholdDB
 	if len(r.Spectrum.Density) > 0 {

@@ -35,10 +35,10 @@ type Options struct {
 	// that the slices do not cover are returned as not covered.
 	Channels []band.Channel
 
-	PPM         *float64 // the clock error when it is known
-	ThresholdDB float64  // 0: DefaultThresholdDB
-	FalseAlarm  float64  // 0: DefaultFalseAlarm
-	Reference   tuner.ClockSource
+	PPM         *float64   // the clock error when it is known
+	ThresholdDB float64    // 0: DefaultThresholdDB
+	FalseAlarm  float64    // 0: DefaultFalseAlarm
+	Source      tuner.Info // of the radio or recording
 	Calibration *Calibration
 }
 
@@ -75,7 +75,7 @@ func Channels(slices []*Slice, o Options) Result {
 	if out.Clock != nil {
 		scale += out.Clock.PPM.Value * 1e-6
 	}
-	for i, v := range views(slices, o.Channels, scale) {
+	for i, v := range views(slices, o.Channels, scale, roundingPower(o.Source.Datatype)) {
 		if i == 0 {
 			out.Spectrum = v.spectrum
 		}
@@ -209,7 +209,7 @@ func (m *measurer) pilot(r *Reading, e *evidence, noise *floor) {
 		ToNoise:    Estimate{toDB(e.tone.power / density), sigma},
 		PowerDBFS:  toDB(e.tone.power),
 		ImpliedCN:  Estimate{toDB(impliedCN(e.tone.power, density)), math.Hypot(sigma, echoSigmaDB)},
-		KnownSpur:  knownSpur(e.tuned, e.tone.offsetHz, e.width, m.Reference.ReferenceHz),
+		KnownSpur:  knownSpur(e.tuned, e.tone.offsetHz, e.width, m.Source.Clock.ReferenceHz),
 		ClockKnown: m.clock != nil,
 	}
 	cn := r.Pilot.ImpliedCN
@@ -293,4 +293,14 @@ func partExcess(parts []part, noise float64) []float64 {
 	}
 	sort.Float64s(out)
 	return out
+}
+
+// roundingPower is the mean square error in FS² that a sample format's rounding
+// of I and Q makes: a step squared over twelve each, for any busy input.
+func roundingPower(datatype string) float64 {
+	if datatype != "cu8" && datatype != "ci8" {
+		return 0 // 16 bits and more round far below any radio's noise
+	}
+	const step = 1 / 127.5
+	return 2 * step * step / 12
 }

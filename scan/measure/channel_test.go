@@ -18,8 +18,8 @@ type station struct {
 }
 
 type toneAt struct {
-	hz  float64
-	cn  float64 // power over noise in 6 MHz, dB
+	hz float64
+	cn float64 // power over noise in 6 MHz, dB
 }
 
 // air makes slices of a plain world: stations, tones and noise of density 1e-9.

@@ -117,18 +117,25 @@ const (
 	edgeSkirtHz = 2 * band.PilotOffsetHz
 	// edgeLeast is the part of the dip that must have been measured.
 	edgeLeast = 0.5
+	// resolutionSteps is the root mean square width of what a line becomes in
+	// the stitched spectrum: a Hann window's main lobe, interpolated.
+	resolutionSteps = 0.7
+	// edgeSigmaDB is how far the noise at an edge may be from the noise inside.
+	// When only one side of the dip was measured whole it is farther.
+	edgeSigmaDB, oneSidedSigmaDB = 0.1, 0.3
 )
 
 // edgeFloor reads the floor in the dip at a channel's edge. Both neighbours'
 // power density rises from zero there as sin²(π·distance/2·skirt), so noise and
 // both slopes follow from a weighted least-squares fit; what the fit leaves
-// beyond its statistics widens the uncertainty.
+// beyond its statistics widens the uncertainty. The spectrum's own resolution
+// fills the dip a little, which the slopes' columns allow for.
 func (v *view) edgeFloor(edgeHz float64) *floor {
 	s := &v.spectrum
-	first := int(math.Ceil((edgeHz - edgeReachHz - s.StartHz) / s.StepHz))
-	last := int(math.Floor((edgeHz + edgeReachHz - s.StartHz) / s.StepHz))
+	first := max(0, int(math.Ceil((edgeHz-edgeReachHz-s.StartHz)/s.StepHz)))
+	last := min(len(s.Density)-1, int(math.Floor((edgeHz+edgeReachHz-s.StartHz)/s.StepHz)))
 	var x, y []float64
-	for i := max(0, first); i <= min(last, len(s.Density)-1); i++ {
+	for i := first; i <= last; i++ {
 		if d := s.Density[i]; !math.IsNaN(d) && d > 0 {
 			x, y = append(x, s.At(i)-edgeHz), append(y, d)
 		}
@@ -136,15 +143,17 @@ func (v *view) edgeFloor(edgeHz float64) *floor {
 	if float64(len(x)) < edgeLeast*2*edgeReachHz/s.StepHz {
 		return nil
 	}
+	const slope = math.Pi / (2 * edgeSkirtHz)
+	smear := slope * resolutionSteps * s.StepHz
 	a := mat.NewDense(len(x), 3, nil)
 	for i, f := range x {
-		rise := math.Sin(math.Pi * math.Min(math.Abs(f), edgeSkirtHz) / (2 * edgeSkirtHz))
+		rise := math.Sin(slope * math.Min(math.Abs(f), edgeSkirtHz))
 		column := 1
 		if f < 0 {
 			column = 2
 		}
 		a.Set(i, 0, 1)
-		a.Set(i, column, rise*rise)
+		a.Set(i, column, rise*rise+smear*smear)
 	}
 	model := append([]float64(nil), y...)
 	lowest := median(y)
@@ -188,7 +197,11 @@ func (v *view) edgeFloor(edgeHz float64) *floor {
 	}
 	// Neighbouring bins of a Hann window overlap by about 1.5.
 	variance := covariance.At(0, 0) * math.Max(chi, 1/s.Averages) * 1.5
-	return &floor{n, math.Hypot(math.Sqrt(variance)/n, floorSigmaDB*math.Ln10/10), NoiseEdge}
+	sigma := edgeSigmaDB
+	if x[0] > -edgeReachHz*0.9 || x[len(x)-1] < edgeReachHz*0.9 {
+		sigma = oneSidedSigmaDB
+	}
+	return &floor{n, math.Hypot(math.Sqrt(variance)/n, sigma*math.Ln10/10), NoiseEdge}
 }
 
 // smooth averages each value with its neighbours, for weights that do not
@@ -206,10 +219,42 @@ func smooth(x []float64) {
 func (v *view) noiseOf(c band.Channel, floors []vacantFloor) *floor {
 	best := interpolate(floors, c.CenterHz())
 	low, high := v.edgeFloor(c.LowerHz), v.edgeFloor(c.UpperHz())
+	v.inside(low, c.LowerHz, c)
+	v.inside(high, c.UpperHz(), c)
 	if edge := joinEdges(low, high); edge != nil && (best == nil || edge.relative < best.relative) {
 		best = edge
 	}
 	return best
+}
+
+// inside turns a floor read at an edge to the mean over the channel. Thermal
+// noise passes the radio's filters and is flat once they are divided out, but
+// the converter rounds after them: where the pass band falls, as it does at the
+// ends of a slice, its share is lifted.
+func (v *view) inside(f *floor, edgeHz float64, c band.Channel) {
+	if f == nil || v.rounding == 0 {
+		return
+	}
+	atEdge := v.meanLift(edgeHz-edgeReachHz/2, edgeHz+edgeReachHz/2)
+	within := v.meanLift(c.LowerHz, c.UpperHz())
+	corrected := f.density - v.rounding*(atEdge-within)
+	// Never more than half: rounding is no more even than the input is busy.
+	f.density = math.Max(corrected, f.density/2)
+}
+
+func (v *view) meanLift(lowHz, highHz float64) float64 {
+	s := &v.spectrum
+	var sum, n float64
+	for i := max(0, int((lowHz-s.StartHz)/s.StepHz)); i < min(len(v.lift), int((highHz-s.StartHz)/s.StepHz)); i++ {
+		if v.lift[i] > 0 {
+			sum += v.lift[i]
+			n++
+		}
+	}
+	if n == 0 {
+		return 1
+	}
+	return sum / n
 }
 
 // joinEdges averages the floors read at a channel's two edges. Where they

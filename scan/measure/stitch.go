@@ -14,38 +14,42 @@ type view struct {
 	gainDB   float64
 	slices   []*Slice
 	passband Passband
+	rounding float64 // density in FS²/Hz that the converter's rounding adds after the pass band
 	clock    float64 // true frequency over the radio's own: 1 + ppm·1e−6
 
 	spectrum psd.Spectrum
+	lift     []float64 // what dividing the pass band out did at each value of the spectrum
 }
 
 // stitch joins slices to one spectrum on the corrected frequency grid. Each
 // frequency is taken from the slice whose middle is nearest, the pass band is
 // divided out, and the gap that the DC spike leaves is bridged from its sides.
 // Frequencies outside the channels and a little beside them are left out.
-func stitch(slices []*Slice, channels []band.Channel, p Passband, clock float64) psd.Spectrum {
+// lift tells for each value by what it was multiplied to flatten the pass band.
+func stitch(slices []*Slice, channels []band.Channel, p Passband, clock float64) (out psd.Spectrum, lift []float64) {
 	const besideHz = 200e3
 	step := slices[0].StepHz
 	for _, s := range slices {
 		step = math.Min(step, s.StepHz)
 	}
 	low, high := channels[0].LowerHz-besideHz, channels[len(channels)-1].UpperHz()+besideHz
-	out := psd.Spectrum{StartHz: low, StepHz: step, Density: make([]float64, int((high-low)/step)+1)}
+	out = psd.Spectrum{StartHz: low, StepHz: step, Density: make([]float64, int((high-low)/step)+1)}
 	distance := make([]float64, len(out.Density))
+	lift = make([]float64, len(out.Density))
 	for i := range out.Density {
 		out.Density[i], distance[i] = math.NaN(), math.Inf(1)
 	}
 	averages := make([]float64, 0, len(slices))
 	for _, s := range slices {
 		averages = append(averages, s.Averages)
-		addSlice(&out, distance, s, p, clock)
+		addSlice(&out, lift, distance, s, p, clock)
 	}
 	out.Averages = median(averages)
 	keepChannels(&out, channels, besideHz)
-	return out
+	return out, lift
 }
 
-func addSlice(out *psd.Spectrum, distance []float64, s *Slice, p Passband, clock float64) {
+func addSlice(out *psd.Spectrum, lift, distance []float64, s *Slice, p Passband, clock float64) {
 	density := bridged(s)
 	middle := float64(len(density) / 2)
 	half := UsableShare * s.RateHz
@@ -63,7 +67,8 @@ func addSlice(out *psd.Spectrum, distance []float64, s *Slice, p Passband, clock
 		}
 		// Interpolating densities keeps the power of a line.
 		d := density[k] + (x-float64(k))*(density[k+1]-density[k])
-		out.Density[i] = d / fromDB(p.At(offset, s.RateHz))
+		lift[i] = fromDB(-p.At(offset, s.RateHz))
+		out.Density[i] = d * lift[i]
 		distance[i] = math.Abs(offset)
 	}
 }
@@ -159,9 +164,10 @@ func mean(x []float64) float64 {
 	return sum / float64(len(x))
 }
 
-// views sorts slices by gain and rate and stitches each kind. Views with the
+// views sorts slices by gain and rate and stitches each kind. roundingPower is
+// what the converter's rounding adds to every sample in FS². Views with the
 // most slices come first.
-func views(slices []*Slice, channels []band.Channel, clock float64) []*view {
+func views(slices []*Slice, channels []band.Channel, clock, roundingPower float64) []*view {
 	type kind struct{ gain, rate float64 }
 	byKind := map[kind][]*Slice{}
 	for _, s := range slices {
@@ -184,8 +190,8 @@ func views(slices []*Slice, channels []band.Channel, clock float64) []*view {
 			}
 			shapes[k.rate] = findPassband(same, channels)
 		}
-		v := &view{gainDB: list[0].GainDB, slices: list, passband: shapes[k.rate], clock: clock}
-		v.spectrum = stitch(list, channels, v.passband, clock)
+		v := &view{gainDB: list[0].GainDB, slices: list, passband: shapes[k.rate], clock: clock, rounding: roundingPower / list[0].RateHz}
+		v.spectrum, v.lift = stitch(list, channels, v.passband, clock)
 		out = append(out, v)
 	}
 	sort.Slice(out, func(i, j int) bool {
