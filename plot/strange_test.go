@@ -1,0 +1,121 @@
+package plot
+
+import (
+	"bytes"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"rooftone/dsp/psd"
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+	"rooftone/scan/verdict"
+)
+
+// strange makes surveys of a kind that nobody should hand in.
+type strange struct{ *rand.Rand }
+
+func (r strange) number() float64 {
+	odd := []float64{0, math.Copysign(0, -1), math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64, -math.MaxFloat64,
+		math.SmallestNonzeroFloat64, 1e-300, 3, 9, 30, -20, 1e6}
+	if r.IntN(2) == 0 {
+		return odd[r.IntN(len(odd))]
+	}
+	return 60 * r.NormFloat64()
+}
+
+func (r strange) text() string {
+	odd := []string{"", "weak", "co-channel", "\x1b[2J", "line\nline", "<script>&\"'", "\xff\xfe", "a\u0000b",
+		"屋根の上", "\u202e", "e\u0301", "🏠", strings.Repeat("long", 400), strings.Repeat("wide 屋 ", 80), "\\", "%d%s"}
+	return odd[r.IntN(len(odd))]
+}
+
+func (r strange) estimate() *measure.Estimate {
+	if r.IntN(4) == 0 {
+		return nil
+	}
+	return &measure.Estimate{Value: r.number(), Sigma: r.number()}
+}
+
+func (r strange) survey() *scan.Survey {
+	s := &scan.Survey{Source: r.text(), Interrupted: r.IntN(2) == 0, FalseAlarm: r.number()}
+	if r.IntN(2) == 0 {
+		s.Started = time.Unix(r.Int64N(1e11), 0).UTC()
+		s.Clock = &measure.Clock{PPM: measure.Estimate{Value: r.number()}, Given: r.IntN(2) == 0, Stations: r.IntN(5) - 1}
+	}
+	for range r.IntN(60) {
+		ch := band.Channel{Number: r.IntN(70), LowerHz: 54e6 + 6e6*float64(r.IntN(110))}
+		if r.IntN(20) == 0 {
+			ch = band.Channel{Number: int(r.Int64()), LowerHz: r.number()}
+		}
+		c := scan.Channel{Reading: measure.Reading{
+			Channel: ch, Covered: r.IntN(5) > 0, Margin: r.estimate(), CN: r.estimate(), NoiseDBFS: r.estimate(),
+			Presence: []measure.Presence{measure.Vacant, measure.Present, measure.Unsure, "", "odd"}[r.IntN(5)],
+			Noise:    measure.NoiseMethod(r.text()), ClippedFraction: r.number(), LostSamples: r.IntN(3) == 0,
+		}}
+		if r.IntN(2) == 0 {
+			g := r.number()
+			c.GainDB, c.Pilot = &g, &measure.Pilot{}
+		}
+		c.Grade = []verdict.Grade{"", verdict.Firm, verdict.Grade(r.text())}[r.IntN(3)]
+		for range r.IntN(5) {
+			c.Reasons = append(c.Reasons, verdict.Reason{Limit: verdict.Limit(r.text())})
+			c.Suspicion = append(c.Suspicion, measure.Doubt(r.text()))
+		}
+		s.Channels = append(s.Channels, c)
+	}
+	s.Spectrum = &psd.Spectrum{StartHz: 50e6 + 1e6*r.number(), StepHz: 1e4 * math.Abs(r.number()), Density: make([]float64, r.IntN(5000))}
+	for i := range s.Spectrum.Density {
+		s.Spectrum.Density[i] = 1e-12 * r.number()
+	}
+	return s
+}
+
+// Truth: our own promise that no input makes a renderer panic, leave its width
+// or write what is not a picture.
+func TestStrangeSurveys(t *testing.T) {
+	r := strange{rand.New(rand.NewPCG(20, 31))}
+	for i := range 400 {
+		s := r.survey()
+		for _, o := range []TextOptions{{}, {UTF8: true, All: true, Width: 40 + r.IntN(150)}} {
+			var b bytes.Buffer
+			require.NoError(t, Rows(&b, s, o))
+			for _, line := range strings.Split(b.String(), "\n") {
+				require.LessOrEqual(t, width(line), max(o.Width, 80), "%q", line)
+				require.NotContains(t, line, "\x1b")
+			}
+		}
+		formats := []string{"svg"}
+		if i%40 == 0 {
+			formats = []string{"svg", "png", "pdf"}
+		}
+		if i%4 != 0 {
+			continue
+		}
+		for _, f := range formats {
+			var b bytes.Buffer
+			require.NoError(t, Skyline(&b, f, s, Options{Title: r.text(), ThresholdDB: r.number()}))
+			if f == "svg" {
+				checkSVG(t, b.Bytes())
+			}
+			b.Reset()
+			if err := Spectrum(&b, f, s, Options{Title: r.text()}); err != nil {
+				require.ErrorContains(t, err, "no spectrum")
+			} else if f == "svg" {
+				checkSVG(t, b.Bytes())
+			}
+		}
+	}
+}
+
+func checkSVG(t *testing.T, data []byte) {
+	t.Helper()
+	require.NoError(t, wellFormed(data))
+	require.NotContains(t, string(data), "NaN")
+	require.NotContains(t, string(data), "Inf,")
+}

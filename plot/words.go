@@ -1,0 +1,409 @@
+package plot
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strconv"
+	"strings"
+
+	"rooftone/scan"
+	"rooftone/scan/measure"
+	"rooftone/scan/verdict"
+)
+
+// defaultThresholdDB is the C/N at which a typical receiver decodes, A/74.
+const defaultThresholdDB = 15.2
+
+// condition is what a lot shows.
+type condition int
+
+const (
+	notCovered condition = iota
+	vacant
+	unsure
+	unmeasured // present, but its margin is not known
+	measured   // present, with a margin
+)
+
+func conditionOf(c scan.Channel) condition {
+	switch {
+	case !c.Covered:
+		return notCovered
+	case c.Presence == measure.Vacant:
+		return vacant
+	case c.Presence == measure.Unsure:
+		return unsure
+	case c.Presence == measure.Present:
+		if _, ok := known(c.Margin); ok {
+			return measured
+		}
+		return unmeasured
+	}
+	return notCovered
+}
+
+// word is the one word for a channel: its grade, or else its presence.
+func word(c scan.Channel) string {
+	switch conditionOf(c) {
+	case notCovered:
+		return "not covered"
+	case vacant:
+		return string(measure.Vacant)
+	case unsure:
+		return string(measure.Unsure)
+	}
+	if c.Grade != "" {
+		return string(c.Grade)
+	}
+	return string(measure.Present)
+}
+
+// threshold is the C/N that margins are measured from.
+func threshold(asked float64, s *scan.Survey) float64 {
+	for _, db := range []float64{asked, s.ThresholdDB} {
+		if db > 0 && !math.IsInf(db, 0) {
+			return db
+		}
+	}
+	return defaultThresholdDB
+}
+
+// reasons are what limits a channel or, where it is not known to be a
+// station, what speaks against it. Each stands once, in the order given.
+func reasons(c scan.Channel) []string {
+	var out []string
+	seen := map[string]bool{}
+	add := func(s string) {
+		if s != "" && !seen[s] {
+			seen[s] = true
+			out = append(out, s)
+		}
+	}
+	doubted := false
+	if k := conditionOf(c); k == vacant || k == unsure {
+		for _, d := range c.Suspicion {
+			add(string(d))
+			doubted = true
+		}
+	}
+	for _, r := range c.Reasons {
+		// A doubt about a tone or a weak signal says it more exactly.
+		if !doubted || r.Limit != verdict.Tone && r.Limit != verdict.Weak {
+			add(string(r.Limit))
+		}
+	}
+	return out
+}
+
+// value is an estimate fit to be shown.
+type value struct {
+	v    float64
+	half float64 // half the width of the 95 % interval; 0 when not known
+}
+
+// coverage turns a standard uncertainty into half a 95 % interval.
+const coverage = 1.96
+
+// known is not ok for what was not measured or is no number.
+func known(e *measure.Estimate) (value, bool) {
+	if e == nil || math.IsNaN(e.Value) || math.IsInf(e.Value, 0) {
+		return value{}, false
+	}
+	half := coverage * e.Sigma
+	if !(half > 0) { // NaN too
+		half = 0
+	}
+	return value{e.Value, math.Min(half, 1e3)}, true
+}
+
+// roundMargin rounds to a number of decimals, but not across the edge of a
+// grade: 8.7 dB is not shown as the 9 dB that it does not have.
+func roundMargin(db float64, decimals int) float64 {
+	step := math.Pow(10, -float64(decimals))
+	r := math.Round(db/step) * step
+	for _, edge := range []float64{0, verdict.SlimMarginDB, verdict.FirmMarginDB} {
+		if db < edge && r >= edge {
+			return edge - step
+		}
+	}
+	return r
+}
+
+// wholeDB writes a margin in whole dB with a true minus sign.
+func wholeDB(db float64) string {
+	r := int(roundMargin(math.Max(-99, math.Min(99, db)), 0))
+	if r < 0 {
+		return "\u2212" + strconv.Itoa(-r)
+	}
+	return strconv.Itoa(r)
+}
+
+// twoFigures writes a margin or a ratio with two figures, which is as many as
+// mean anything: tenths below 10 dB, whole dB from there. The result is five
+// characters, its decimal point always in the same place.
+func twoFigures(db float64, margin bool) string {
+	round := func(decimals int) float64 {
+		if margin {
+			return roundMargin(db, decimals)
+		}
+		step := math.Pow(10, -float64(decimals))
+		return math.Round(db/step) * step
+	}
+	sign := " "
+	if margin {
+		sign = "+"
+	}
+	switch {
+	case db >= 99.5:
+		return ">" + sign + "99 "
+	case db <= -99.5:
+		return "<-99 "
+	}
+	r := round(1)
+	if r < 0 {
+		sign = "-"
+	}
+	if math.Abs(r) < 9.95 {
+		return fmt.Sprintf(" %s%.1f", sign, math.Abs(r))
+	}
+	return fmt.Sprintf("%s%2.0f  ", sign, math.Abs(round(0)))
+}
+
+// halfWidth writes half an interval, rounded up: tenths below 10 dB unless
+// whole is set, at most four characters with the sign.
+func halfWidth(half float64, whole bool, sign string) string {
+	switch {
+	case half < 1e-6:
+		return ""
+	case half > 99:
+		return sign + ">99"
+	case whole || half > 9.9:
+		return sign + strconv.Itoa(int(math.Ceil(half-1e-9)))
+	}
+	return fmt.Sprintf("%s%.1f", sign, math.Ceil(half*10-1e-9)/10)
+}
+
+// ranges writes ascending numbers as "2-6, 8, 10-12".
+func ranges(ns []int) string {
+	var out []string
+	for i := 0; i < len(ns); {
+		j := i
+		for j+1 < len(ns) && ns[j+1] == ns[j]+1 {
+			j++
+		}
+		if j > i {
+			out = append(out, fmt.Sprintf("%d-%d", ns[i], ns[j]))
+		} else {
+			out = append(out, strconv.Itoa(ns[i]))
+		}
+		i = j + 1
+	}
+	return strings.Join(out, ", ")
+}
+
+// tally counts the words of a survey, the best first, and says none of what
+// is not there.
+func tally(rows []scan.Channel) string {
+	order := []string{string(verdict.Firm), string(verdict.Slim), string(verdict.Cliff), string(verdict.Trace),
+		string(measure.Present), string(measure.Unsure), string(measure.Vacant), "not covered"}
+	n := map[string]int{}
+	for _, c := range rows {
+		w := word(c)
+		if n[w]++; n[w] == 1 && !contains(order, w) {
+			order = append(order, w)
+		}
+	}
+	var out []string
+	for _, w := range order {
+		if n[w] > 0 {
+			out = append(out, fmt.Sprintf("%d %s", n[w], w))
+		}
+	}
+	if len(out) == 0 {
+		return "no channels"
+	}
+	return strings.Join(out, ", ")
+}
+
+func contains(list []string, s string) bool {
+	for _, e := range list {
+		if e == s {
+			return true
+		}
+	}
+	return false
+}
+
+// circumstances are the facts behind the figures, each in a few words.
+func circumstances(s *scan.Survey, rows []scan.Channel) []string {
+	var out []string
+	if s.Source != "" {
+		out = append(out, "source "+s.Source)
+	}
+	if !s.Started.IsZero() {
+		out = append(out, s.Started.Format("2006-01-02 15:04 MST"))
+	}
+	if t := gain(rows); t != "" {
+		out = append(out, t)
+	}
+	if t := clock(s.Clock); t != "" {
+		out = append(out, t)
+	}
+	if t := noise(rows); t != "" {
+		out = append(out, t)
+	}
+	return out
+}
+
+func gain(rows []scan.Channel) string {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, c := range rows {
+		if c.GainDB != nil && !math.IsNaN(*c.GainDB) && !math.IsInf(*c.GainDB, 0) {
+			low, high = math.Min(low, *c.GainDB), math.Max(high, *c.GainDB)
+		}
+	}
+	switch {
+	case low > high:
+		return ""
+	case high-low < 0.05:
+		return fmt.Sprintf("gain %.3g dB", low)
+	}
+	return fmt.Sprintf("gain %.3g to %.3g dB", low, high)
+}
+
+func clock(c *measure.Clock) string {
+	if c == nil || math.IsNaN(c.PPM.Value) || math.IsInf(c.PPM.Value, 0) {
+		return ""
+	}
+	ppm := fmt.Sprintf("clock %+.1f ppm", c.PPM.Value)
+	switch {
+	case c.Given:
+		return ppm + " as given"
+	case c.Stations == 1:
+		return ppm + " from 1 pilot"
+	case c.Stations > 1:
+		return fmt.Sprintf("%s from %d pilots", ppm, c.Stations)
+	}
+	return ppm
+}
+
+// noise says where the noise floors were read, the most used way first.
+func noise(rows []scan.Channel) string {
+	names := map[measure.NoiseMethod]string{
+		measure.NoiseVacant:   "vacant channels",
+		measure.NoiseEdge:     "channel edges",
+		measure.NoiseTraining: "the training's residual",
+	}
+	n := map[string]int{}
+	for _, c := range rows {
+		if c.Covered && c.Noise != "" {
+			name, ok := names[c.Noise]
+			if !ok {
+				name = string(c.Noise)
+			}
+			n[name]++
+		}
+	}
+	var ways []string
+	for w := range n {
+		ways = append(ways, w)
+	}
+	if len(ways) == 0 {
+		return ""
+	}
+	sort.Slice(ways, func(i, j int) bool {
+		if n[ways[i]] != n[ways[j]] {
+			return n[ways[i]] > n[ways[j]]
+		}
+		return ways[i] < ways[j]
+	})
+	return "noise from " + strings.Join(ways, " and ")
+}
+
+// clippedMatters is the share of clipped samples from which it is mentioned.
+const clippedMatters = 1e-3
+
+// warnings are what a person must know before believing the figures.
+func warnings(s *scan.Survey, rows []scan.Channel) []string {
+	var clipped, lost, covered []int
+	worst := 0.0
+	for _, c := range rows {
+		if !c.Covered {
+			continue
+		}
+		n := c.Channel.Number
+		covered = append(covered, n)
+		if c.ClippedFraction >= clippedMatters {
+			clipped = append(clipped, n)
+			worst = math.Max(worst, math.Min(1, c.ClippedFraction))
+		}
+		if c.LostSamples {
+			lost = append(lost, n)
+		}
+	}
+	var out []string
+	switch {
+	case s.Interrupted && len(covered) < len(rows):
+		out = append(out, fmt.Sprintf("interrupted: %d of %d channels visited", len(covered), len(rows)))
+	case s.Interrupted:
+		out = append(out, "interrupted before every channel was visited")
+	}
+	if len(clipped) > 0 {
+		out = append(out, fmt.Sprintf("samples clipped on channel %s, up to %.2g %%: less gain would help", ranges(clipped), 100*worst))
+	}
+	if len(lost) > 0 {
+		out = append(out, fmt.Sprintf("samples lost on channel %s", ranges(lost)))
+	}
+	return out
+}
+
+// notStations lists vacant channels in which something was found that is not a
+// station.
+func notStations(rows []scan.Channel) string {
+	var out []string
+	for _, c := range rows {
+		if conditionOf(c) == vacant && len(c.Suspicion) > 0 {
+			out = append(out, fmt.Sprintf("%d (%s)", c.Channel.Number, strings.Join(reasons(c), " ")))
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// spoken is a survey for those who cannot see its picture.
+func spoken(rows []scan.Channel) string {
+	out := []string{"Channels: " + tally(rows)}
+	for _, c := range rows {
+		k := conditionOf(c)
+		if k == vacant || k == notCovered {
+			continue
+		}
+		line := fmt.Sprintf("channel %d %s", c.Channel.Number, word(c))
+		if m, ok := known(c.Margin); ok {
+			line += ", margin " + strings.Replace(wholeDB(m.v), "\u2212", "-", 1) + " dB"
+			if t := halfWidth(m.half, true, "\u00b1"); t != "" {
+				line += " " + t
+			}
+		}
+		if r := reasons(c); len(r) > 0 {
+			line += ", " + strings.Join(r, " and ")
+		}
+		out = append(out, line)
+	}
+	return strings.Join(out, "; ") + "."
+}
+
+// joinFitting joins as many of the words as fit, the first first, and says how
+// many more there are.
+func joinFitting(words []string, between string, fits func(string) bool) string {
+	for n := len(words); n > 0; n-- {
+		s := strings.Join(words[:n], between)
+		if n < len(words) {
+			s += fmt.Sprintf(" +%d", len(words)-n)
+		}
+		if fits(s) {
+			return s
+		}
+	}
+	return ""
+}
