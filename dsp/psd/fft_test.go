@@ -138,6 +138,7 @@ func TestFFTParseval(t *testing.T) {
 }
 
 func TestFFTRefuses(t *testing.T) {
+	// Truth: what the comments promise.
 	for _, n := range []int{-4, 0, 1, 3, 100, 1 << 25} {
 		_, err := NewFFT(n)
 		require.Error(t, err, "length %d", n)
@@ -156,6 +157,7 @@ func TestFFTRefuses(t *testing.T) {
 }
 
 func TestFFTAllocatesNothing(t *testing.T) {
+	// Truth: the runtime's count; steady state allocates nothing.
 	for name, kernels := range codes() {
 		f, err := newFFT(1024, kernels)
 		require.NoError(t, err)

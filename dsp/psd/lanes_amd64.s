@@ -2,8 +2,8 @@
 
 // A row is 64 bytes: eight real parts, then the eight imaginary parts, one
 // lane for each of eight transforms (or of eight parts of one). All arithmetic
-// is between whole rows; only load8, loadRow and join8 move values across
-// lanes. Strides and counts are in rows.
+// is between whole rows; only load8, loadRow, join8 and the end of dot8 move
+// values across lanes. Strides and counts are in rows.
 
 // COLUMNS turns the columns of Y0…Y3, in either half, into rows: column 0 to
 // Y8, 1 to Y9, 2 to Y10, 3 to Y11. It uses Y4…Y7.

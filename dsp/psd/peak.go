@@ -14,7 +14,8 @@ type Tone struct {
 	Power, PowerSigma       float64 // FS²; 1 is 0 dBFS
 }
 
-// Peak finds the highest place from lowHz to highHz, counted like StartHz. It
+// Peak finds the highest place from lowHz to highHz, counted like StartHz;
+// where that is an edge, it may be the skirt of something outside. It
 // is not ok when the band holds nothing of the grid or nothing was measured.
 func (z *Zoom) Peak(lowHz, highHz float64) (Peak, bool) {
 	step := z.StepHz()

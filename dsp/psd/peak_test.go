@@ -76,6 +76,7 @@ func TestToneScatter(t *testing.T) {
 }
 
 func TestPeakAtEdgesAndOfNothing(t *testing.T) {
+	// Truth: what the comments promise.
 	z, err := NewZoom(200e3, 0, 40e3, 0.01)
 	require.NoError(t, err)
 	_, ok := z.Peak(-1e3, 1e3)

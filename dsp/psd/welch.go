@@ -12,7 +12,6 @@ import (
 type Welch struct {
 	rateHz float64
 	n, hop int
-	window []float32
 	adder  powerAdder
 
 	scale   float64 // from a sum of powers over one segment to density

@@ -228,6 +228,7 @@ func TestWelchChunks(t *testing.T) {
 }
 
 func TestWelchEmpty(t *testing.T) {
+	// Truth: what the comments promise.
 	for name, kernels := range codes() {
 		w, err := newWelch(2.4e6, 16, Hann, kernels)
 		require.NoError(t, err)
@@ -253,6 +254,7 @@ func TestWelchEmpty(t *testing.T) {
 }
 
 func TestWelchRefuses(t *testing.T) {
+	// Truth: what the comments promise.
 	for _, c := range []struct {
 		rate   float64
 		n      int
@@ -268,6 +270,7 @@ func TestWelchRefuses(t *testing.T) {
 }
 
 func TestWelchAllocatesNothing(t *testing.T) {
+	// Truth: the runtime's count; steady state allocates nothing.
 	for name, kernels := range codes() {
 		w, err := newWelch(2.4e6, 256, Hann, kernels)
 		require.NoError(t, err)

@@ -74,6 +74,7 @@ func TestOverlapCorrelation(t *testing.T) {
 }
 
 func TestNoWindow(t *testing.T) {
+	// Truth: what the comments promise.
 	require.Empty(t, Hann.Samples(0))
 	require.Empty(t, Window(99).Samples(8))
 	require.Equal(t, "Window(99)", Window(99).String())

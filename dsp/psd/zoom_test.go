@@ -222,6 +222,7 @@ func TestZoomBlocks(t *testing.T) {
 }
 
 func TestZoomGrid(t *testing.T) {
+	// Truth: what the comments promise.
 	z, err := NewZoom(2.4e6, -690e3, 100e3, 0.06)
 	require.NoError(t, err)
 	require.InDelta(t, -740e3, z.StartHz(), z.StepHz())
@@ -255,6 +256,7 @@ func TestZoomGrid(t *testing.T) {
 }
 
 func TestZoomRefuses(t *testing.T) {
+	// Truth: what the comments promise.
 	nan, inf := math.NaN(), math.Inf(1)
 	for _, c := range [][4]float64{
 		{0, 0, 1e3, 1}, {nan, 0, 1e3, 1}, {inf, 0, 1e3, 1}, {-1, 0, 1e3, 1},
@@ -269,6 +271,7 @@ func TestZoomRefuses(t *testing.T) {
 }
 
 func TestZoomAllocatesNothing(t *testing.T) {
+	// Truth: the runtime's count; steady state allocates nothing.
 	for name, kernels := range codes() {
 		z, err := newZoom(2.4e6, -690e3, 100e3, 0.002, kernels)
 		require.NoError(t, err)
