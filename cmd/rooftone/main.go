@@ -4,6 +4,10 @@
 // lives in rooftone/scan, the pictures in rooftone/plot.
 package main
 
+// The gallery is drawn by the program itself, from a town whose time and noise
+// are always the same.
+//go:generate go run . sweep --from sim:harbour --map ../../testdata/gallery/skyline.png --spectrum ../../testdata/gallery/spectrum.png
+
 import (
 	"context"
 	"errors"

@@ -140,7 +140,9 @@ func newReportRow(c *scan.Channel) reportRow {
 	row.PowerDBm, _ = decibels(c.PowerDBm)
 	row.NoiseDBFS, row.NoiseSigmaDB = decibels(c.NoiseDBFS)
 	row.NoiseMethod = word(c.Noise)
-	found := c.Pilot != nil
+	// A tone in a channel that is known to be vacant is no pilot, but where
+	// it is and how strong still says something.
+	found := c.Pilot != nil && c.Presence != measure.Vacant
 	row.PilotFound = &found
 	if p := c.Pilot; p != nil {
 		row.PilotOffsetHz, row.PilotOffsetSigmaHz = round(p.OffsetHz.Value, 0.1), round(p.OffsetHz.Sigma, 0.1)

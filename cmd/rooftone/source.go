@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"strings"
-	"time"
 
 	"rooftone/scan"
 	"rooftone/scan/recording"
@@ -84,17 +83,35 @@ func checkTown(town string) error {
 	return err.hint("use sim:%s, or sim:FILE.toml for a town of your own", strings.Join(names, ", sim:"))
 }
 
-// source is an open source of samples: exactly one of the two is set.
+// source is an open source of samples: exactly one of the first two is set.
 type source struct {
 	tuner    tuner.Tuner
 	playlist tuner.Playlist
+	bias     tuner.BiasTee // what has to be switched off at the end; or nil
 }
 
-func (s source) close() error {
-	if s.tuner != nil {
-		return s.tuner.Close()
+func (s source) close() {
+	if s.bias != nil {
+		s.bias.SetBiasTee(false) // best effort: a radio that is gone feeds nothing
 	}
-	return s.playlist.Close()
+	if s.tuner != nil {
+		s.tuner.Close()
+		return
+	}
+	s.playlist.Close()
+}
+
+// feed puts the voltage for an amplifier on the antenna socket until close.
+func (s *source) feed() error {
+	tee, ok := s.tuner.(tuner.BiasTee)
+	if !ok {
+		return usagef("--bias-tee: %s has none", s.info().Name).hint("leave --bias-tee out")
+	}
+	if err := tee.SetBiasTee(true); err != nil {
+		return fmt.Errorf("switching the bias tee on: %w", err)
+	}
+	s.bias = tee
+	return nil
 }
 
 func (s source) info() tuner.Info {
@@ -148,7 +165,7 @@ func openTown(town string) (source, error) {
 	if err != nil {
 		return source{}, err
 	}
-	radio, err := sim.New(t, sim.Options{Epoch: time.Now()})
+	radio, err := sim.New(t, sim.Options{})
 	if err != nil {
 		return source{}, err
 	}

@@ -23,6 +23,7 @@ type visitFlags struct {
 	dwell time.Duration
 	gain  *float64
 	ppm   *float64
+	bias  bool
 
 	threshold   *float64
 	noiseFigure *float64
@@ -58,6 +59,7 @@ func (v *visitFlags) declare(fs *pflag.FlagSet) {
 	fs.StringVar(&v.plan, "plan", "", "channel `PLAN`: us (RF channels 2-36, the default) or\nus-2009 (2-51 without 37)")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto (the default): as high as the\nstrongest channels allow")
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or\nauto (the default): found from the stations' pilots")
+	fs.BoolVar(&v.bias, "bias-tee", false, "feed an amplifier through the antenna socket, 4.5 V or so,\nwhile measuring; never into an antenna that is a short circuit")
 	fs.Var(&period{to: &v.dwell, min: 10 * time.Millisecond, max: 10 * time.Second}, "dwell", "`TIME` spent on each third of a channel, such as 60ms (the\ndefault) or 0.2s: longer finds weaker stations")
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes (15.2 unless given)")
 	fs.Var(&number{to: &v.noiseFigure, min: 0, max: 40, unit: "dB"}, "noise-figure", "the radio's noise figure in `DB`, if known: powers in dBm")
@@ -103,6 +105,9 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 	}
 	if !from.kind.radio() && v.gain != nil {
 		return nil, usagef("--gain is for radios: a recording keeps the gain it was made with").hint("leave --gain out")
+	}
+	if from.kind != fromUSB && from.kind != fromNetwork && v.bias {
+		return nil, usagef("--bias-tee is for radios, and %s is none", v.from).hint("leave --bias-tee out")
 	}
 	pictures, err := v.createPictures()
 	if err != nil {
@@ -162,7 +167,12 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 	if err != nil {
 		return err
 	}
-	defer src.close()
+	defer func() { src.close() }()
+	if v.bias {
+		if err := src.feed(); err != nil {
+			return err
+		}
+	}
 	if rec != nil {
 		if req.options.Keep, err = rec.begin(src.info()); err != nil {
 			return err
