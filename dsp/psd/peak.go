@@ -15,8 +15,8 @@ type Tone struct {
 }
 
 // Peak finds the highest place from lowHz to highHz, counted like StartHz;
-// where that is an edge, it may be the skirt of something outside. It
-// is not ok when the band holds nothing of the grid or nothing was measured.
+// where that is an edge, it may be the skirt of something outside. It is not ok
+// when the band holds nothing of the grid or nothing was measured.
 func (z *Zoom) Peak(lowHz, highHz float64) (Peak, bool) {
 	step := z.StepHz()
 	least := math.Max(math.Ceil(lowHz/step)-float64(z.first), 0)
