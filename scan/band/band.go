@@ -16,7 +16,7 @@ const (
 	WidthHz = 6e6
 
 	// PilotOffsetHz is the 8-VSB pilot's place above the lower channel edge,
-	// A/53 Part 2, 6.4.2: half of what the channel has beyond the Nyquist
+	// A/53 Part 2: half of what the channel has beyond the Nyquist
 	// bandwidth, (6 MHz − 10.762… MHz / 2) / 2.
 	PilotOffsetHz = (WidthHz - 4.5e6/286*684/2) / 2
 )
