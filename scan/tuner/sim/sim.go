@@ -240,7 +240,7 @@ func (t *Tuner) open(to tuner.Tuning) error {
 	s := t.slice(to.CenterHz, to.RateHz, to.GainDB)
 	s.seed = air.Seed(t.town.Radio.Seed, 4, t.stays)
 	var layers []layer
-	for _, e := range t.emitters {
+	for _, e := range append(t.products(&s, to.GainDB), t.emitters...) {
 		l, err := e.open(&s)
 		if err != nil {
 			return err
