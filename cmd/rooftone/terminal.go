@@ -26,7 +26,7 @@ type looks struct {
 func (l *looks) declare(fs *pflag.FlagSet) {
 	l.colour = "auto"
 	fs.BoolVar(&l.ascii, "ascii", false, "use nothing but ASCII")
-	fs.Var(&choice{to: &l.colour, words: []string{"auto", "always", "never"}}, "color", "`WHEN` to use colour: auto (the default), always or never;\nNO_COLOR is obeyed")
+	fs.Var(&choice{to: &l.colour, words: []string{"auto", "always", "never"}}, "color", "`WHEN` to use colour: auto, always or never; NO_COLOR is obeyed")
 }
 
 const (

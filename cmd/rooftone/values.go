@@ -21,10 +21,13 @@ type number struct {
 func (n *number) Type() string { return "" }
 
 func (n *number) String() string {
-	if n.to == nil || *n.to == nil {
-		return ""
+	switch {
+	case n.to != nil && *n.to != nil:
+		return strconv.FormatFloat(**n.to, 'g', -1, 64)
+	case n.auto:
+		return "auto"
 	}
-	return strconv.FormatFloat(**n.to, 'g', -1, 64)
+	return ""
 }
 
 func (n *number) Set(s string) error {

@@ -11,7 +11,7 @@ import (
 func TestNumber(t *testing.T) {
 	var v *float64
 	n := &number{to: &v, min: -200, max: 200, unit: "ppm", auto: true}
-	require.Equal(t, "", n.String())
+	require.Equal(t, "auto", n.String())
 	require.NoError(t, n.Set("-12.5"))
 	require.Equal(t, -12.5, *v)
 	require.Equal(t, "-12.5", n.String())

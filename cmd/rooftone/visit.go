@@ -55,24 +55,27 @@ func rawFormats() []string {
 func (r rawFlags) given() bool { return r.format != "" || r.rate != nil || r.center != nil }
 
 func (v *visitFlags) declare(fs *pflag.FlagSet) {
-	fs.StringVar(&v.from, "from", "usb", "where samples come from, a `SOURCE`: usb, usb:SERIAL,\ntcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording")
-	fs.StringVar(&v.plan, "plan", "", "channel `PLAN`: us (RF channels 2-36, the default) or\nus-2009 (2-51 without 37)")
-	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto (the default): as high as the\nstrongest channels allow")
-	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or\nauto (the default): found from the stations' pilots")
-	fs.BoolVar(&v.bias, "bias-tee", false, "feed an amplifier through the antenna socket, 4.5 V or so,\nwhile measuring; never into an antenna that is a short circuit")
-	fs.Var(&period{to: &v.dwell, min: 10 * time.Millisecond, max: 10 * time.Second}, "dwell", "`TIME` spent on each third of a channel, such as 60ms (the\ndefault) or 0.2s: longer finds weaker stations")
-	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes (15.2 unless given)")
+	fs.StringVar(&v.from, "from", "usb", "where samples come from, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording")
+	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
+	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: for each channel as high as it allows")
+	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")
+	fs.BoolVar(&v.bias, "bias-tee", false, "feed an amplifier through the antenna socket while measuring; not with an antenna that is a short circuit for direct current")
+	v.dwell = scan.DefaultDwell
+	fs.Var(&period{to: &v.dwell, min: 10 * time.Millisecond, max: 10 * time.Second}, "dwell", "`TIME` spent on each third of a channel, such as 0.2s: longer finds weaker stations")
+	threshold := measure.DefaultThresholdDB
+	v.threshold = &threshold
+	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
 	fs.Var(&number{to: &v.noiseFigure, min: 0, max: 40, unit: "dB"}, "noise-figure", "the radio's noise figure in `DB`, if known: powers in dBm")
-	fs.Var(&number{to: &v.fullScale, min: -200, max: 60, unit: "dBm"}, "full-scale", "the input level in `DBM` that makes 0 dBFS at the gain in\nuse, if known: powers in dBm")
+	fs.Var(&number{to: &v.fullScale, min: -200, max: 60, unit: "dBm"}, "full-scale", "the input level in `DBM` that makes 0 dBFS at the gain in use, if known: powers in dBm")
 	fs.Var(&fileName{&v.mapFile}, "map", "draw the presence map to `FILE`: .png, .svg or .pdf")
 	fs.Var(&fileName{&v.spectrumFile}, "spectrum", "draw the spectrum to `FILE`: .png, .svg or .pdf")
 	fs.BoolVar(&v.json, "json", false, "print JSON, the whole of what was measured")
 	fs.BoolVar(&v.csv, "csv", false, "print CSV, the same figures, one line a channel")
 	fs.BoolVar(&v.all, "all", false, "list every channel, not only those with something on them")
 	v.looks.declare(fs)
-	fs.Var(&choice{to: &v.raw.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8,\nci16_le or cf32_le")
-	fs.Var(&hertz{to: &v.raw.rate, min: 1e6, max: 20e6}, "rate", "for a raw recording: its `RATE` in samples per second, such\nas 2.4M")
-	fs.Var(&hertz{to: &v.raw.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as\n605M")
+	fs.Var(&choice{to: &v.raw.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
+	fs.Var(&hertz{to: &v.raw.rate, min: 1e6, max: 20e6}, "rate", "for a raw recording: its `RATE` in samples per second, such as 2.4M")
+	fs.Var(&hertz{to: &v.raw.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as 605M")
 }
 
 // visit is a request that has been checked.
@@ -113,9 +116,9 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := scan.Options{Channels: channels, Plan: plan, Dwell: v.dwell, GainDB: v.gain, PPM: v.ppm}
-	if v.threshold != nil {
-		o.ThresholdDB = *v.threshold
+	o := scan.Options{
+		Channels: channels, Plan: plan,
+		Dwell: v.dwell, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold,
 	}
 	if v.noiseFigure != nil || v.fullScale != nil {
 		o.Calibration = &measure.Calibration{NoiseFigureDB: v.noiseFigure, FullScaleDBm: v.fullScale}
