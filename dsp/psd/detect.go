@@ -17,8 +17,8 @@ import (
 // rare and near enough independent. Where a partial block was averaged in, the
 // values are only about gamma variables, and the true rate is up to a quarter
 // more.
-func (z *Zoom) FalseAlarm(ratio, bandHz float64) float64 {
-	m := z.Averages()
+func (f *Fine) FalseAlarm(ratio, bandHz float64) float64 {
+	m := f.Averages()
 	if m == 0 || math.IsNaN(ratio) {
 		return math.NaN()
 	}
@@ -29,14 +29,14 @@ func (z *Zoom) FalseAlarm(ratio, bandHz float64) float64 {
 		return 0
 	}
 	one := mathext.GammaIncRegComp(m, m*ratio)
-	steps := math.Max(bandHz/z.StepHz(), 0)
+	steps := math.Max(bandHz/f.StepHz(), 0)
 	if bound := (steps + 1) * one; bound < 1e-12 {
 		return bound // too rare for what neighbours share to matter, or to be summed
 	}
 	if one == 0 || one >= 1 {
 		return one
 	}
-	both := bothExceed(m, m*ratio, z.mean.neighbour/z.mean.weight2, one)
+	both := bothExceed(m, m*ratio, f.mean.neighbour/f.mean.weight2, one)
 	crossing := math.Max(one-both, 0) / (1 - one)
 	return -math.Expm1(math.Log1p(-one) - steps*crossing)
 }
@@ -76,16 +76,16 @@ func bothExceed(m, x, rho, one float64) float64 {
 // anywhere in a band bandHz wide with the given probability, NaN when that is
 // not between 0 and 1 or nothing was measured. The noise density must be well
 // known: one averaged from k independent values adds its own scatter.
-func (z *Zoom) Threshold(bandHz, falseAlarm float64) float64 {
-	if !(falseAlarm > 0 && falseAlarm < 1) || z.mean.weight == 0 {
+func (f *Fine) Threshold(bandHz, falseAlarm float64) float64 {
+	if !(falseAlarm > 0 && falseAlarm < 1) || f.mean.weight == 0 {
 		return math.NaN()
 	}
 	low, high := 0.0, 1.0
-	for z.FalseAlarm(high, bandHz) > falseAlarm {
+	for f.FalseAlarm(high, bandHz) > falseAlarm {
 		low, high = high, 2*high
 	}
 	for high-low > 1e-5*high {
-		if mid := (low + high) / 2; z.FalseAlarm(mid, bandHz) > falseAlarm {
+		if mid := (low + high) / 2; f.FalseAlarm(mid, bandHz) > falseAlarm {
 			low = mid
 		} else {
 			high = mid

@@ -24,6 +24,7 @@ const zoomTaper = Tukey
 // each other without overlap, averaged as power. The filter keeps what would
 // fall into the span 100 dB down; its own response is divided out. Zoom is used by
 // one goroutine. It allocates nothing after it was made.
+// What was measured so far is read with the methods of Fine.
 type Zoom struct {
 	rateHz float64 // after decimation
 	filter *decimator
@@ -36,10 +37,9 @@ type Zoom struct {
 	fft    *FFT
 	padded []complex64
 
-	first int       // the grid's first value is at first·StepHz
-	gain  []float64 // 1 / |filter|² at each value
-	sums  []float64 // Σ weight · density
-	mean  shape     // weighted as noted there
+	gain []float64 // 1 / |filter|² at each value of the grid
+
+	Fine // what was measured so far
 }
 
 // shape is what a taper does to a tone and to noise. Blocks are weighted by
@@ -106,6 +106,9 @@ func newZoom(rateHz, offsetHz, spanHz, duration float64, kernels bool) (*Zoom, e
 	z.taper = zoomTaper.Samples(length)
 	z.short = make([]float64, length)
 	z.whole = z.shapeOf(z.taper)
+	z.stepHz = z.rateHz / float64(size)
+	z.cellHz = z.rateHz / float64(length) * cellBins(z.taper, 0)
+	z.wholeHz = 1 / z.whole.sharpness
 	z.first = int(math.Ceil((offsetHz-spanHz/2)/z.StepHz() - 1e-9))
 	last := int(math.Floor((offsetHz+spanHz/2)/z.StepHz() + 1e-9))
 	z.gain = make([]float64, last-z.first+1)
@@ -214,58 +217,4 @@ func (z *Zoom) Reset() {
 	z.filter.restart()
 	clear(z.sums)
 	z.mean = shape{}
-}
-
-// StepHz is the distance between values of Density: a quarter or less of what
-// the blocks resolve. The values stand at multiples of it.
-func (z *Zoom) StepHz() float64 { return z.rateHz / float64(len(z.padded)) }
-
-// StartHz is the frequency of the first value of Density, counted from the
-// middle of the samples' band.
-func (z *Zoom) StartHz() float64 { return float64(z.first) * z.StepHz() }
-
-// Density writes the power density in FS²/Hz to dst, which is made when it is
-// too short, and returns it. All values are NaN before there was a block.
-func (z *Zoom) Density(dst []float64) []float64 {
-	if len(dst) < len(z.sums) {
-		dst = make([]float64, len(z.sums))
-	}
-	dst = dst[:len(z.sums)]
-	for i, s := range z.sums {
-		dst[i] = s / z.mean.weight
-	}
-	return dst
-}
-
-// Averages is the number of independent averages behind each value of
-// Density: the number of blocks, partial ones counting for less.
-func (z *Zoom) Averages() float64 {
-	if z.mean.weight == 0 {
-		return 0
-	}
-	return z.mean.weight * z.mean.weight / z.mean.weight2
-}
-
-// BandwidthHz is the equivalent noise bandwidth: a tone of power P raises the
-// density at its frequency by P/BandwidthHz. That of a whole block until there
-// was another.
-func (z *Zoom) BandwidthHz() float64 {
-	if z.mean.weight == 0 {
-		return 1 / z.whole.sharpness
-	}
-	return z.mean.weight / z.mean.sharpness
-}
-
-// CellHz is the bandwidth of one independent value: noise averaged over B Hz
-// of the density has a variance of its square times CellHz/(B·Averages).
-func (z *Zoom) CellHz() float64 {
-	return z.rateHz / float64(len(z.taper)) * cellBins(z.taper, 0)
-}
-
-// Spectrum writes what was measured, with the samples' middle at centerHz, to
-// s, whose memory it uses.
-func (z *Zoom) Spectrum(s *Spectrum, centerHz float64) {
-	s.StartHz, s.StepHz = centerHz+z.StartHz(), z.StepHz()
-	s.Density = z.Density(s.Density)
-	s.Averages, s.CellHz = z.Averages(), z.CellHz()
 }
