@@ -7,6 +7,7 @@ import (
 	"math"
 	"strings"
 
+	"rooftone/dsp/psd"
 	"rooftone/scan"
 	"rooftone/scan/band"
 )
@@ -40,6 +41,7 @@ const (
 // panel is one row of the picture.
 type panel struct {
 	*pen
+	scale  *scale
 	rows   []scan.Channel
 	street street
 	box
@@ -52,7 +54,7 @@ func drawSpectrum(p *pen, s *scan.Survey, rows []scan.Channel, o Options) {
 		corrected = " Frequencies are corrected for the radio's clock."
 	}
 	heading(p, o.Title, tally(rows), "How to read it: the line is the mean power density, the band around it the lowest and the highest in each step of the line. "+
-		"The numbered lots are RF channels. A triangle marks where an 8-VSB pilot belongs, filled where one was found; "+
+		"The numbered lots are RF channels. A triangle marks where an 8-VSB pilot belongs, filled where a station's was found; "+
 		"the dashed line is the noise floor."+corrected)
 
 	parts := rowsOf(channelsOf(rows))
@@ -70,7 +72,7 @@ func drawSpectrum(p *pen, s *scan.Survey, rows []scan.Channel, o Options) {
 	for i, part := range parts {
 		top := panelsTop - float64(i)*height
 		k := &panel{
-			pen: p, rows: rows[begin : begin+len(part)], street: streets[i],
+			pen: p, scale: newScale(), rows: rows[begin : begin+len(part)], street: streets[i],
 			box:   box{streets[i].blocks[0].x0, top - height + panelGap, 0, top - 14},
 			lowDB: low, highDB: high,
 		}
@@ -151,7 +153,7 @@ func (k *panel) draw(s *scan.Survey) {
 	k.x1 = k.street.blocks[len(k.street.blocks)-1].x1
 	k.frame()
 	for _, c := range k.rows {
-		k.mark(c)
+		k.mark(s, c)
 	}
 	for _, b := range k.street.blocks {
 		k.trace(s, b)
@@ -198,7 +200,7 @@ func (k *panel) frame() {
 
 // trace draws the spectrum over one block.
 func (k *panel) trace(s *scan.Survey, b block) {
-	band := newScale().tone(-4)
+	tint := k.scale.tone(-4)
 	for _, run := range envelope(s.Spectrum, b.lowHz, b.highHz, columnPoints/k.street.pointPerH) {
 		mean := make([]point, 0, len(run))
 		edge := make([]point, 0, 2*len(run))
@@ -212,21 +214,30 @@ func (k *panel) trace(s *scan.Survey, b block) {
 		}
 		if len(run) == 1 { // a lone column has no width of its own
 			x := mean[0].x
-			k.line(band, columnPoints, nil, point{x, k.y(run[0].low)}, point{x, k.y(run[0].high)})
+			k.line(tint, columnPoints, nil, point{x, k.y(run[0].low)}, point{x, k.y(run[0].high)})
 			k.line(black, 0.7, nil, point{x - columnPoints/2, mean[0].y}, point{x + columnPoints/2, mean[0].y})
 			continue
 		}
-		k.fill(band, edge...)
+		k.fill(tint, edge...)
 		k.line(black, 0.7, nil, mean...)
 	}
 }
 
-// mark draws a channel's noise floor and the place of its pilot.
-func (k *panel) mark(c scan.Channel) {
+// mark draws a channel's noise floor and the place of its pilot, or says that
+// the spectrum does not hold the channel.
+func (k *panel) mark(s *scan.Survey, c scan.Channel) {
 	x0, x1 := k.street.span(c.Channel)
-	if n, ok := known(c.NoiseDBFS); ok {
-		y := k.y(n.v - decibels(band.WidthHz))
-		k.line(newScale().tone(24), 1, []float64{3, 1.5}, point{x0, y}, point{x1, y})
+	l := letters{size: math.Max(6, math.Min(8, 0.5*k.street.lot())), ink: soft}
+	n, ok := known(c.NoiseDBFS)
+	switch {
+	case conditionOf(c) == notCovered:
+		k.upright(l, (x0+x1)/2, (k.y0+k.y1)/2, 0.5, k.fit(l, "not covered", k.y1-k.y0-8))
+	case !holds(s.Spectrum, c.Channel):
+		k.upright(l, (x0+x1)/2, (k.y0+k.y1)/2, 0.5, k.fit(l, "not in the spectrum", k.y1-k.y0-8))
+	case ok:
+		if db := n.v - decibels(band.WidthHz); db > k.lowDB && db < k.highDB {
+			k.line(k.scale.tone(24), 1, []float64{3, 1.5}, point{x0, k.y(db)}, point{x1, k.y(db)})
+		}
 	}
 	x, ok := k.street.x(c.Channel.PilotHz())
 	if !ok {
@@ -234,8 +245,14 @@ func (k *panel) mark(c scan.Channel) {
 	}
 	k.line(faint, 0.5, []float64{0.6, 1.8}, point{x, k.y0}, point{x, k.y1 - 1})
 	tip := []point{{x, k.y1 - 1}, {x - 2.4, k.y1 + 4}, {x + 2.4, k.y1 + 4}}
-	if c.Pilot != nil {
+	if n := conditionOf(c); c.Pilot != nil && (n == measured || n == unmeasured) {
 		k.fill(black, tip...)
 	}
 	k.outline(black, 0.6, nil, tip...)
+}
+
+// holds reports whether a spectrum has anything of a channel's middle, where
+// its neighbours' slices do not reach.
+func holds(s *psd.Spectrum, c band.Channel) bool {
+	return len(envelope(s, c.LowerHz+1.5e6, c.UpperHz()-1.5e6, band.WidthHz/8)) > 0
 }

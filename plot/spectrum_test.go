@@ -126,3 +126,17 @@ func TestDensityRange(t *testing.T) {
 	low, high = densityRange(s, []street{layStreet(channelsOf(lots(s)), 0, 600, 100)})
 	require.Less(t, low, high)
 }
+
+// Truth: our own promise: a lot without a spectrum says so.
+func TestMissingSpectrumIsSaid(t *testing.T) {
+	s := withSpectrum(saltmarsh(), 20e3)
+	for i := first(s.Spectrum, 476e6); i < first(s.Spectrum, 482e6); i++ { // channel 15
+		s.Spectrum.Density[i] = math.NaN()
+	}
+	n := map[string]int{}
+	for _, l := range drawn(func(p *pen) { drawSpectrum(p, s, lots(s), Options{}) }).labels {
+		n[l.text]++
+	}
+	require.Equal(t, 1, n["not in the spectrum"])
+	require.Equal(t, 2, n["not covered"])
+}

@@ -91,10 +91,10 @@ func TestStrangeSurveys(t *testing.T) {
 			}
 		}
 		formats := []string{"svg"}
-		if i%40 == 0 {
+		if i%100 == 0 {
 			formats = []string{"svg", "png", "pdf"}
 		}
-		if i%4 != 0 {
+		if i%5 != 0 {
 			continue
 		}
 		for _, f := range formats {

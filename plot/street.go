@@ -148,6 +148,9 @@ func (s street) drawTicks(p *pen, chs []band.Channel, y float64) {
 		p.line(soft, 0.5, nil, point{x, y}, point{x, y - 3})
 		text := fmt.Sprintf("%.6g", t.hz/1e6)
 		w := p.width(small, text)/2 + 1.2
+		if t.rank > 0 {
+			w += 1.5
+		}
 		b := box{x - w, 0, x + w, 1}
 		if free(b, taken) {
 			taken = append(taken, b)

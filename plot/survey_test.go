@@ -156,9 +156,9 @@ func withSpectrum(s *scan.Survey, stepHz float64) *scan.Survey {
 		if c.CN != nil {
 			signal = noise * math.Pow(10, c.CN.Value/10)
 		}
-		for i := range sp.Density {
+		for i := first(sp, c.Channel.LowerHz); i < first(sp, c.Channel.UpperHz()); i++ {
 			f := sp.At(i) - c.Channel.LowerHz
-			if f < 0 || f >= 6e6 || math.Abs(f-3e6) < stepHz {
+			if math.Abs(f-3e6) < stepHz {
 				continue
 			}
 			d := noise
