@@ -68,18 +68,20 @@ func TestLogNormal(t *testing.T) {
 func TestFM(t *testing.T) {
 	const rate, hz, peak, highest = 2.4e6, 3e5, 75e3, 15e3
 	s := NewFM(3, 0.25, hz, peak, highest)
-	x := make([]complex64, 1<<18)
+	x := make([]complex64, 1<<16)
 	s.Add(x, 5, 1/rate)
-	most := 0.0
+	var most, envelope, frequency float64
 	for k, z := range x {
-		require.InDelta(t, 0.5, cmplx.Abs(complex128(z)), 1e-6)
+		envelope = math.Max(envelope, math.Abs(cmplx.Abs(complex128(z))-0.5))
 		f := s.Frequency(5 + (float64(k)+0.5)/rate)
 		most = math.Max(most, math.Abs(f-hz))
 		if k+1 < len(x) {
 			step := cmplx.Phase(complex128(x[k+1]) * cmplx.Conj(complex128(z)))
-			require.InDelta(t, f, step*rate/(2*math.Pi), 2)
+			frequency = math.Max(frequency, math.Abs(f-step*rate/(2*math.Pi)))
 		}
 	}
+	require.LessOrEqual(t, envelope, 1e-6)
+	require.LessOrEqual(t, frequency, 2.0)
 	require.LessOrEqual(t, most, peak)
 	require.Greater(t, most, 0.5*peak)
 	const n = 4096
@@ -121,8 +123,8 @@ func TestImpulses(t *testing.T) {
 	require.InEpsilon(t, s.MeanPower(), MeanPower(x), 5*math.Sqrt(0.6/bursts/4))
 	for k, z := range x {
 		phase := math.Mod((100+float64(k)/rate)*s.BurstsPerSecond, 1)
-		if phase > 0.25+pulseEnds*s.Decay*s.BurstsPerSecond {
-			require.Zero(t, z)
+		if phase > 0.25+pulseEnds*s.Decay*s.BurstsPerSecond && z != 0 {
+			t.Fatalf("sample %d, outside every burst, is %v", k, z)
 		}
 	}
 	s.Add(nil, 0, 1)
