@@ -55,21 +55,31 @@ type Slice struct {
 	Fine []Fine // one for each pilot's place in the slice
 }
 
-// Fine is a fine spectrum around the nominal place of one channel's pilot.
+// Fine is a fine spectrum around the nominal place of one channel's pilot. Its
+// frequencies are offsets from the slice's middle.
 type Fine struct {
 	Channel band.Channel
-	Zoom    *psd.Zoom // its frequencies are offsets from the slice's middle
+	*psd.Fine
 }
 
-// Slicer turns stays into Slices. It keeps its buffers, so that a long visit
-// allocates only what it returns.
+// Slicer turns stays into Slices. It keeps its plans and buffers, so that a
+// long visit allocates little more than what it returns.
 type Slicer struct {
 	channels []band.Channel
 	slice    *Slice
 	welch    *psd.Welch
-	zooms    []*psd.Zoom
+	welchOf  float64               // the sample rate
+	plans    map[zoomKey]*psd.Zoom // every zoom made for this rate
+	zooms    []*psd.Zoom           // those of this stay
 	zoomOf   []band.Channel
 }
+
+// zoomKey tells zooms apart: in a regular visit all channels' pilots lie at
+// the same few offsets.
+type zoomKey struct{ offsetHz, spanHz float64 }
+
+// maxZooms bounds the plans that are kept; a recording may tune anywhere.
+const maxZooms = 16
 
 // NewSlicer makes a Slicer that looks for the pilots of the given channels.
 func NewSlicer(channels []band.Channel) *Slicer {
@@ -93,23 +103,25 @@ func (s *Slicer) Begin(stay tuner.Stay) error {
 	for stay.RateHz/float64(size) > gridHz {
 		size *= 2
 	}
-	if s.welch == nil || s.slice == nil || s.slice.RateHz != stay.RateHz {
+	if s.welch == nil || s.welchOf != stay.RateHz {
 		w, err := psd.NewWelch(stay.RateHz, size, psd.Hann)
 		if err != nil {
 			return fmt.Errorf("preparing the spectrum of a slice at %.6g MS/s: %w", stay.RateHz/1e6, err)
 		}
-		s.welch = w
+		s.welch, s.welchOf = w, stay.RateHz
+		s.plans = map[zoomKey]*psd.Zoom{}
 	}
 	s.welch.Reset()
 	s.zooms, s.zoomOf = s.zooms[:0], s.zoomOf[:0]
 	half := UsableShare * stay.RateHz
 	for _, c := range s.channels {
 		offset := c.PilotHz() - stay.CenterHz
-		span := 2 * (MaxPPM*1e-6*c.PilotHz() + pilotErrorHz + fineGuardHz)
-		if math.Abs(offset)+span/2 > half+fineGuardHz {
+		// Rounded up to half a power of two, so that channels share plans.
+		span := math.Exp2(math.Ceil(math.Log2(2*(MaxPPM*1e-6*c.PilotHz()+pilotErrorHz+fineGuardHz))*2) / 2)
+		if math.Abs(offset) > half || math.Abs(offset)+span/2 > stay.RateHz/2 {
 			continue
 		}
-		z, err := psd.NewZoom(stay.RateHz, offset, span, fineSeconds)
+		z, err := s.zoom(zoomKey{math.Round(offset), span}, stay.RateHz)
 		if err != nil {
 			return fmt.Errorf("preparing the search for the pilot of channel %d: %w", c.Number, err)
 		}
@@ -120,6 +132,23 @@ func (s *Slicer) Begin(stay tuner.Stay) error {
 		StepHz: stay.RateHz / float64(size),
 	}
 	return nil
+}
+
+// zoom returns a zoom that has heard nothing.
+func (s *Slicer) zoom(key zoomKey, rateHz float64) (*psd.Zoom, error) {
+	if z, ok := s.plans[key]; ok {
+		z.Reset()
+		return z, nil
+	}
+	z, err := psd.NewZoom(rateHz, key.offsetHz, key.spanHz, fineSeconds)
+	if err != nil {
+		return nil, err
+	}
+	if len(s.plans) >= maxZooms {
+		clear(s.plans)
+	}
+	s.plans[key] = z
+	return z, nil
 }
 
 // Write adds samples to the slice.
@@ -151,7 +180,7 @@ func (s *Slicer) End() *Slice {
 	for i, z := range s.zooms {
 		z.Flush()
 		if z.Averages() > 0 {
-			out.Fine = append(out.Fine, Fine{s.zoomOf[i], z})
+			out.Fine = append(out.Fine, Fine{s.zoomOf[i], z.Clone()})
 		}
 	}
 	return out
@@ -196,6 +225,14 @@ func (s *Slice) merge(x *Slice) {
 	s.Lost = s.Lost || x.Lost
 	average(s.Density, s.Averages, x.Density, x.Averages)
 	s.Averages += x.Averages
+	for i := range s.Fine {
+		for j := range x.Fine {
+			if s.Fine[i].Channel == x.Fine[j].Channel {
+				// The same tuning gives the same grid: this cannot fail.
+				_ = s.Fine[i].Merge(x.Fine[j].Fine)
+			}
+		}
+	}
 }
 
 func average(dst []float64, dstWeight float64, src []float64, srcWeight float64) {

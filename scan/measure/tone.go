@@ -20,12 +20,12 @@ type tone struct {
 // middle, if noise alone would show as strong a one there with no more than
 // the given probability.
 func strongest(f *Fine, lowHz, highHz, falseAlarm float64) (tone, bool) {
-	around := median(f.Zoom.Density(nil)) / medianOfGamma(f.Zoom.Averages())
-	peak, ok := f.Zoom.Peak(lowHz, highHz)
-	if !ok || !(around > 0) || f.Zoom.FalseAlarm(peak.Density/around, highHz-lowHz) > falseAlarm {
+	around := median(f.Density(nil)) / medianOfGamma(f.Averages())
+	peak, ok := f.Peak(lowHz, highHz)
+	if !ok || !(around > 0) || f.FalseAlarm(peak.Density/around, highHz-lowHz) > falseAlarm {
 		return tone{}, false
 	}
-	t := f.Zoom.Tone(peak, around)
+	t := f.Tone(peak, around)
 	return tone{
 		offsetHz: t.OffsetHz, sigmaHz: t.OffsetSigmaHz,
 		power: t.Power, sigmaDB: 10 / math.Ln10 * t.PowerSigma / t.Power,
@@ -34,7 +34,7 @@ func strongest(f *Fine, lowHz, highHz, falseAlarm float64) (tone, bool) {
 }
 
 // toneWidth is how near two tones of a fine spectrum can be told apart.
-func toneWidth(f *Fine) float64 { return 4 * f.Zoom.BandwidthHz() }
+func toneWidth(f *Fine) float64 { return 4 * f.BandwidthHz() }
 
 // impliedCN is the C/N in 6 MHz that a pilot of the given power stands for on
 // a flat channel with a noise density.
