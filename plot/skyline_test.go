@@ -124,7 +124,7 @@ func TestNoTextOverlaps(t *testing.T) {
 	}
 }
 
-// Truth: the brief look that a map is for: every lot has its number, every
+// Truth: the design: one glance says what will be received: every lot has its number, every
 // station its margin, every limit its word.
 func TestEverythingIsWritten(t *testing.T) {
 	s := saltmarsh()
