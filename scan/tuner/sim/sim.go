@@ -1,25 +1,3 @@
-// Package sim is a simulated dongle that looks at a simulated town: a small,
-// readable description of the stations and other services that reach an
-// antenna.
-//
-// The dongle has the faults of the cheap ones: a few milliseconds of wrong
-// samples after every retune, an 8-bit converter with rails, a pass band that
-// falls towards its edges, a tone in the middle of every slice, a clock that is
-// off and whose harmonics show, a noise figure that rises as the gain falls.
-//
-// Its time is virtual: it passes by the samples read and by settling, not by
-// the wall clock, unless Options.RealTime asks for that. The same town, seed
-// and calls give the same samples, in whatever pieces they are read.
-//
-// # Levels
-//
-// A level is in dBm at the antenna terminals. At the highest gain a level of
-// Radio.FullScaleDBm (−66 by default) is 0 dBFS; each dB less of gain raises
-// that by 1 dB, and the gain strays with frequency by Radio.RippleDB. Thermal
-// noise, −173.98 dBm/Hz, and the noise figure add −100.2 dBm in 6 MHz at the
-// highest gain of the default radio: −38 dBFS in 2.4 MHz, 1.1 steps of the
-// converter, whose own rounding is then 12 dB lower. At 30 dB of gain the
-// rounding is the larger of the two.
 package sim
 
 import (
@@ -90,7 +68,7 @@ type Tuner struct {
 
 var _ tuner.Tuner = (*Tuner)(nil)
 
-// New opens a town. The town is copied.
+// New opens a town. What the town's lists hold must not change while it is open.
 func New(town Town, options Options) (*Tuner, error) {
 	if town.Radio == (Radio{}) {
 		town.Radio = DefaultRadio()
