@@ -226,7 +226,7 @@ func TestRefusedMetadata(t *testing.T) {
 		"deep":        {`{"global": ` + strings.Repeat(`{"a":`, 20000), "exceeded max depth"},
 		"deep lists":  {`{"x": ` + strings.Repeat(`[`, 20000), "exceeded max depth"},
 		"giant value": {`{"global": {"core:author": "` + strings.Repeat("x", 2<<20) + `"}}`, "is larger than 1024 KiB"},
-		"giant file":  {`{"global": {"core:datatype": "cu8"}, "annotations": [` + strings.Repeat(`{"core:sample_start":0},`, 3<<20) + `{}]}`, "larger than 64 MiB"},
+		"giant file":  {`{"global": {"core:datatype": "cu8"}, "annotations": [` + strings.Repeat(`{"core:sample_start":0,"core:comment":"`+strings.Repeat("x", 500_000)+`"},`, 150) + `{}]}`, "larger than 64 MiB"},
 		"many captures": {`{"captures": [{"core:sample_start":0}` +
 			strings.Repeat(`,{"core:sample_start":1}`, 5), "captures[2]: core:sample_start 1 does not come after"},
 	}

@@ -112,10 +112,12 @@ func parseWAV(ctx context.Context, data dataset) (*wavFile, error) {
 			if err := read(b[:16], at); err != nil {
 				return nil, err
 			}
-			if v := binary.LittleEndian.Uint64(b[8:]); v <= math.MaxInt64 {
-				longLength = int64(v)
-			} else {
+			v := binary.LittleEndian.Uint64(b[8:])
+			if v > math.MaxInt64 {
 				return nil, fmt.Errorf("the WAV file claims %d bytes of samples", v)
+			}
+			if v > 0 { // else a recorder was stopped before it knew
+				longLength = int64(v)
 			}
 		case "fmt ":
 			k := min(n, int64(len(b)))

@@ -140,6 +140,7 @@ func TestWAVLengths(t *testing.T) {
 		"RF64":                   {riff("RF64", ds64(20), f, data(math.MaxUint32), list), 10, 0},
 		"RF64 that is short":     {riff("RF64", ds64(20), f, data(20), list), 10, 0},
 		"RF64, cut":              {riff("RF64", ds64(1<<40), f, data(math.MaxUint32)), 10, 1 << 39},
+		"RF64, never finished":   {riff("RF64", ds64(0), f, data(math.MaxUint32)), 10, 0},
 		"BW64, no length":        {riff("BW64", f, data(math.MaxUint32)), 10, 0},
 	}
 	for name, test := range tests {
