@@ -235,7 +235,11 @@ func (k *panel) mark(s *scan.Survey, c scan.Channel) {
 	case !holds(s.Spectrum, c.Channel):
 		k.upright(l, (x0+x1)/2, (k.y0+k.y1)/2, 0.5, k.fit(l, "not in the spectrum", k.y1-k.y0-8))
 	case ok:
-		if db := n.v - decibels(band.WidthHz); db > k.lowDB && db < k.highDB {
+		db := n.v - decibels(band.WidthHz)
+		if c.GainDB != nil && !math.IsNaN(s.SpectrumGainDB) {
+			db += s.SpectrumGainDB - *c.GainDB
+		}
+		if db > k.lowDB && db < k.highDB {
 			k.line(k.scale.tone(24), 1, []float64{3, 1.5}, point{x0, k.y(db)}, point{x1, k.y(db)})
 		}
 	}

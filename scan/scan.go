@@ -58,10 +58,12 @@ type Survey struct {
 	Started time.Time
 	Source  string
 
-	Clock      *measure.Clock // nil when nothing is known of it
-	Channels   []Channel
-	Spectrum   *psd.Spectrum // stitched, on the corrected grid; nil when nothing was covered
-	FalseAlarm float64       // per vacant channel, that presence was tested with
+	Clock    *measure.Clock // nil when nothing is known of it
+	Channels []Channel
+	Spectrum *psd.Spectrum // stitched, on the corrected grid; nil when nothing was covered
+	// SpectrumGainDB is the gain at which Spectrum is shown; NaN when unknown.
+	SpectrumGainDB float64
+	FalseAlarm     float64 // per vacant channel, that presence was tested with
 
 	ThresholdDB float64
 	Calibrated  bool
@@ -80,7 +82,7 @@ func conclude(s *Survey, list []*measure.Slice, info tuner.Info, o Options) {
 	})
 	s.Clock, s.FalseAlarm, s.ThresholdDB = r.Clock, r.FalseAlarm, r.ThresholdDB
 	if len(r.Spectrum.Density) > 0 {
-		s.Spectrum = &r.Spectrum
+		s.Spectrum, s.SpectrumGainDB = &r.Spectrum, r.SpectrumGainDB
 	}
 	s.Channels = s.Channels[:0]
 	for i := range r.Readings {

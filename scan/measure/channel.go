@@ -44,9 +44,15 @@ type Options struct {
 
 // Result is what slices say about channels.
 type Result struct {
-	Clock       *Clock // nil when nothing is known of it
-	Readings    []Reading
-	Spectrum    psd.Spectrum // of the gain that most slices have
+	Clock    *Clock // nil when nothing is known of it
+	Readings []Reading
+
+	// Spectrum is shown at SpectrumGainDB, the gain that most slices have (NaN
+	// when unknown); what was measured at another gain is moved by the
+	// difference.
+	Spectrum       psd.Spectrum
+	SpectrumGainDB float64
+
 	FalseAlarm  float64
 	ThresholdDB float64
 }
@@ -75,14 +81,33 @@ func Channels(slices []*Slice, o Options) Result {
 	if out.Clock != nil {
 		scale += out.Clock.PPM.Value * 1e-6
 	}
-	for i, v := range views(slices, o.Channels, scale, roundingPower(o.Source.Datatype)) {
-		if i == 0 {
-			out.Spectrum = v.spectrum
-		}
+	all := views(slices, o.Channels, scale, roundingPower(o.Source.Datatype))
+	for _, v := range all {
 		m := &measurer{Options: o, view: v, clock: out.Clock}
-		m.measure(out.Readings)
+		for _, c := range m.measure(out.Readings) {
+			v.copyInto(all[0], c)
+		}
 	}
+	out.Spectrum, out.SpectrumGainDB = all[0].spectrum, all[0].gainDB
 	return out
+}
+
+// copyInto puts what v shows of a channel into another view's spectrum, as the
+// other's gain would show it.
+func (v *view) copyInto(other *view, c band.Channel) {
+	from, to := &v.spectrum, &other.spectrum
+	if v == other || from.StartHz != to.StartHz || from.StepHz != to.StepHz {
+		return
+	}
+	scale := 1.0
+	if !math.IsNaN(v.gainDB) && !math.IsNaN(other.gainDB) {
+		scale = fromDB(other.gainDB - v.gainDB)
+	}
+	for i := range to.Density {
+		if f := to.At(i); f >= c.LowerHz && f <= c.UpperHz() {
+			to.Density[i] = from.Density[i] * scale
+		}
+	}
 }
 
 // measurer fills Readings from one view.
@@ -101,11 +126,11 @@ type evidence struct {
 }
 
 // measure fills the Readings of the channels that the view covers and no
-// earlier view did.
-func (m *measurer) measure(readings []Reading) {
+// earlier view did, and returns those channels.
+func (m *measurer) measure(readings []Reading) (filled []band.Channel) {
 	found := make([]evidence, len(readings))
 	quiet := make([]bool, len(readings))
-	crude := crudeFloor(m.view.slices)
+	crude := crudeFloors(m.view.slices)[gainKey(m.view.gainDB)]
 	for i := range readings {
 		e := &found[i]
 		e.parts = m.view.parts(readings[i].Channel)
@@ -116,8 +141,10 @@ func (m *measurer) measure(readings []Reading) {
 	for i := range readings {
 		if r := &readings[i]; !r.Covered && found[i].parts != nil {
 			m.fill(r, &found[i], m.view.noiseOf(r.Channel, floors))
+			filled = append(filled, r.Channel)
 		}
 	}
+	return filled
 }
 
 // findTone looks for the channel's pilot in the slice that shows it best.

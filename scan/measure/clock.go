@@ -115,9 +115,10 @@ func combineClock(c []candidate) (ppm, sigma float64) {
 
 // clockCandidates looks at the strongest tones around each pilot's place.
 func clockCandidates(slices []*Slice, falseAlarm float64) []candidate {
-	floor := crudeFloor(slices)
+	floors := crudeFloors(slices)
 	var out []candidate
 	for _, s := range slices {
+		floor := floors[gainKey(s.GainDB)]
 		for i := range s.Fine {
 			f := &s.Fine[i]
 			nominal := f.Channel.PilotHz() - s.CenterHz
@@ -145,21 +146,40 @@ func clockCandidates(slices []*Slice, falseAlarm float64) []candidate {
 	return out
 }
 
-// crudeFloor is the density in FS²/Hz that the emptier slices share: good to a
-// few dB, enough to tell a tone with data from one without.
-func crudeFloor(slices []*Slice) float64 {
-	var levels []float64
+// crudeFloors is for each gain the density in FS²/Hz that the emptier slices
+// share: good to a few dB, enough to tell a tone with data from one without.
+func crudeFloors(slices []*Slice) map[float64]float64 {
+	levels := map[float64][]float64{}
 	for _, s := range slices {
-		levels = append(levels, median(s.Density))
+		levels[gainKey(s.GainDB)] = append(levels[gainKey(s.GainDB)], median(s.Density))
 	}
-	if len(levels) == 0 {
-		return math.NaN()
+	most := math.Inf(-1) // the gain with the most slices
+	for gain, l := range levels {
+		if n := len(levels[most]); len(l) > n || len(l) == n && gain > most {
+			most = gain
+		}
 	}
-	// The lowest tenth, so that a band full of stations still gives a floor.
-	low := levels[:0]
-	sort.Float64s(levels)
-	low = append(low, levels[:(len(levels)+9)/10]...)
-	return median(low)
+	out := map[float64]float64{}
+	for gain, l := range levels {
+		// The lowest tenth, so that a band full of stations still gives a floor.
+		sort.Float64s(l)
+		out[gain] = median(l[:(len(l)+9)/10])
+	}
+	for gain := range out {
+		// A gain that was used for strong stations alone has no empty slice.
+		if known := out[most] * fromDB(gain-most); known < out[gain] {
+			out[gain] = known
+		}
+	}
+	return out
+}
+
+// gainKey stands for a gain in maps, in which NaN would never be found again.
+func gainKey(gainDB float64) float64 {
+	if math.IsNaN(gainDB) {
+		return 0
+	}
+	return gainDB
 }
 
 // crudeData is the C/N that the data beside a pilot shows in this slice,

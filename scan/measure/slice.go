@@ -202,11 +202,7 @@ func (s *Slices) Add(x *Slice) {
 	if s.at == nil {
 		s.at = map[[3]float64]int{}
 	}
-	gain := x.GainDB
-	if math.IsNaN(gain) {
-		gain = math.Inf(-1) // NaN would never be found again
-	}
-	key := [3]float64{x.CenterHz, x.RateHz, gain}
+	key := [3]float64{x.CenterHz, x.RateHz, gainKey(x.GainDB)}
 	i, seen := s.at[key]
 	if !seen {
 		s.at[key] = len(s.list)

@@ -171,10 +171,7 @@ func views(slices []*Slice, channels []band.Channel, clock, roundingPower float6
 	type kind struct{ gain, rate float64 }
 	byKind := map[kind][]*Slice{}
 	for _, s := range slices {
-		k := kind{s.GainDB, s.RateHz}
-		if math.IsNaN(k.gain) {
-			k.gain = math.Inf(-1)
-		}
+		k := kind{gainKey(s.GainDB), s.RateHz}
 		byKind[k] = append(byKind[k], s)
 	}
 	// The pass band hangs on the rate, not on the gain.

@@ -20,7 +20,7 @@ type tone struct {
 // middle, if noise alone would show as strong a one there with no more than
 // the given probability.
 func strongest(f *Fine, lowHz, highHz, falseAlarm float64) (tone, bool) {
-	around := median(f.Density(nil)) / medianOfGamma(f.Averages())
+	around := f.around()
 	peak, ok := f.Peak(lowHz, highHz)
 	if !ok || !(around > 0) || f.FalseAlarm(peak.Density/around, highHz-lowHz) > falseAlarm {
 		return tone{}, false
@@ -31,6 +31,20 @@ func strongest(f *Fine, lowHz, highHz, falseAlarm float64) (tone, bool) {
 		power: t.Power, sigmaDB: 10 / math.Ln10 * t.PowerSigma / t.Power,
 		density: around,
 	}, true
+}
+
+// around is the density that noise has in the fine spectrum, whatever lone
+// tones stand in it.
+func (f *Fine) around() float64 {
+	density := f.Density(nil)
+	// The grid is finer than what is independent on it.
+	stride := max(1, int(f.CellHz()/f.StepHz()))
+	n := 0
+	for i := 0; i < len(density); i += stride {
+		density[n] = density[i]
+		n++
+	}
+	return median(density[:n]) / medianOfGamma(f.Averages())
 }
 
 // toneWidth is how near two tones of a fine spectrum can be told apart.
