@@ -53,7 +53,27 @@ type Reading struct {
 	CNPilot *Estimate // dB; from the pilot
 	Pilot   *Pilot
 
-	Margin *Estimate // dB above the decode threshold
+	Standard Standard // what is on the channel; "" when it could not be told
+
+	// MER is the modulation error ratio in dB: data power over error power in
+	// the 5.38 MHz Nyquist band, from the field-sync training, joined over the
+	// channel's slices. On a flat clean channel it is CN + 0.17 dB.
+	MER      *Estimate
+	SliceMER []SliceMER
+
+	// Echoes are the paths besides the strongest, in order of delay. They are
+	// nil when no training was found, empty when it shows none.
+	Echoes []Echo
+
+	// Response is the channel's response across its 6 MHz, relative to its
+	// mean, in order of frequency; nil when it was not measured. Tilt is its
+	// slope from the lower to the upper end of the flat part, Ripple the peak
+	// to peak of what is left, both in dB.
+	Response     []ResponsePoint
+	Tilt, Ripple *Estimate
+
+	Margin       *Estimate // dB above the decode threshold
+	MarginMethod MarginMethod
 
 	Presence  Presence // "" when not covered
 	Suspicion []Doubt  // why something that is there is not, or may not be, a station
@@ -61,6 +81,50 @@ type Reading struct {
 	GainDB          *float64
 	ClippedFraction float64
 	LostSamples     bool
+}
+
+// Standard is a television standard.
+type Standard string
+
+const (
+	ATSC1         Standard = "atsc1" // 8-VSB, A/53
+	ATSC3         Standard = "atsc3" // A/321 and A/322
+	OtherStandard Standard = "other"
+)
+
+// MarginMethod says what a margin was derived from.
+type MarginMethod string
+
+const (
+	// MarginEqualised is what an ideal decision-feedback equaliser reaches
+	// with the signal-to-noise ratio measured across the channel.
+	MarginEqualised MarginMethod = "equalised"
+	MarginPower     MarginMethod = "power" // C/N by power alone
+	MarginPilot     MarginMethod = "pilot" // C/N by the pilot alone
+)
+
+// SliceMER is the modulation error ratio in one slice of a channel.
+type SliceMER struct {
+	CenterHz float64 // of the slice, above the channel's lower edge
+	MER      Estimate
+}
+
+// Echo is one path besides the strongest.
+type Echo struct {
+	DelayUS Estimate // after the strongest path, in µs; negative before it
+	LevelDB Estimate // relative to the strongest path
+}
+
+// ExtraMetres is how much longer the echo's path is, in metres.
+func (e Echo) ExtraMetres() float64 { return e.DelayUS.Value * 299.792458 }
+
+// ExtraFeet is the same in feet.
+func (e Echo) ExtraFeet() float64 { return e.ExtraMetres() / 0.3048 }
+
+// ResponsePoint is the channel's response at one place.
+type ResponsePoint struct {
+	OffsetHz float64 // above the channel's lower edge
+	LevelDB  Estimate
 }
 
 // Doubt is a reason to take something in a channel for anything but a station.
