@@ -5,6 +5,7 @@ import (
 	"io"
 	"math/rand/v2"
 	"net"
+	"strconv"
 	"sync/atomic"
 	"time"
 
@@ -15,19 +16,27 @@ import (
 // server in Debian's rtl-sdr package, a greeting of 12 bytes, then samples one
 // way and commands of five bytes the other.
 type radio struct {
-	tunings atomic.Int64 // how often it was sent to a frequency
+	tunings  atomic.Int64 // how often it was sent to a frequency
+	lifetime int64        // in tunings; 0 has no end
+	hangUp   func() error
 }
 
 type radioKey struct{}
 
-// startRadio is the script command radio: it serves one until the script ends
-// and sets RADIO to the source word for it.
-func startRadio(ts *testscript.TestScript, _ bool, _ []string) {
+// startRadio is the script command radio [TUNINGS]: it serves one until the
+// script ends, or hangs up for good when it was tuned that often, and sets
+// RADIO to the source word for it.
+func startRadio(ts *testscript.TestScript, _ bool, args []string) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	ts.Check(err)
 	ts.Defer(func() { l.Close() })
 	ts.Setenv("RADIO", "tcp://"+l.Addr().String())
 	r := ts.Value(radioKey{}).(*radio)
+	r.hangUp = l.Close
+	if len(args) > 0 {
+		r.lifetime, err = strconv.ParseInt(args[0], 10, 64)
+		ts.Check(err)
+	}
 	go func() {
 		for {
 			conn, err := l.Accept()
@@ -83,7 +92,10 @@ func (r *radio) serve(conn net.Conn) {
 			}
 			switch value := binary.BigEndian.Uint32(c[1:]); c[0] {
 			case 0x01:
-				r.tunings.Add(1)
+				if n := r.tunings.Add(1); n == r.lifetime {
+					r.hangUp()
+					return
+				}
 			case 0x07:
 				if counter = nil; value != 0 {
 					counter = chunk

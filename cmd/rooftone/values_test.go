@@ -77,3 +77,35 @@ func TestChoice(t *testing.T) {
 	require.ErrorContains(t, c.Set("alwys"), "did you mean always?")
 	require.Equal(t, "never", v)
 }
+
+// Truth: our own promise that a value which is taken lies within its limits,
+// and that one which is refused leaves no trace.
+func FuzzValues(f *testing.F) {
+	for _, s := range []string{"", "auto", "-12.5", "NaN", "1e999", "2.4MHz", "2400 k", "0x1p-2", "60ms", "-1s", "usb:", "tcp://h:1", "sim:\x00"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		var gain, rate *float64
+		if err := (&number{to: &gain, min: -50, max: 120, auto: true}).Set(s); err != nil {
+			require.Nil(t, gain)
+		} else if gain != nil {
+			require.True(t, *gain >= -50 && *gain <= 120)
+		}
+		if err := (&hertz{to: &rate, min: 1e6, max: 20e6}).Set(s); err != nil {
+			require.Nil(t, rate)
+		} else {
+			require.True(t, *rate >= 1e6 && *rate <= 20e6)
+		}
+		var dwell time.Duration
+		if err := (&period{to: &dwell, min: time.Millisecond, max: time.Second}).Set(s); err != nil {
+			require.Zero(t, dwell)
+		} else {
+			require.True(t, dwell >= time.Millisecond && dwell <= time.Second)
+		}
+		if w, err := parseSource(s); err != nil {
+			require.NotContains(t, oneLine(err.Error()), "\n")
+		} else if w.kind == fromFile {
+			require.Equal(t, s, w.rest)
+		}
+	})
+}
