@@ -124,6 +124,7 @@ func (r *recorder) begin(info tuner.Info) (func(tuner.Block, bool) error, error)
 		Hardware:    info.Name,
 		Recorder:    version(),
 		Description: r.note,
+		Clock:       info.Clock,
 	}
 	if r.bearing != nil || r.height != nil || r.antenna != "" {
 		meta.Antenna = &recording.Antenna{Model: r.antenna, HeightM: r.height, BearingDeg: r.bearing}

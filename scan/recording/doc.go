@@ -27,8 +27,9 @@
 //
 // # Our own SigMF fields
 //
-// The extension "rooftone" has two fields, both in captures: rooftone:gain,
-// the gain in dB, where capture_details:gain cannot be written, and
-// rooftone:lost, true when an unknown number of samples is missing just before
-// the capture.
+// The extension "rooftone" has one field in the global object,
+// rooftone:reference, the frequency in Hz of the oscillator that the radio's
+// clock hangs on, and two in captures: rooftone:gain, the gain in dB, where
+// capture_details:gain cannot be written, and rooftone:lost, true when an
+// unknown number of samples is missing just before the capture.
 package recording

@@ -69,6 +69,8 @@ type globalObject struct {
 	AntennaGain      *float64 `json:"antenna:gain,omitempty"`
 	AntennaCableLoss *float64 `json:"antenna:cable_loss,omitempty"`
 	AntennaHeight    *float64 `json:"antenna:hagl,omitempty"`
+
+	ReferenceHz *float64 `json:"rooftone:reference,omitempty"`
 }
 
 // captureObject is what we read and write of a capture. The capture_details

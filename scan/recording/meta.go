@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"rooftone/scan/tuner"
 )
 
 // Meta is what a recording tells of its making, beside its samples. What is
@@ -19,6 +21,10 @@ type Meta struct {
 	Author      string
 	Description string
 	License     string // a URL
+
+	// Clock is what the radio's frequencies hang on, so that its own tones are
+	// known in the recording too.
+	Clock tuner.ClockSource
 
 	Position *Position
 	Antenna  *Antenna
@@ -91,6 +97,9 @@ func (m Meta) fields() globalObject {
 	}
 	if g.Recorder == "" {
 		g.Recorder = "rooftone"
+	}
+	if c := m.Clock; c.ReferenceHz > 0 {
+		g.ReferenceHz = &c.ReferenceHz
 	}
 	if p := m.Position; p != nil {
 		g.Geolocation = &point{"Point", []float64{p.LongitudeDeg, p.LatitudeDeg}}

@@ -33,6 +33,7 @@ func newSigMF(path string, m *metadata, data dataset, h Hints) (*Reader, error) 
 		return nil, fmt.Errorf("%s: holds no samples", path)
 	}
 	r.meta = m.meta()
+	r.info.Clock = r.meta.Clock
 	if m.global.SHA512 != nil {
 		r.sha512 = strings.ToLower(*m.global.SHA512)
 	}
@@ -140,6 +141,9 @@ func (m *metadata) meta() Meta {
 		Author:      g.Author,
 		Description: g.Description,
 		License:     g.License,
+	}
+	if hz := g.ReferenceHz; hz != nil && *hz > 0 && *hz < 1e12 {
+		out.Clock.ReferenceHz = *hz
 	}
 	if p := m.place; p != nil && len(p.Coordinates) >= 2 {
 		out.Position = &Position{LongitudeDeg: p.Coordinates[0], LatitudeDeg: p.Coordinates[1]}
