@@ -8,9 +8,11 @@ import (
 	"io"
 	"net"
 	"net/netip"
+	"strconv"
 	"strings"
 	"syscall"
 	"time"
+	"unicode"
 
 	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/internal/dongle"
@@ -76,10 +78,14 @@ func parseAddr(addr string) (string, error) {
 			host, port, err = bare, defaultPort, nil
 		}
 	}
-	if err == nil {
-		_, err = net.LookupPort("tcp", port)
+	if port == "" {
+		port = defaultPort
 	}
-	if err != nil || host == "" || strings.ContainsAny(host, "/@ []") {
+	if err == nil {
+		_, err = strconv.ParseUint(port, 10, 16)
+	}
+	odd := func(r rune) bool { return strings.ContainsRune("/@[] ", r) || !unicode.IsPrint(r) }
+	if err != nil || host == "" || strings.ContainsFunc(host, odd) {
 		return "", &tuner.Problem{
 			What: fmt.Sprintf("%q is not the address of a dongle server", addr),
 			Hint: "write tcp://HOST:PORT, such as tcp://192.168.1.20:1234",

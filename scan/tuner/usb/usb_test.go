@@ -303,6 +303,7 @@ func TestOldLibraryWithoutBiasTee(t *testing.T) {
 // The time limits below are far above what is measured (some 10 ms) and far
 // below the time-outs that they are to prove were not waited for.
 func TestUnpluggedWhileReading(t *testing.T) {
+	t.Parallel()
 	b := newBench(t)
 	r := b.open(t, b.options())
 	require.NoError(t, r.Tune(bg, at(500)))
@@ -328,6 +329,7 @@ func TestUnpluggedWhileReading(t *testing.T) {
 }
 
 func TestUnpluggedWhileTuning(t *testing.T) {
+	t.Parallel()
 	b := newBench(t)
 	r := b.open(t, b.options())
 	require.NoError(t, r.Tune(bg, at(500)))
@@ -350,6 +352,7 @@ func TestStreamThatCannotStart(t *testing.T) {
 }
 
 func TestRefusedFrequency(t *testing.T) {
+	t.Parallel()
 	b := newBench(t)
 	r := b.open(t, b.options())
 	b.set("tune_rc", -1)
@@ -364,6 +367,7 @@ func TestRefusedFrequency(t *testing.T) {
 }
 
 func TestStalledDongle(t *testing.T) {
+	t.Parallel()
 	b := newBench(t)
 	o := b.options()
 	o.Timeout = 200 * time.Millisecond
@@ -383,6 +387,7 @@ func TestStalledDongle(t *testing.T) {
 
 // A library that does not return must not keep Close.
 func TestCloseGivesUp(t *testing.T) {
+	t.Parallel()
 	b := newBench(t)
 	o := b.options()
 	o.Timeout = 200 * time.Millisecond
@@ -397,6 +402,7 @@ func TestCloseGivesUp(t *testing.T) {
 }
 
 func TestContexts(t *testing.T) {
+	t.Parallel()
 	b := newBench(t)
 	ctx, cancel := context.WithCancel(bg)
 	cancel()
@@ -465,6 +471,7 @@ func TestManyOpensLeaveNothingBehind(t *testing.T) {
 
 // Truth: the stand-in's sample numbers. A reader that comes too late is told.
 func TestLateReader(t *testing.T) {
+	t.Parallel()
 	b := newBench(t)
 	r := b.open(t, b.options())
 	require.NoError(t, r.Tune(bg, at(500)))
@@ -478,6 +485,7 @@ func TestLateReader(t *testing.T) {
 }
 
 func TestTwoDonglesAtOnce(t *testing.T) {
+	t.Parallel()
 	b := newBench(t)
 	b.set("devices", 2)
 	var radios [2]tuner.Tuner
