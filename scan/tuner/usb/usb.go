@@ -208,7 +208,11 @@ func Open(ctx context.Context, serial string, o Options) (tuner.Tuner, error) {
 	if err != nil {
 		return nil, err
 	}
-	dev, err := lib.openDevice(ctx, index, name(serial), o)
+	called := name(serial)
+	if serial == "" {
+		called = "the USB dongle"
+	}
+	dev, err := lib.openDevice(ctx, index, called, o)
 	if err != nil {
 		return nil, err
 	}

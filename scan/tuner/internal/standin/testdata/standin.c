@@ -45,7 +45,6 @@ static struct knob {
 	{"unplug_after", 0}, /* bytes after which the dongle is gone; 0 never */
 	{"silent_after", 0}, /* bytes after which no more come */
 	{"stuck", 0},        /* rtlsdr_cancel_async does nothing */
-	{"lose", 0},         /* every so many buffers one is lost */
 	/* to be looked at */
 	{"bias_tee", -1},
 	{"agc", -1},
@@ -387,8 +386,8 @@ int rtlsdr_read_async(rtlsdr_dev_t *d, callback_t cb, void *ctx, uint32_t buf_nu
 			if (early > 1000)
 				usleep(early);
 		}
-		long silent = standin_get("silent_after"), lose = standin_get("lose");
-		if (end || (silent && made >= silent) || (lose && buffers % lose == 0))
+		long silent = standin_get("silent_after");
+		if (end || (silent && made >= silent))
 			continue;
 		/* The oldest of queue+1 buffers, once there are so many. */
 		if (buffers > queue)
