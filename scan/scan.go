@@ -87,9 +87,23 @@ func conclude(s *Survey, list []*measure.Slice, info tuner.Info, o Options) {
 	s.Channels = s.Channels[:0]
 	for i := range r.Readings {
 		if slices.Contains(o.Channels, r.Readings[i].Channel) {
-			s.Channels = append(s.Channels, Channel{r.Readings[i], verdict.Of(&r.Readings[i])})
+			below, above := neighbours(r.Readings, i)
+			s.Channels = append(s.Channels, Channel{r.Readings[i], verdict.Of(&r.Readings[i], below, above)})
 		}
 	}
+}
+
+// neighbours returns the Readings of the channels that touch one, nil where
+// there is none.
+func neighbours(all []measure.Reading, i int) (below, above *measure.Reading) {
+	c := all[i].Channel
+	if i > 0 && all[i-1].Channel.UpperHz() == c.LowerHz {
+		below = &all[i-1]
+	}
+	if i+1 < len(all) && all[i+1].Channel.LowerHz == c.UpperHz() {
+		above = &all[i+1]
+	}
+	return below, above
 }
 
 // allChannels is the plan with the wanted channels in it, ascending.

@@ -210,9 +210,12 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 	m.judge(r, e, noise)
 	if r.Presence == Present {
 		r.CN = better(r.CNPower, r.CNPilot)
-		if r.CN != nil {
-			r.Margin = &Estimate{r.CN.Value - m.ThresholdDB, r.CN.Sigma}
+		var n *interference
+		if noise != nil {
+			n = &interference{floor: noise.density, relative: noise.relative, method: noise.method}
 		}
+		m.margin(r, n)
+		m.response(r, n)
 	} else {
 		r.CNPower, r.CNPilot = nil, nil
 	}

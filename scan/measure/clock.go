@@ -19,7 +19,7 @@ const (
 	// nominal places, and stationLimitHz how far they may be. From memory of
 	// the trade: carriers locked to GPS are within a few hertz, the others
 	// within a kilohertz.
-	stationErrorHz = 30
+	stationErrorHz = 70
 	stationLimitHz = 1000
 
 	// dataShowsDB is the C/N above which a pilot's data must be seen beside it.

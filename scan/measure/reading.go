@@ -75,6 +75,12 @@ type Reading struct {
 	Margin       *Estimate // dB above the decode threshold
 	MarginMethod MarginMethod
 
+	// EchoCost is by how many dB the channel's unevenness lowers the margin,
+	// UnderCost by how many what stands under the signal besides noise does.
+	// UnderTilted says that it stands mostly at one end of the channel.
+	EchoCost, UnderCost *Estimate
+	UnderTilted         bool
+
 	Presence  Presence // "" when not covered
 	Suspicion []Doubt  // why something that is there is not, or may not be, a station
 

@@ -7,24 +7,38 @@ import (
 	"rooftone/scan/measure"
 )
 
-// overloadFraction is the part of samples on a rail from which a Reading is
-// put down to the radio and not to the air.
-const overloadFraction = 1e-3
+const (
+	// overloadFraction is the part of samples on a rail from which a Reading is
+	// put down to the radio and not to the air.
+	overloadFraction = 1e-3
 
-// Of judges one channel.
-func Of(r *measure.Reading) Verdict {
+	// costDB is what a limit must cost to be named.
+	costDB = 1.0
+
+	// neighbourDB is how much stronger than a channel its neighbour must be to
+	// be the likely cause of what spills into it.
+	neighbourDB = 10
+)
+
+// Of judges one channel. below and above are the Readings of the channels that
+// touch it, nil where there is none.
+func Of(r, below, above *measure.Reading) Verdict {
 	var v Verdict
 	if !r.Covered {
 		return v
 	}
 	if r.ClippedFraction > overloadFraction {
-		v.add(Overload, "%.2g %% of the samples hit the converter's rails: lower the gain", 100*r.ClippedFraction)
-		v.Advice = append(v.Advice, "measure again with less gain, or put an attenuator before the radio")
+		v.add(Overload, "%.2g %% of the samples hit the converter's rails: what is read here is in doubt", 100*r.ClippedFraction)
+		v.advise("measure again with less gain, or with an attenuator before the radio")
 	}
 	for _, d := range r.Suspicion {
 		v.doubt(r, d)
 	}
-	if r.Presence != measure.Present {
+	if r.Standard == measure.ATSC3 {
+		v.add(OtherStandard, "this channel is ATSC 3.0: a TV or tuner without ATSC 3.0 will not show it, whatever the aim")
+		v.advise("use a receiver for ATSC 3.0; look whether the station also sends on another channel")
+	}
+	if r.Presence != measure.Present || r.Standard == measure.ATSC3 {
 		return v
 	}
 	v.Grade = Trace
@@ -32,7 +46,7 @@ func Of(r *measure.Reading) Verdict {
 		v.Grade = gradeOf(r.Margin.Value)
 	}
 	if v.Grade != Firm {
-		v.weak(r)
+		v.limits(r, below, above)
 	}
 	return v
 }
@@ -53,19 +67,142 @@ func (v *Verdict) add(l Limit, format string, args ...any) {
 	v.Reasons = append(v.Reasons, Reason{l, fmt.Sprintf(format, args...)})
 }
 
-// weak says what noise leaves of a present channel.
-func (v *Verdict) weak(r *measure.Reading) {
-	switch {
-	case r.Margin == nil:
-		v.add(Weak, "a pilot and no more: far below what a receiver decodes")
-	case r.Margin.Value < 0:
-		v.add(Weak, "C/N %.0f dB, %.0f dB short of what a receiver needs", r.CN.Value, math.Max(1, -r.Margin.Value))
-	default:
-		v.add(Weak, "C/N %.0f dB, only %.0f dB to spare", r.CN.Value, r.Margin.Value)
+// advise adds a line unless it is there already.
+func (v *Verdict) advise(lines ...string) {
+	for _, line := range lines {
+		seen := false
+		for _, a := range v.Advice {
+			seen = seen || a == line
+		}
+		if !seen {
+			v.Advice = append(v.Advice, line)
+		}
 	}
-	v.Advice = append(v.Advice,
+}
+
+// limits says what keeps a present channel from being firm, the costliest
+// first.
+func (v *Verdict) limits(r, below, above *measure.Reading) {
+	if r.Margin == nil {
+		v.add(Weak, "a pilot and no more: far below what a receiver decodes")
+		v.adviseWeak()
+		return
+	}
+	echoes, under := valueOf(r.EchoCost), valueOf(r.UnderCost)
+	// What would be left if neither echoes nor anything under the signal cost
+	// a dB is what noise alone allows.
+	noiseAlone := r.Margin.Value + echoes + under
+	weak := func() {
+		if noiseAlone < FirmMarginDB {
+			v.weak(r, noiseAlone)
+		}
+	}
+	underneath := func() {
+		if under >= costDB {
+			v.underneath(r, below, above, under)
+		}
+	}
+	if echoes < costDB {
+		underneath()
+		weak()
+		return
+	}
+	if under > echoes {
+		underneath()
+		v.echoes(r, echoes)
+	} else {
+		v.echoes(r, echoes)
+		underneath()
+	}
+	weak()
+}
+
+func valueOf(e *measure.Estimate) float64 {
+	if e == nil {
+		return 0
+	}
+	return math.Max(0, e.Value)
+}
+
+// weak says what noise leaves of a present channel.
+func (v *Verdict) weak(r *measure.Reading, noiseAlone float64) {
+	if noiseAlone < 0 {
+		v.add(Weak, "C/N %.0f dB, %s short of what a receiver needs", r.CN.Value, decibels(-noiseAlone))
+	} else {
+		v.add(Weak, "C/N %.0f dB, only %s to spare", r.CN.Value, decibels(noiseAlone))
+	}
+	v.adviseWeak()
+}
+
+// decibels writes a small amount of dB: never 0.
+func decibels(db float64) string {
+	if db < 0.95 {
+		return fmt.Sprintf("%.1f dB", math.Max(db, 0.1))
+	}
+	return fmt.Sprintf("%.0f dB", db)
+}
+
+func (v *Verdict) adviseWeak() {
+	v.advise(
 		"turn the antenna, then try a foot or two sideways and up",
 		"a longer antenna, a higher place, or a preamplifier at the antenna before a long cable")
+}
+
+// echoes says what the channel's shape costs, by its strongest echo.
+func (v *Verdict) echoes(r *measure.Reading, cost float64) {
+	var worst *measure.Echo
+	for i := range r.Echoes {
+		if e := &r.Echoes[i]; worst == nil || e.LevelDB.Value > worst.LevelDB.Value {
+			worst = e
+		}
+	}
+	switch {
+	case worst == nil && r.Ripple != nil:
+		v.add(Echoes, "the channel is uneven by %.0f dB, which costs %s: an echo, or a dip of the antenna's", r.Ripple.Value, decibels(cost))
+	case worst == nil:
+		v.add(Echoes, "echoes cost %s", decibels(cost))
+	case worst.DelayUS.Value < 0:
+		v.add(Echoes, "a path %.1f µs earlier than the strongest, %.0f dB, costs %s: the direct way is partly blocked",
+			-worst.DelayUS.Value, worst.LevelDB.Value, decibels(cost))
+	default:
+		v.add(Echoes, "echo %.1f µs late, %.0f dB, about %s of extra path, costs %s: turn away from it or try a foot or two sideways",
+			worst.DelayUS.Value, worst.LevelDB.Value, feet(worst.ExtraFeet()), decibels(cost))
+	}
+	v.advise(
+		"try a foot or two sideways and up: echoes add up and cancel within half a wavelength",
+		"turn the antenna's side to where the echo comes from; a narrower beam hears less of it")
+}
+
+// feet writes a length to about two figures.
+func feet(ft float64) string {
+	step := 10.0
+	if ft < 100 {
+		step = 1
+	}
+	return fmt.Sprintf("%.0f ft", math.Round(ft/step)*step)
+}
+
+// underneath names what stands under the signal besides noise.
+func (v *Verdict) underneath(r, below, above *measure.Reading, cost float64) {
+	for _, n := range []*measure.Reading{below, above} {
+		if n != nil && r.UnderTilted && n.PowerDBFS != nil && r.PowerDBFS != nil && sameGainPower(n)-sameGainPower(r) > neighbourDB {
+			v.add(Adjacent, "channel %d next door is %.0f dB stronger and spills over: that costs %s",
+				n.Channel.Number, sameGainPower(n)-sameGainPower(r), decibels(cost))
+			v.advise("turn so that the neighbour weakens; a filter or less gain if it overloads the receiver")
+			return
+		}
+	}
+	v.add(CoChannel, "something on the same frequencies stands under the signal and costs %s: likely another station on this channel", decibels(cost))
+	v.advise("turn the antenna so that its back or side faces the other station; a narrower beam helps most")
+}
+
+// sameGainPower is a channel's power as if all were measured at one gain.
+func sameGainPower(r *measure.Reading) float64 {
+	p := r.PowerDBFS.Value
+	if r.GainDB != nil {
+		p -= *r.GainDB
+	}
+	return p
 }
 
 // doubt says what was found in a channel that is no station, or may be none.
@@ -79,12 +216,14 @@ func (v *Verdict) doubt(r *measure.Reading, d measure.Doubt) {
 		v.add(Tone, "a lone tone %s, where no pilot belongs", place(r))
 	case measure.DoubtNoClock:
 		v.add(Weak, "a weak tone near a pilot's place, and no station to tell the clock error by")
+		v.advise("give the clock error with --ppm, or visit channels with a stronger station")
 	case measure.DoubtNoPilot:
 		v.add(OtherStandard, "power without a pilot: another standard or another service")
 	case measure.DoubtShape:
 		v.add(OtherStandard, "a tone and power that does not fill the channel: another service")
 	case measure.DoubtNoiseLevel:
 		v.add(Weak, "the noise floor is not known well enough to tell")
+		v.advise("visit some vacant channels too")
 	}
 }
 

@@ -1,0 +1,235 @@
+package measure
+
+import (
+	"math"
+
+	"rooftone/dsp/vsb"
+	"rooftone/scan/band"
+)
+
+// equalisedLeastDB is the C/N below which the shape of the spectrum drowns in
+// its scatter and the margin follows from C/N alone.
+const equalisedLeastDB = -6
+
+// margin derives the decode margin of a present channel: what an ideal
+// equaliser reaches with the signal-to-noise ratio measured across the channel,
+// less the threshold. Where the channel's shape is not known it is C/N less the
+// threshold.
+func (m *measurer) margin(r *Reading, n *interference) {
+	if r.CN == nil {
+		return
+	}
+	r.Margin = &Estimate{r.CN.Value - m.ThresholdDB, r.CN.Sigma}
+	r.MarginMethod = MarginPower
+	if r.CNPower == nil || r.CN.Value != r.CNPower.Value {
+		r.MarginMethod = MarginPilot
+		return
+	}
+	if n == nil || r.CN.Value < equalisedLeastDB {
+		return
+	}
+	d := m.view.channelDensities(r, n)
+	snr, sigma, err := vsb.EqualisedSNRSigma(d.signal, d.noise, d.ratioSigma, n.relative, d.startHz, d.stepHz)
+	if err != nil || !(snr > 0) {
+		return
+	}
+	r.Margin = &Estimate{
+		vsb.MarginDB(snr, m.ThresholdDB),
+		10 / math.Ln10 * math.Hypot(sigma/snr, m.view.passband.SigmaDB*math.Ln10/10/math.Sqrt(3)),
+	}
+	r.MarginMethod = MarginEqualised
+	m.costs(r, n)
+}
+
+// costs tells what the equalised margin lost, and to what. Without echoes and
+// with nothing but noise under it the channel would have C/N less the
+// threshold.
+func (m *measurer) costs(r *Reading, n *interference) {
+	power := fromDB(r.PowerDBFS.Value)
+	clear := power/(n.floor*band.WidthHz) - 1
+	left := power/(n.mean()*band.WidthHz) - 1
+	if !(clear > 0 && left > 0) {
+		return
+	}
+	sigma := 10 / math.Ln10 * n.relative
+	if len(n.pieces) > 0 {
+		r.UnderCost = &Estimate{toDB(clear / left), sigma}
+		r.UnderTilted = n.tilted()
+	}
+	r.EchoCost = &Estimate{toDB(left) - m.ThresholdDB - r.Margin.Value, math.Hypot(r.Margin.Sigma, 0.1)}
+}
+
+// channelDensities are a channel's data and noise on the stitched grid.
+type channelDensities struct {
+	signal, noise   []float64 // FS²/Hz
+	ratioSigma      []float64 // of signal over noise, each bin's own
+	startHz, stepHz float64   // above the channel's lower edge
+}
+
+func (v *view) channelDensities(r *Reading, n *interference) channelDensities {
+	s := &v.spectrum
+	c := r.Channel
+	// Half a bin beyond the edges: the skirts' ends fold onto the band's.
+	first := max(0, int(math.Floor((c.LowerHz-s.StartHz)/s.StepHz)))
+	last := min(len(s.Density)-1, int(math.Ceil((c.UpperHz()-s.StartHz)/s.StepHz)))
+	d := channelDensities{startHz: s.At(first) - c.LowerHz, stepHz: s.StepHz}
+	// Values of a windowed and interpolated spectrum share some 1.5 bins.
+	share := math.Sqrt(1.5 / s.Averages)
+	total := withoutPilot(s.Density[first:last+1], d.startHz, d.stepHz, r.Pilot)
+	for i, p := range total {
+		noise := n.at(d.startHz + float64(i)*d.stepHz)
+		d.signal = append(d.signal, p-noise)
+		d.noise = append(d.noise, noise)
+		d.ratioSigma = append(d.ratioSigma, p/noise*share)
+	}
+	return d
+}
+
+// withoutPilot replaces the bins that the pilot fills by a straight line.
+func withoutPilot(density []float64, startHz, stepHz float64, p *Pilot) []float64 {
+	const pilotBins, beside = 4, 8
+	out := append([]float64(nil), density...)
+	at := band.PilotOffsetHz
+	if p != nil {
+		at += p.OffsetHz.Value
+	}
+	middle := int(math.Round((at - startHz) / stepHz))
+	if middle-pilotBins-beside < 0 || middle+pilotBins+beside >= len(out) {
+		return out
+	}
+	left := mean(density[middle-pilotBins-beside : middle-pilotBins])
+	right := mean(density[middle+pilotBins+1 : middle+pilotBins+beside+1])
+	for i := -pilotBins; i <= pilotBins; i++ {
+		out[middle+i] = left + (right-left)*float64(i+pilotBins+1)/(2*pilotBins+2)
+	}
+	return out
+}
+
+// interference is what stands under a channel: the noise floor, or more where
+// the training shows more.
+type interference struct {
+	floor    float64 // FS²/Hz
+	relative float64 // its relative standard uncertainty
+	method   NoiseMethod
+	pieces   []errorPiece // over the floor
+}
+
+// errorPiece is the error density that the training left in one slice.
+type errorPiece struct {
+	lowHz, highHz float64 // above the channel's lower edge
+	density       float64 // FS²/Hz
+}
+
+// at returns the density of all that is not signal at a place in the channel.
+func (n *interference) at(offsetHz float64) float64 {
+	for _, p := range n.pieces {
+		if offsetHz >= p.lowHz && offsetHz < p.highHz {
+			return p.density
+		}
+	}
+	return n.floor
+}
+
+// mean is the mean of at over the channel.
+func (n *interference) mean() float64 {
+	sum, width := 0.0, 0.0
+	for _, p := range n.pieces {
+		sum += p.density * (p.highHz - p.lowHz)
+		width += p.highHz - p.lowHz
+	}
+	return (sum + n.floor*(band.WidthHz-width)) / band.WidthHz
+}
+
+// tilted reports whether what stands over the floor is mostly at one end.
+func (n *interference) tilted() bool {
+	low, high := n.at(band.WidthHz/6)/n.floor-1, n.at(band.WidthHz*5/6)/n.floor-1
+	const uneven = 4
+	return math.Max(low, high) > uneven*math.Max(0.1, math.Min(low, high))
+}
+
+const (
+	responsePoints = 60 // of 100 kHz
+	// Where a station's own spectrum is lower than this, relative to its flat
+	// top, its skirt says little of the channel.
+	responseLeast = 0.15
+	responseSigma = 2.0 // dB; a point less sure is left out
+	flatLowHz     = 0.7e6
+	flatHighHz    = 5.3e6
+)
+
+// response fills the channel's response, tilt and ripple: the received data
+// density over the transmitted one.
+func (m *measurer) response(r *Reading, n *interference) {
+	if n == nil || r.CNPower == nil || r.CNPower.Value < equalisedLeastDB {
+		return
+	}
+	d := m.view.channelDensities(r, n)
+	top := vsb.Density(band.WidthHz / 2)
+	width := band.WidthHz / responsePoints
+	var sum, weight float64
+	for k := range responsePoints {
+		low := float64(k) * width
+		var got, sent, total, bins float64
+		for i := range d.signal {
+			hz := d.startHz + float64(i)*d.stepHz
+			if t := vsb.Density(hz); hz >= low && hz < low+width && t > responseLeast*top {
+				got += d.signal[i]
+				total += d.signal[i] + d.noise[i]
+				sent += t
+				bins++
+			}
+		}
+		if bins < width/d.stepHz/2 || !(got > 0) {
+			continue
+		}
+		own := math.Sqrt(1.5/m.view.spectrum.Averages/bins) * total / got
+		common := n.relative * (total - got) / got
+		p := ResponsePoint{low + width/2, Estimate{toDB(got / sent), 10 / math.Ln10 * math.Hypot(own, common)}}
+		if p.LevelDB.Sigma > responseSigma {
+			continue
+		}
+		r.Response = append(r.Response, p)
+		sum += got / sent
+		weight++
+	}
+	if weight == 0 {
+		return
+	}
+	for i := range r.Response {
+		r.Response[i].LevelDB.Value -= toDB(sum / weight)
+	}
+	r.Tilt, r.Ripple = tiltAndRipple(r.Response)
+}
+
+// tiltAndRipple fits a straight line to the flat part of a response and
+// returns its rise from end to end and what stays around it, peak to peak.
+func tiltAndRipple(points []ResponsePoint) (tilt, ripple *Estimate) {
+	var x, y, sigma []float64
+	for _, p := range points {
+		if p.OffsetHz >= flatLowHz && p.OffsetHz <= flatHighHz {
+			x = append(x, p.OffsetHz)
+			y = append(y, p.LevelDB.Value)
+			sigma = append(sigma, p.LevelDB.Sigma)
+		}
+	}
+	const least = 30 // of the 46 points of the flat part
+	if len(x) < least {
+		return nil, nil
+	}
+	mx, my := mean(x), mean(y)
+	var sxx, sxy, varSlope float64
+	for i := range x {
+		sxx += (x[i] - mx) * (x[i] - mx)
+		sxy += (x[i] - mx) * (y[i] - my)
+		varSlope += (x[i] - mx) * (x[i] - mx) * sigma[i] * sigma[i]
+	}
+	slope := sxy / sxx
+	low, high := math.Inf(1), math.Inf(-1)
+	for i := range x {
+		rest := y[i] - my - slope*(x[i]-mx)
+		low, high = math.Min(low, rest), math.Max(high, rest)
+	}
+	span := flatHighHz - flatLowHz
+	return &Estimate{slope * span, math.Sqrt(varSlope) / sxx * span},
+		&Estimate{high - low, math.Sqrt2 * median(sigma)}
+}
