@@ -87,7 +87,7 @@ func newVisit(info tuner.Info, o *Options) *visit {
 	}
 	return &visit{
 		Options: *o, info: info,
-		slicer: measure.NewSlicer(allChannels(*o)),
+		slicer: measure.NewSlicer(allChannels(*o), info),
 		survey: &Survey{Source: info.Name, Calibrated: o.Calibration != nil},
 	}
 }

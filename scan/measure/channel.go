@@ -200,6 +200,11 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 
 	power, relative := v.power(r.Channel)
 	r.PowerDBFS = estimateDB(power, relative)
+	trained := v.trainedOf(r.Channel)
+	under := m.under(r, noise, trained)
+	if noise == nil && under != nil {
+		noise = &floor{under.floor, under.relative, NoiseTraining}
+	}
 	if noise != nil {
 		r.NoiseDBFS = estimateDB(noise.density*band.WidthHz, noise.relative)
 		r.Noise = noise.method
@@ -208,17 +213,18 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 	m.calibrate(r)
 	m.pilot(r, e, noise)
 	m.judge(r, e, noise)
-	if r.Presence == Present {
-		r.CN = better(r.CNPower, r.CNPilot)
-		var n *interference
-		if noise != nil {
-			n = &interference{floor: noise.density, relative: noise.relative, method: noise.method}
-		}
-		m.margin(r, n)
-		m.response(r, n)
-	} else {
-		r.CNPower, r.CNPilot = nil, nil
+	if len(trained) > 0 {
+		r.Presence, r.Suspicion = Present, nil
 	}
+	if r.Presence != Present {
+		r.CNPower, r.CNPilot = nil, nil
+		return
+	}
+	r.Standard = ATSC1
+	r.CN = better(r.CNPower, r.CNPilot)
+	m.mer(r, trained)
+	m.margin(r, under)
+	m.response(r, under)
 }
 
 // echoSigmaDB is how far echoes commonly pull the pilot away from the data:

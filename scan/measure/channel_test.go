@@ -34,7 +34,7 @@ type air struct {
 
 func (a air) slices(t testing.TB) []*Slice {
 	const rate, density = 2.4e6, 1e-9
-	sl := NewSlicer(a.channels)
+	sl := NewSlicer(a.channels, tuner.Info{})
 	var out Slices
 	clock := 1 + a.ppm*1e-6
 	rng := rand.New(rand.NewPCG(a.seed, 1))

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"rooftone/dsp/psd"
+	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
 	"rooftone/scan/tuner"
 )
@@ -52,7 +53,8 @@ type Slice struct {
 	StepHz   float64
 	Averages float64
 
-	Fine []Fine // one for each pilot's place in the slice
+	Fine    []Fine    // one for each pilot's place in the slice
+	Trained []Trained // one for each channel whose training was found in it
 }
 
 // Fine is a fine spectrum around the nominal place of one channel's pilot. Its
@@ -66,12 +68,18 @@ type Fine struct {
 // long visit allocates little more than what it returns.
 type Slicer struct {
 	channels []band.Channel
+	source   tuner.Info
 	slice    *Slice
 	welch    *psd.Welch
 	welchOf  float64               // the sample rate
 	plans    map[zoomKey]*psd.Zoom // every zoom made for this rate
 	zooms    []*psd.Zoom           // those of this stay
 	zoomOf   []band.Channel
+
+	kept     []complex64 // the stay's samples, as far as the training wants them
+	trainers map[trainerKey]*vsb.Trainer
+	lowest   map[float64]float64 // by gain, the lowest density of a slice so far
+	pilotPPM map[int]float64     // by channel, the clock error that its pilot stands for
 }
 
 // zoomKey tells zooms apart: in a regular visit all channels' pilots lie at
@@ -81,9 +89,10 @@ type zoomKey struct{ offsetHz, spanHz float64 }
 // maxZooms bounds the plans that are kept; a recording may tune anywhere.
 const maxZooms = 16
 
-// NewSlicer makes a Slicer that looks for the pilots of the given channels.
-func NewSlicer(channels []band.Channel) *Slicer {
-	return &Slicer{channels: channels}
+// NewSlicer makes a Slicer that looks for the pilots and the training of the
+// given channels in what a source delivers.
+func NewSlicer(channels []band.Channel, source tuner.Info) *Slicer {
+	return &Slicer{channels: channels, source: source}
 }
 
 // Useful reports whether a stay shows any part of the channels.
@@ -112,6 +121,7 @@ func (s *Slicer) Begin(stay tuner.Stay) error {
 		s.plans = map[zoomKey]*psd.Zoom{}
 	}
 	s.welch.Reset()
+	s.kept = s.kept[:0]
 	s.zooms, s.zoomOf = s.zooms[:0], s.zoomOf[:0]
 	half := UsableShare * stay.RateHz
 	for _, c := range s.channels {
@@ -163,6 +173,8 @@ func (s *Slicer) Write(b tuner.Block) {
 		s.slice.GainDB = b.GainDB
 	}
 	s.welch.Write(b.Samples)
+	keep := int(min(keptSeconds*b.RateHz, keptSamples)) - len(s.kept)
+	s.kept = append(s.kept, b.Samples[:max(0, min(keep, len(b.Samples)))]...)
 	for _, z := range s.zooms {
 		z.Write(b.Samples)
 	}
@@ -183,6 +195,7 @@ func (s *Slicer) End() *Slice {
 			out.Fine = append(out.Fine, Fine{s.zoomOf[i], z.Clone()})
 		}
 	}
+	s.train(out)
 	return out
 }
 
@@ -221,6 +234,9 @@ func (s *Slice) merge(x *Slice) {
 	s.Lost = s.Lost || x.Lost
 	average(s.Density, s.Averages, x.Density, x.Averages)
 	s.Averages += x.Averages
+	for _, t := range x.Trained {
+		s.takeTraining(t)
+	}
 	for i := range s.Fine {
 		for j := range x.Fine {
 			if s.Fine[i].Channel == x.Fine[j].Channel {
@@ -229,6 +245,19 @@ func (s *Slice) merge(x *Slice) {
 			}
 		}
 	}
+}
+
+// takeTraining keeps the better of two fits of one channel.
+func (s *Slice) takeTraining(t Trained) {
+	for i := range s.Trained {
+		if s.Trained[i].Channel == t.Channel {
+			if t.MERSigmaDB < s.Trained[i].MERSigmaDB {
+				s.Trained[i] = t
+			}
+			return
+		}
+	}
+	s.Trained = append(s.Trained, t)
 }
 
 func average(dst []float64, dstWeight float64, src []float64, srcWeight float64) {

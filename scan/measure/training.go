@@ -1,0 +1,221 @@
+package measure
+
+import (
+	"math"
+
+	"rooftone/dsp/vsb"
+	"rooftone/scan/band"
+)
+
+const (
+	// keptSeconds and keptSamples are how much of a stay is kept to look for
+	// training in. Twenty fields say all that a channel that stands still has
+	// to tell.
+	keptSeconds = 0.5
+	keptSamples = 2 << 20
+
+	// trainingSpanHz is how much of a channel a slice must show to be worth a
+	// search.
+	trainingSpanHz = 1.2e6
+
+	// occupiedRatio is the density relative to the emptiest slice from which a
+	// slice is searched although no pilot was seen: 0.5 dB.
+	occupiedRatio = 1.12
+
+	// pilotRangePPM is how far a pilot's word on the clock may be off: the
+	// station's and the synthesiser's own error.
+	pilotRangePPM = 3
+
+	// trainingChance is the probability per slice of taking something else for
+	// training. A channel has about three slices.
+	trainingChance = 3e-4
+)
+
+// Trained is what the field-sync training says in one slice of one channel.
+type Trained struct {
+	Channel  band.Channel
+	OffsetHz float64 // of the slice's middle above the channel's lower edge
+	*vsb.Training
+}
+
+// trainerKey tells trainers apart.
+type trainerKey struct{ rateHz, offsetHz float64 }
+
+// train looks for the training of every channel that the finished slice shows
+// enough of. What earlier slices said of the clock narrows the search, so the
+// order of stays can change its cost, but not what is found.
+func (s *Slicer) train(out *Slice) {
+	if s.lowest == nil {
+		s.lowest, s.pilotPPM, s.trainers = map[float64]float64{}, map[int]float64{}, map[trainerKey]*vsb.Trainer{}
+	}
+	level := median(out.Density)
+	lowest, known := s.lowest[gainKey(out.GainDB)]
+	if !known || level < lowest {
+		lowest = level
+		s.lowest[gainKey(out.GainDB)] = level
+	}
+	s.notePilots(out)
+	half := UsableShare * out.RateHz
+	cleaned := false
+	for _, c := range s.channels {
+		shown := math.Min(out.CenterHz+half, c.UpperHz()) - math.Max(out.CenterHz-half, c.LowerHz)
+		ppm, pilot := s.pilotPPM[c.Number]
+		if shown < trainingSpanHz || !pilot && level < lowest*occupiedRatio {
+			continue
+		}
+		know := vsb.Knowledge{CenterHz: out.CenterHz}
+		switch {
+		case pilot:
+			know.ClockPPM, know.RangePPM = ppm, pilotRangePPM
+		case len(s.pilotPPM) > 2:
+			know.ClockPPM, know.RangePPM = s.usualPPM(), pilotRangePPM
+		}
+		t, err := s.trainer(trainerKey{out.RateHz, math.Round(out.CenterHz - c.LowerHz)})
+		if err != nil {
+			continue // a slice of an odd rate: the other figures do without
+		}
+		if !cleaned {
+			removeOwnTones(s.kept, out.CenterHz, out.RateHz, s.source.Clock.ReferenceHz)
+			cleaned = true
+		}
+		if fit, err := t.Fit(s.kept, know); err == nil && fit.FalseAlarm < trainingChance && fit.Fields > 0 {
+			out.Trained = append(out.Trained, Trained{c, out.CenterHz - c.LowerHz, fit})
+		}
+	}
+}
+
+func (s *Slicer) trainer(key trainerKey) (*vsb.Trainer, error) {
+	if t, ok := s.trainers[key]; ok {
+		return t, nil
+	}
+	t, err := vsb.NewTrainer(key.rateHz, key.offsetHz)
+	if err != nil {
+		return nil, err
+	}
+	if len(s.trainers) >= maxZooms {
+		clear(s.trainers)
+	}
+	s.trainers[key] = t
+	return t, nil
+}
+
+// notePilots remembers what a slice's pilots say of the clock.
+func (s *Slicer) notePilots(out *Slice) {
+	for i := range out.Fine {
+		f := &out.Fine[i]
+		nominal := f.Channel.PilotHz() - out.CenterHz
+		reach := MaxPPM*1e-6*f.Channel.PilotHz() + pilotErrorHz
+		if t, ok := strongest(f, nominal-reach, nominal+reach, DefaultFalseAlarm); ok && math.Abs(t.offsetHz) > toneWidth(f) {
+			s.pilotPPM[f.Channel.Number] = (f.Channel.PilotHz()/(out.CenterHz+t.offsetHz) - 1) * 1e6
+		}
+	}
+}
+
+// usualPPM is the median of what the pilots so far say.
+func (s *Slicer) usualPPM() float64 {
+	var all []float64
+	for _, v := range s.pilotPPM {
+		all = append(all, v)
+	}
+	return median(all)
+}
+
+// trainedOf returns what the training says of a channel, slice by slice from
+// the lower edge up.
+func (v *view) trainedOf(c band.Channel) []Trained {
+	var out []Trained
+	for _, s := range v.slices {
+		for _, t := range s.Trained {
+			if t.Channel == c {
+				out = append(out, t)
+			}
+		}
+	}
+	for i := 1; i < len(out); i++ {
+		for k := i; k > 0 && out[k].OffsetHz < out[k-1].OffsetHz; k-- {
+			out[k], out[k-1] = out[k-1], out[k]
+		}
+	}
+	return out
+}
+
+// errorOf is the density of a training's error on the stitched spectrum's
+// scale, in FS²/Hz, and its relative standard uncertainty.
+func (v *view) errorOf(c band.Channel, t Trained) (density, relative float64, ok bool) {
+	if !(t.ErrorDensity > 0) {
+		return 0, 0, false
+	}
+	// The fit saw the slice as the radio's filters left it.
+	return t.ErrorDensity * v.meanLift(c.LowerHz+t.LowHz, c.LowerHz+t.HighHz), t.ErrorSigma / t.ErrorDensity, true
+}
+
+// mer fills a Reading's modulation error ratio from its slices: data power and
+// error power add up over the slices.
+func (m *measurer) mer(r *Reading, trained []Trained) {
+	var data, errors, variance float64
+	for _, t := range trained {
+		r.SliceMER = append(r.SliceMER, SliceMER{t.OffsetHz, Estimate{t.MERdB, t.MERSigmaDB}})
+		if e, relative, ok := m.view.errorOf(r.Channel, t); ok {
+			data += e * fromDB(t.MERdB)
+			errors += e
+			variance += math.Pow(e*relative, 2)
+		}
+	}
+	if errors > 0 {
+		r.MER = &Estimate{toDB(data / errors), 10 / math.Ln10 * math.Sqrt(variance) / errors}
+	}
+}
+
+const (
+	// A slice's error is put down to more than noise when it exceeds the floor
+	// by this many standard uncertainties, and by this much.
+	standsOutSigma = 3.3
+	standsOutDB    = 0.3
+)
+
+// under says what stands under a channel: the noise floor, what the training
+// left where that is clearly more, or the training alone where the floor is
+// known less well.
+func (m *measurer) under(r *Reading, noise *floor, trained []Trained) *interference {
+	var pieces []errorPiece
+	var relatives []float64
+	var sum, weight float64
+	for _, t := range trained {
+		if density, relative, ok := m.view.errorOf(r.Channel, t); ok {
+			pieces = append(pieces, errorPiece{t.LowHz, t.HighHz, density})
+			relatives = append(relatives, relative)
+			sum += density / (relative * relative)
+			weight += 1 / (relative * relative)
+		}
+	}
+	if len(pieces) == 0 {
+		if noise == nil {
+			return nil
+		}
+		return &interference{floor: noise.density, relative: noise.relative, method: noise.method}
+	}
+	residual := floor{sum / weight, 1 / math.Sqrt(weight), NoiseTraining}
+	if noise == nil {
+		noise = &residual
+	}
+	standsOut := func(density, relative float64) bool {
+		excess := density/noise.density - 1
+		return excess > standsOutSigma*math.Hypot(relative, noise.relative) && toDB(1+excess) > standsOutDB
+	}
+	out := &interference{floor: noise.density, relative: noise.relative, method: noise.method}
+	evenly := standsOut(residual.density, residual.relative)
+	var variance float64
+	for i, p := range pieces {
+		if evenly || standsOut(p.density, relatives[i]) {
+			p.density = math.Max(p.density, noise.density)
+			out.pieces = append(out.pieces, p)
+			variance += math.Pow(relatives[i]/float64(len(pieces)), 2)
+		}
+	}
+	if len(out.pieces) > 0 {
+		out.relative = math.Hypot(math.Sqrt(variance), noise.relative)
+	} else if residual.relative < noise.relative {
+		out.floor, out.relative, out.method = residual.density, residual.relative, NoiseTraining
+	}
+	return out
+}
