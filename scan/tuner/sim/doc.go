@@ -31,7 +31,7 @@
 //	             seed, ppm, noise_figure_db, full_scale_dbm, bits, settle_ms,
 //	             droop_db, tilt_db, ripple_db, dc_dbfs, spur_dbm, iq_gain_db,
 //	             iq_phase_deg, iip3_dbm, tuning_step_hz, wide
-//	[[station]]  rf_channel, call, standard ("atsc1"), level_dbm,
+//	[[station]]  rf_channel, call, standard ("atsc1" or "atsc3"), level_dbm,
 //	             pilot_error_hz, bearing_deg, shoulders_db,
 //	             echoes = [{ delay_us, level_db, phase_deg, doppler_hz, scatter_hz }],
 //	             fading = { kind = "lognormal", sigma_db, seconds }

@@ -44,10 +44,11 @@ func (t *Tuner) products(s *slice, gainDB float64) []emitter {
 				continue
 			}
 			pa, pb := milliwatts(a.LevelDBm), milliwatts(b.LevelDBm)
+			la, lb := a.sends.pilotShare()*pa, b.sends.pilotShare()*pb
 			p := product{
 				lowerHz: 2*a.lowerHz - b.lowerHz,
 				power:   2 * pa * pa * pb / (intercept * intercept),
-				line:    math.Pow(vsb.PilotShare, 3) * pa * pa * pb / (intercept * intercept),
+				line:    la * la * lb / (intercept * intercept),
 			}
 			if dBm(p.power) > faintestProduct {
 				out = append(out, p)

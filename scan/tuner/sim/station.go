@@ -13,8 +13,8 @@ type station struct {
 	Station
 	lowerHz  float64 // of the channel, as the transmitter has it
 	middleHz float64
-	waveform *vsb.Waveform
-	clock    float64 // where its fields stand at time 0, in seconds
+	sends    transmission
+	clock    float64 // where its frames stand at time 0, in seconds
 	seed     uint64
 	fading   func(t float64) complex128 // nil is steady
 	scatter  []*air.Rayleigh            // of each echo, nil for the steady ones
@@ -25,13 +25,16 @@ func newStation(s Station, seed uint64) (*station, error) {
 	if err != nil {
 		return nil, err
 	}
-	const twoFields = 2 * vsb.FieldSymbols / vsb.SymbolRateHz
+	sends, err := newTransmission(s.Standard, seed)
+	if err != nil {
+		return nil, err
+	}
 	e := &station{
 		Station:  s,
 		lowerHz:  c.LowerHz + s.PilotErrorHz,
 		middleHz: c.CenterHz(),
-		waveform: vsb.NewWaveform(seed),
-		clock:    twoFields * float64(air.Seed(seed, 1)>>11) * 0x1p-53,
+		sends:    sends,
+		clock:    sends.period() * float64(air.Seed(seed, 1)>>11) * 0x1p-53,
 		seed:     seed,
 		scatter:  make([]*air.Rayleigh, len(s.Echoes)),
 	}
@@ -95,17 +98,17 @@ func (e *station) signalWithin(lowHz, highHz float64) float64 {
 	}
 	var share float64
 	if len(e.Echoes) == 0 {
-		share = vsb.DataPower(low, high)
+		share = e.sends.power(low, high)
 	} else {
 		n := math.Ceil((high - low) / densityStep)
 		step := (high - low) / n
 		for i := range int(n) {
 			f := low + (float64(i)+0.5)*step
-			share += vsb.Density(f) * e.response(e.lowerHz+f) * step
+			share += e.sends.density(f) * e.response(e.lowerHz+f) * step
 		}
 	}
 	if low <= vsb.PilotOffsetHz && vsb.PilotOffsetHz < high {
-		share += vsb.PilotShare * e.response(e.lowerHz+vsb.PilotOffsetHz)
+		share += e.sends.pilotShare() * e.response(e.lowerHz+vsb.PilotOffsetHz)
 	}
 	return milliwatts(e.LevelDBm) * share
 }
@@ -120,7 +123,7 @@ func (e *station) leak(offsetHz float64) float64 {
 		return 0
 	}
 	fall := 11.5e-6 * math.Max(outside-0.5e6, 0)
-	return vsb.DataShare / (vsb.SymbolRateHz / 2) * air.Power(e.ShouldersDB-fall)
+	return e.sends.density(channelWidth/2) * air.Power(e.ShouldersDB-fall)
 }
 
 func (e *station) open(s *slice) (layer, error) {
@@ -133,7 +136,7 @@ func (e *station) open(s *slice) (layer, error) {
 	}
 	l := &stationLayer{station: e, step: 1 / s.rateHz}
 	var err error
-	if l.renderer, err = vsb.NewRenderer(s.rateHz, s.centerHz-e.lowerHz); err != nil {
+	if l.renderer, err = e.sends.renderer(s.rateHz, s.centerHz-e.lowerHz); err != nil {
 		return nil, err
 	}
 	amplitude := complex(s.amplitude(e.LevelDBm), 0)
@@ -156,7 +159,7 @@ func (e *station) open(s *slice) (layer, error) {
 type stationLayer struct {
 	*station
 	step     float64
-	renderer *vsb.Renderer
+	renderer renderer
 	gains    []complex128 // of the main path and the echoes
 	leak     *air.Shaper
 	all, one []complex64 // buffers, of all paths and of one
@@ -168,7 +171,7 @@ func (l *stationLayer) add(dst []complex64, start float64) error {
 	if l.fading != nil {
 		sum = buffer(&l.all, len(dst))
 	}
-	if err := l.renderer.Add(sum, l.waveform, at, l.step, l.gains[0]); err != nil {
+	if err := l.renderer.add(sum, at, l.step, l.gains[0]); err != nil {
 		return err
 	}
 	for i, echo := range l.Echoes {
@@ -177,7 +180,7 @@ func (l *stationLayer) add(dst []complex64, start float64) error {
 		if moves {
 			part = buffer(&l.one, len(dst))
 		}
-		if err := l.renderer.Add(part, l.waveform, from, l.step, l.gains[i+1]); err != nil {
+		if err := l.renderer.add(part, from, l.step, l.gains[i+1]); err != nil {
 			return err
 		}
 		if !moves {

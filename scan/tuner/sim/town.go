@@ -24,7 +24,7 @@ type Town struct {
 type Station struct {
 	RFChannel    int     `toml:"rf_channel"`
 	Call         string  `toml:"call"`
-	Standard     string  `toml:"standard"`       // "" and "atsc1" are 8-VSB
+	Standard     string  `toml:"standard"`       // "" and "atsc1" are 8-VSB, "atsc3" is ATSC 3.0
 	LevelDBm     float64 `toml:"level_dbm"`      // of the main path, pilot included
 	PilotErrorHz float64 `toml:"pilot_error_hz"` // how far the transmitter is off its nominal frequency
 	BearingDeg   float64 `toml:"bearing_deg"`    // towards it, from north
@@ -163,9 +163,9 @@ func (s *Station) validate() error {
 		return err
 	}
 	switch s.Standard {
-	case "", "atsc1":
+	case "", "atsc1", "atsc3":
 	default:
-		return fmt.Errorf("standard = %.40q is not simulated: use atsc1", s.Standard)
+		return fmt.Errorf("standard = %.40q is not simulated: use atsc1 or atsc3", s.Standard)
 	}
 	err := check(
 		levelLimit(s.LevelDBm),
