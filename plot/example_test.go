@@ -33,9 +33,9 @@ func ExampleRows() {
 	// Skyline: 1 firm, 1 trace, 1 vacant
 	// source sim:saltmarsh
 	//
-	//  ch         -18         0     +9           +30 margin dB   C/N dB  limits
-	//  14 firm                |######:####           +15   +-1     30
-	//  15 trace            ==#|      :                -3.4 +-1.2   12    weak
+	//  ch          -18         0     +9           +30 margin dB   C/N dB  limits
+	//  14 firm                 |######:####           +15   +-1     30
+	//  15 trace             ==#|      :                -3.4 +-1.2   12    weak
 	//
 	// vacant: 16
 	// bar: to the right of | a channel decodes (C/N above 15.2 dB) with so many dB in

@@ -27,7 +27,8 @@ func known(e *measure.Estimate) (value, bool) {
 	if !(half > 0) { // NaN too
 		half = 0
 	}
-	return value{e.Value, math.Min(half, 1e3)}, true
+	const most = 1e9 // beyond it nothing is a measurement, and sums overflow
+	return value{math.Max(-most, math.Min(most, e.Value)), math.Min(half, 1e3)}, true
 }
 
 // roundMargin rounds to a number of decimals, but not across the edge of a

@@ -61,6 +61,8 @@ func (b *builder) build(c scan.Channel) {
 		b.questionable(c, "–", nil, append([]string{"margin not measured"}, reasons(c)...))
 	case measured:
 		b.house(c)
+	case foreign:
+		b.foreignHouse(c)
 	}
 }
 
@@ -89,7 +91,7 @@ func (b *builder) questionable(c scan.Channel, sign string, dashes []float64, re
 func (b *builder) bottomless(c scan.Channel) {
 	x0, x1 := b.walls(c)
 	const depth = 26
-	b.hatch(black, 0.5, 2.8, false, rectangle(box{x0, b.ground - depth, x1, b.ground})...)
+	b.hatch(black, 0.5, 2.8, falling, rectangle(box{x0, b.ground - depth, x1, b.ground})...)
 	b.line(black, 0.8, nil, point{x0, b.ground - depth}, point{x0, b.ground}, point{x1, b.ground}, point{x1, b.ground - depth})
 	b.sign(append([]string{"margin not measured"}, reasons(c)...), (x0+x1)/2, b.ground+4, b.y(topDB)-b.ground)
 }
@@ -109,7 +111,7 @@ func (b *builder) house(c scan.Channel) {
 		}
 		b.fill(fill, pts...)
 		if piece.below {
-			b.hatch(black, 0.5, 2.8, false, pts...)
+			b.hatch(black, 0.5, 2.8, falling, pts...)
 		}
 		b.outline(black, 0.8, nil, pts...)
 	}
@@ -133,6 +135,58 @@ func (b *builder) house(c scan.Channel) {
 	l.halo = true
 	b.text(l, mid, tip+3, 0.5, wholeDB(m.v))
 	b.remarkHouse(c, m, mid, tip+6+capital*l.size)
+}
+
+// foreignHouse draws a channel that most sets will not show, whatever its
+// height: unfilled, its walls ruled upright, with the standard's name on it.
+// Without a margin it is a tank, half above the ground and half below.
+func (b *builder) foreignHouse(c scan.Channel) {
+	x0, x1 := b.walls(c)
+	mid, room := (x0+x1)/2, b.y(topDB)-b.ground
+	remarks := append([]string{standardInWords(c.Standard)}, reasons(c)...)
+	m, ok := known(c.Margin)
+	if !ok {
+		b.tank(x0, x1, b.ground, 10)
+		b.sign(remarks, mid, b.ground+14, room)
+		return
+	}
+	for _, piece := range pieces(m) {
+		pts := make([]point, len(piece.outline))
+		for i, o := range piece.outline {
+			pts[i] = point{x0 + o.x*(x1-x0), b.y(o.y)}
+		}
+		b.ruledWalls(pts)
+	}
+	l := b.figures()
+	l.halo = true
+	if m.v < 0 {
+		b.text(l, mid, b.y(m.v-m.half)-3-capital*l.size, 0.5, wholeDB(m.v))
+		b.sign(remarks, mid, b.y(math.Max(0, m.v+m.half))+4, room)
+		return
+	}
+	tip := b.y(m.v + m.half)
+	b.text(l, mid, tip+3, 0.5, wholeDB(m.v))
+	above := tip + 6 + capital*l.size
+	if sky := b.y(topDB) + 14 - above; sky > 40 {
+		b.sign(remarks, mid, above, sky)
+		return
+	}
+	b.sign(remarks, mid, b.ground+4, room)
+}
+
+// tank is a house of no known height, half of it above the ground.
+func (b *builder) tank(x0, x1, ground, half float64) {
+	const corner = 3.5
+	b.ruledWalls([]point{
+		{x0 + corner, ground - half}, {x1 - corner, ground - half}, {x1, ground - half + corner}, {x1, ground + half - corner},
+		{x1 - corner, ground + half}, {x0 + corner, ground + half}, {x0, ground + half - corner}, {x0, ground - half + corner},
+	})
+}
+
+func (b *builder) ruledWalls(pts []point) {
+	b.fill(paper, pts...)
+	b.hatch(black, 0.5, 2.8, rising, pts...)
+	b.outline(black, 0.9, nil, pts...)
 }
 
 // beam marks the value within the slope of a roof.

@@ -1,13 +1,16 @@
 package plot
 
+import "rooftone/scan"
+
 // key draws one of each kind of lot and says what it is.
-func (b *builder) key() {
+func (b *builder) key(rows []scan.Channel) {
 	l := letters{size: 7.5, ink: black}
 	const lot, base, high = 11.0, keyY, 12.0
-	entries := []struct {
+	type entry struct {
 		text string
 		draw func(x0, x1 float64)
-	}{
+	}
+	entries := []entry{
 		{"decodes: the slope of the roof is the 95 % interval", func(x0, x1 float64) {
 			mid := (x0 + x1) / 2
 			pts := []point{{x0, base}, {x0, base + high - 5}, {mid, base + high}, {x1, base + high - 5}, {x1, base}}
@@ -18,7 +21,7 @@ func (b *builder) key() {
 			mid, top := (x0+x1)/2, base+high-2
 			pts := []point{{x0, top}, {x0, base + 3}, {mid, base - 1}, {x1, base + 3}, {x1, top}}
 			b.fill(b.scale.tone(-8), pts...)
-			b.hatch(black, 0.5, 2.8, false, pts...)
+			b.hatch(black, 0.5, 2.8, falling, pts...)
 			b.outline(black, 0.8, nil, pts...)
 		}},
 		{"unsure", func(x0, x1 float64) {
@@ -39,6 +42,9 @@ func (b *builder) key() {
 			b.outline(black, 0.8, nil, pts...)
 			b.cut(x0, x1, base+high-3, 1)
 		}},
+	}
+	if len(foreigners(rows)) > 0 {
+		entries = append(entries, entry{"another standard", func(x0, x1 float64) { b.tank(x0, x1, base+5, 7) }})
 	}
 	total := 0.0
 	for _, e := range entries {

@@ -219,37 +219,44 @@ func rectangle(b box) []point {
 	return []point{{b.x0, b.y0}, {b.x1, b.y0}, {b.x1, b.y1}, {b.x0, b.y1}}
 }
 
-// hatch rules a polygon with lines that fall to the right, or rise when rise
-// is set, a distance apart. The lines of all polygons on a page lie on one
-// grid.
-func (p *pen) hatch(tint color.Color, width, apart float64, rise bool, pts ...point) {
+// ruling is which way the lines of a hatched polygon run.
+type ruling int
+
+const (
+	falling ruling = iota // to the right
+	rising                // upright
+)
+
+// hatch rules a polygon with lines a distance apart. The lines of all polygons
+// on a page lie on one grid.
+func (p *pen) hatch(tint color.Color, width, apart float64, lie ruling, pts ...point) {
 	if len(pts) < 3 {
 		return
 	}
+	// A line is x + slope·y = c.
 	slope := 1.0
-	if rise {
-		slope = -1
+	if lie == rising {
+		slope = 0
 	}
-	// A line is y + slope·x = c.
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, pt := range pts {
-		c := pt.y + slope*pt.x
+		c := pt.x + slope*pt.y
 		low, high = math.Min(low, c), math.Max(high, c)
 	}
-	step := apart * math.Sqrt2
+	step := apart * math.Hypot(1, slope)
 	p.style(tint, width, nil)
 	for c := math.Ceil(low/step) * step; c < high; c += step {
-		var xs []float64
+		var ys []float64
 		for i, a := range pts {
 			b := pts[(i+1)%len(pts)]
-			ca, cb := a.y+slope*a.x-c, b.y+slope*b.x-c
+			ca, cb := a.x+slope*a.y-c, b.x+slope*b.y-c
 			if (ca < 0) != (cb < 0) {
-				xs = append(xs, a.x+(b.x-a.x)*ca/(ca-cb))
+				ys = append(ys, a.y+(b.y-a.y)*ca/(ca-cb))
 			}
 		}
-		sort.Float64s(xs)
-		for i := 0; i+1 < len(xs); i += 2 {
-			p.c.Stroke(path([]point{{xs[i], c - slope*xs[i]}, {xs[i+1], c - slope*xs[i+1]}}, false))
+		sort.Float64s(ys)
+		for i := 0; i+1 < len(ys); i += 2 {
+			p.c.Stroke(path([]point{{c - slope*ys[i], ys[i]}, {c - slope*ys[i+1], ys[i+1]}}, false))
 		}
 	}
 }

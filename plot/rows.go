@@ -54,6 +54,9 @@ func Rows(w io.Writer, s *scan.Survey, o TextOptions) error {
 	}
 	t.note("not covered: ", ranges(unseen))
 	t.note("not a station: ", notStations(rows))
+	for _, m := range foreigners(rows) {
+		t.note("mind: ", m)
+	}
 	if listed {
 		t.legend()
 	}
@@ -86,8 +89,8 @@ func newTable(o TextOptions) *table {
 	// The narrower the terminal the more goes: first the limits get shorter,
 	// then C/N goes, then the limits.
 	switch {
-	case room >= ratio+2+20+gaugeOf(5).width():
-		t.ratio, t.limits = true, 20
+	case room >= ratio+2+19+gaugeOf(5).width():
+		t.ratio, t.limits = true, 19
 	case room >= ratio+2+12+gaugeOf(3).width():
 		t.ratio, t.limits = true, 12
 	case room >= 2+10+gaugeOf(2).width():
@@ -107,7 +110,10 @@ func newTable(o TextOptions) *table {
 }
 
 // fixed is the width of the channel, the word and the margin.
-func (t *table) fixed() int { return 3 + 1 + 7 + 1 + 1 + 5 + 1 + t.halfColumn() }
+func (t *table) fixed() int { return 3 + 1 + wordColumn + 1 + 1 + 5 + 1 + t.halfColumn() }
+
+// wordColumn is as wide as the longest word for a channel that has a row.
+const wordColumn = len("ATSC 3.0")
 
 // halfColumn is the width of half an interval with its sign.
 func (t *table) halfColumn() int { return 3 + len([]rune(t.plus)) }
@@ -141,7 +147,7 @@ func (t *table) heading() {
 	write(len(bar), fmt.Sprintf("%+.0f", t.gauge.highDB()))
 	write(t.gauge.left, "0")
 	write(t.gauge.left+t.gauge.toRoof, fmt.Sprintf("%+.0f", verdict.FirmMarginDB))
-	line := fmt.Sprintf("%3s %-7s %s %-*s", "ch", "", string(bar), 6+t.halfColumn(), "margin dB")
+	line := fmt.Sprintf("%3s %-*s %s %-*s", "ch", wordColumn, "", string(bar), 6+t.halfColumn(), "margin dB")
 	if t.ratio {
 		line += " C/N dB"
 	}
@@ -157,13 +163,13 @@ func (t *table) row(c scan.Channel) {
 		number = fmt.Sprintf("%3d", n)
 	}
 	bar, margin, half := t.gauge.empty(t.ch), "", ""
-	grade := fitRunes(t.plain(word(c)), 7)
-	text := number + " " + grade + strings.Repeat(" ", 7-width(grade)) + " "
+	grade := fitRunes(t.plain(word(c)), wordColumn)
+	text := number + " " + grade + strings.Repeat(" ", wordColumn-width(grade)) + " "
 	m, ok := known(c.Margin)
 	k := conditionOf(c)
 	switch {
-	case ok && (k == measured || k == unsure):
-		bar = t.gauge.bar(m, k == unsure, t.ch)
+	case ok && (k == measured || k == unsure || k == foreign):
+		bar = t.gauge.bar(m, k != measured, t.ch)
 		margin = twoFigures(m.v, true)
 		half = halfWidth(m.half, strings.HasSuffix(margin, " "), t.plus)
 		text += t.coloured(bar, t.scale.screenTone(m.v))
@@ -228,12 +234,15 @@ func (t *table) line(text string) {
 // note writes a label and a text, wrapped to the width at its plain spaces,
 // the lines after the first set in under the text. An empty text writes
 // nothing.
-func (t *table) note(label, text string) {
+func (t *table) note(label, text string) { t.set(label, text, min(len(label), 4)) }
+
+// set is note with lines set in by so many columns.
+func (t *table) set(label, text string, in int) {
 	words := strings.FieldsFunc(text, func(r rune) bool { return r == ' ' })
 	if len(words) == 0 {
 		return
 	}
-	indent := strings.Repeat(" ", min(len(label), 4))
+	indent := strings.Repeat(" ", in)
 	line, blank := label, label == ""
 	for _, word := range words {
 		word = t.plain(word)
@@ -270,14 +279,27 @@ func (t *table) together(phrases []string, end string) string {
 	return strings.Join(out, " ")
 }
 
-// plain leaves out what a terminal cannot show in one place.
+// plain leaves out what a terminal cannot show in one place, and for one that
+// knows only ASCII spells what it can.
 func (t *table) plain(text string) string {
+	text = clean(text)
+	if t.o.UTF8 {
+		return text
+	}
+	text = spelling().Replace(text)
 	return strings.Map(func(r rune) rune {
-		if !t.o.UTF8 && r > 126 {
+		if r > 126 {
 			return '?'
 		}
 		return r
-	}, clean(text))
+	}, text)
+}
+
+// spelling is how the signs that measured text is written with look in ASCII.
+func spelling() *strings.Replacer {
+	return strings.NewReplacer("\u2212", "-", "\u2013", "-", "\u2014", "-", "\u00b5", "u", "\u03bc", "u", "\u00b1", "+-",
+		"\u2265", ">=", "\u2264", "<=", "\u00d7", "x", "\u2026", "...", "\u2018", "'", "\u2019", "'", "\u201c", "\"", "\u201d", "\"",
+		"\u00b0", " deg", "\u00bd", "1/2", "\u00b2", "2")
 }
 
 func cleanAll(t *table, words []string) []string {

@@ -3,7 +3,6 @@ package plot
 import (
 	"bytes"
 	"flag"
-	"os"
 	"path/filepath"
 	"regexp"
 	"strconv"
@@ -67,15 +66,7 @@ func TestRowsLook(t *testing.T) {
 		"empty":             {&scan.Survey{}, TextOptions{}},
 	} {
 		t.Run(name, func(t *testing.T) {
-			file := filepath.Join("testdata", "rows", name+".txt")
-			got := rowsOfText(t, c.s, c.o)
-			if *update {
-				require.NoError(t, os.MkdirAll(filepath.Dir(file), 0o755))
-				require.NoError(t, os.WriteFile(file, []byte(got), 0o644))
-			}
-			want, err := os.ReadFile(file)
-			require.NoError(t, err)
-			require.Equal(t, string(want), got)
+			golden(t, filepath.Join("testdata", "rows", name+".txt"), rowsOfText(t, c.s, c.o))
 		})
 	}
 }
@@ -127,10 +118,10 @@ func TestNumbersKeepTheirColumns(t *testing.T) {
 	n := 0
 	for _, line := range strings.Split(got, "\n") {
 		r := []rune(line)
-		if len(r) < 55 || (r[12+10] != '│') {
+		if len(r) < 55 || (r[13+10] != '│') {
 			continue
 		}
-		margin := string(r[41:46])
+		margin := string(r[42:47])
 		require.Regexp(t, `^[ <>]?[+-]? ?\d+(\.\d)? *$`, margin, line)
 		if strings.Contains(margin, ".") {
 			require.Equal(t, byte('.'), margin[3], line)

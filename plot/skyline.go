@@ -65,7 +65,7 @@ func drawSkyline(p *pen, s *scan.Survey, rows []scan.Channel, o Options) {
 	}
 	b.street.drawBreaks(p, b.ground)
 	b.plates(rows)
-	b.key()
+	b.key(rows)
 	footing(p, s, rows)
 }
 
@@ -82,15 +82,23 @@ func heading(p *pen, title, line, howTo string) {
 
 // footing writes the small print below every picture.
 func footing(p *pen, s *scan.Survey, rows []scan.Channel) {
+	footingAt(p, smallY, s, rows, append(warnings(s, rows), foreigners(rows)...))
+}
+
+func footingAt(p *pen, y float64, s *scan.Survey, rows []scan.Channel, mind []string) {
 	const width = pageWidth - 2*marginX
 	small, loud := letters{size: 7, ink: soft}, letters{size: 7.5, bold: true, ink: black}
-	y := smallY
 	for _, l := range p.lines(small, strings.Join(circumstances(s, rows), "  ·  "), width) {
 		p.text(small, marginX, y, 0, l)
 		y -= 9
 	}
-	if w := warnings(s, rows); len(w) > 0 {
-		p.text(loud, marginX, y-1, 0, p.fit(loud, "Mind: "+strings.Join(w, "; "), width))
+	if len(mind) > 0 {
+		for i, l := range p.lines(loud, "Mind: "+strings.Join(mind, "; "), width) {
+			if y -= 1; i < 2 {
+				p.text(loud, marginX, y, 0, l)
+			}
+			y -= 9
+		}
 	}
 }
 
@@ -101,7 +109,7 @@ func (b *builder) land(rows []scan.Channel) {
 		if conditionOf(c) == notCovered {
 			continue
 		}
-		b.fill(earth, rectangle(box{x0 + 0.3, cellarY - 6, x1 - 0.3, b.ground})...)
+		b.fill(earth, rectangle(box{x0 + 0.3, b.y(floorDB) - 6, x1 - 0.3, b.ground})...)
 		b.line(black, 1.4, nil, point{x0, b.ground}, point{x1, b.ground})
 	}
 	for i := 0; i < len(rows); {
@@ -127,8 +135,8 @@ func (b *builder) land(rows []scan.Channel) {
 func (b *builder) unknownLand(x0, x1 float64) {
 	const text = "not covered"
 	l := letters{size: 8, ink: soft}
-	b.outline(soft, 0.7, []float64{0.8, 2.2}, rectangle(box{x0 + 1.5, cellarY - 5, x1 - 1.5, b.ground})...)
-	y := (cellarY - 6 + b.ground) / 2
+	b.outline(soft, 0.7, []float64{0.8, 2.2}, rectangle(box{x0 + 1.5, b.y(floorDB) - 5, x1 - 1.5, b.ground})...)
+	y := (b.y(floorDB) - 6 + b.ground) / 2
 	if b.width(l, text)+6 <= x1-x0 {
 		b.text(l, (x0+x1)/2, y-3, 0.5, text)
 		return
@@ -163,7 +171,7 @@ func (b *builder) heights() {
 		b.line(black, 0.5, nil, point{strip - 2.5, b.y(db)}, point{strip, b.y(db)})
 		b.text(l, strip-4, b.y(db)-capital/2*l.size, 1, wholeDB(db))
 	}
-	b.upright(small, strip-24, (skyY+cellarY)/2, 0.5, "margin in dB")
+	b.upright(small, strip-24, (b.y(floorDB)+b.y(topDB))/2, 0.5, "margin in dB")
 
 	for _, g := range []struct {
 		grade    verdict.Grade

@@ -98,27 +98,30 @@ func TestPicturesAreDeterministic(t *testing.T) {
 	}
 }
 
+// checkLabels is geometry: no text lies over another, and none leaves the page.
+func checkLabels(t *testing.T, p *pen) {
+	t.Helper()
+	require.NotEmpty(t, p.labels)
+	for i, a := range p.labels {
+		require.True(t, a.box.x0 >= 0 && a.box.y0 >= 0 && a.box.x1 <= pageWidth && a.box.y1 <= pageHeight,
+			"%q leaves the page: %v", a.text, a.box)
+		for _, b := range p.labels[:i] {
+			inner := box{a.box.x0 + 0.2, a.box.y0 + 0.2, a.box.x1 - 0.2, a.box.y1 - 0.2}
+			require.True(t, free(inner, []box{b.box}), "%q %v lies over %q %v", a.text, a.box, b.text, b.box)
+		}
+	}
+}
+
 // Truth: geometry. No text lies over another, none leaves the page, and none
 // is smaller than what a page on the wall needs.
 func TestNoTextOverlaps(t *testing.T) {
-	check := func(t *testing.T, p *pen) {
-		require.NotEmpty(t, p.labels)
-		for i, a := range p.labels {
-			require.True(t, a.box.x0 >= 0 && a.box.y0 >= 0 && a.box.x1 <= pageWidth && a.box.y1 <= pageHeight,
-				"%q leaves the page: %v", a.text, a.box)
-			for _, b := range p.labels[:i] {
-				inner := box{a.box.x0 + 0.2, a.box.y0 + 0.2, a.box.x1 - 0.2, a.box.y1 - 0.2}
-				require.True(t, free(inner, []box{b.box}), "%q %v lies over %q %v", a.text, a.box, b.text, b.box)
-			}
-		}
-	}
 	for name, s := range surveys() {
 		t.Run(name, func(t *testing.T) {
 			o := Options{Title: strings.Repeat("A long title ", 20), ThresholdDB: 15.2}
-			check(t, drawn(func(p *pen) { drawSkyline(p, s, lots(s), o) }))
+			checkLabels(t, drawn(func(p *pen) { drawSkyline(p, s, lots(s), o) }))
 			if len(s.Channels) > 0 {
 				withSpectrum(s, 50e3)
-				check(t, drawn(func(p *pen) { drawSpectrum(p, s, lots(s), o) }))
+				checkLabels(t, drawn(func(p *pen) { drawSpectrum(p, s, lots(s), o) }))
 			}
 		})
 	}

@@ -2,6 +2,7 @@ package plot
 
 import (
 	"bytes"
+	"io"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -63,8 +64,26 @@ func (r strange) survey() *scan.Survey {
 			c.GainDB, c.Pilot = &g, &measure.Pilot{}
 		}
 		c.Grade = []verdict.Grade{"", verdict.Firm, verdict.Grade(r.text())}[r.IntN(3)]
+		c.Standard = []measure.Standard{"", measure.ATSC1, measure.ATSC3, measure.OtherStandard, "odd"}[r.IntN(5)]
+		c.MER, c.Tilt, c.Ripple, c.CNPower, c.PowerDBm = r.estimate(), r.estimate(), r.estimate(), r.estimate(), r.estimate()
+		for range r.IntN(4) {
+			c.SliceMER = append(c.SliceMER, measure.SliceMER{CenterHz: 1e5 * r.number(), MER: measure.Estimate{Value: r.number(), Sigma: r.number()}})
+		}
+		if r.IntN(2) == 0 {
+			c.Echoes = []measure.Echo{}
+		}
+		for range r.IntN(40) * r.IntN(2) {
+			c.Echoes = append(c.Echoes, measure.Echo{
+				DelayUS: measure.Estimate{Value: r.number() / 3, Sigma: math.Abs(r.number())}, LevelDB: measure.Estimate{Value: -math.Abs(r.number()), Sigma: r.number()},
+			})
+		}
+		for range r.IntN(200) * r.IntN(2) {
+			c.Response = append(c.Response, measure.ResponsePoint{OffsetHz: 1e5 * r.number(), LevelDB: measure.Estimate{Value: r.number(), Sigma: r.number()}})
+		}
+		c.MarginMethod = measure.MarginMethod(r.text())
 		for range r.IntN(5) {
-			c.Reasons = append(c.Reasons, verdict.Reason{Limit: verdict.Limit(r.text())})
+			c.Advice = append(c.Advice, r.text())
+			c.Reasons = append(c.Reasons, verdict.Reason{Limit: verdict.Limit(r.text()), Evidence: r.text()})
 			c.Suspicion = append(c.Suspicion, measure.Doubt(r.text()))
 		}
 		s.Channels = append(s.Channels, c)
@@ -80,42 +99,55 @@ func (r strange) survey() *scan.Survey {
 // or write what is not a picture.
 func TestStrangeSurveys(t *testing.T) {
 	r := strange{rand.New(rand.NewPCG(20, 31))}
-	for i := range 400 {
+	for i := range 200 {
 		s := r.survey()
+		c := scan.Channel{}
+		if len(s.Channels) > 0 {
+			c = s.Channels[r.IntN(len(s.Channels))]
+		}
 		for _, o := range []TextOptions{{}, {UTF8: true, All: true, Width: 40 + r.IntN(150)}} {
 			var b bytes.Buffer
 			require.NoError(t, Rows(&b, s, o))
+			require.NoError(t, Details(&b, c, s, o))
 			for _, line := range strings.Split(b.String(), "\n") {
 				require.LessOrEqual(t, width(line), max(o.Width, 80), "%q", line)
 				require.NotContains(t, line, "\x1b")
 			}
 		}
-		formats := []string{"svg"}
-		if i%100 == 0 {
-			formats = []string{"svg", "png", "pdf"}
-		}
 		if i%5 != 0 {
 			continue
 		}
+		if i%10 == 0 {
+			s.Channels = s.Channels[:min(len(s.Channels), 1)]
+		}
+		formats := []string{"svg"}
+		if i == 100 {
+			formats = []string{"svg", "png", "pdf"}
+		}
 		for _, f := range formats {
-			var b bytes.Buffer
-			require.NoError(t, Skyline(&b, f, s, Options{Title: r.text(), ThresholdDB: r.number()}))
-			if f == "svg" {
-				checkSVG(t, b.Bytes())
-			}
-			b.Reset()
-			if err := Spectrum(&b, f, s, Options{Title: r.text()}); err != nil {
-				require.ErrorContains(t, err, "no spectrum")
-			} else if f == "svg" {
-				checkSVG(t, b.Bytes())
+			for name, draw := range pictures(c) {
+				var b bytes.Buffer
+				if err := draw(&b, f, s, Options{Title: r.text(), ThresholdDB: r.number()}); err != nil {
+					require.ErrorContains(t, err, "no spectrum")
+				} else if f == "svg" {
+					checkSVG(t, name, b.Bytes())
+				}
 			}
 		}
 	}
 }
 
-func checkSVG(t *testing.T, data []byte) {
+// pictures are all that is drawn of a survey and, for one, of a channel.
+func pictures(c scan.Channel) map[string]func(io.Writer, string, *scan.Survey, Options) error {
+	return map[string]func(io.Writer, string, *scan.Survey, Options) error{
+		"skyline": Skyline, "spectrum": Spectrum, "echoes": Echoes, "response": Response,
+		"explain": func(w io.Writer, format string, s *scan.Survey, o Options) error { return Explain(w, format, c, s, o) },
+	}
+}
+
+func checkSVG(t *testing.T, name string, data []byte) {
 	t.Helper()
-	require.NoError(t, wellFormed(data))
-	require.NotContains(t, string(data), "NaN")
-	require.NotContains(t, string(data), "Inf,")
+	require.NoError(t, wellFormed(data), name)
+	require.NotContains(t, string(data), "NaN", name)
+	require.NotContains(t, string(data), "Inf,", name)
 }

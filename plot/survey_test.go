@@ -165,12 +165,12 @@ func withSpectrum(s *scan.Survey, stepHz float64) *scan.Survey {
 			if f > 0.3e6 && f < 5.7e6 {
 				d += signal
 			}
-			if math.Abs(f-band.PilotOffsetHz) < stepHz/2 {
+			if c.Pilot != nil && math.Abs(f-band.PilotOffsetHz) < stepHz/2 {
 				d += signal * 0.07 * 5.38e6 / stepHz
 			}
 			sp.Density[i] = d * math.Exp(0.13*rng.NormFloat64())
 		}
 	}
-	s.Spectrum = sp
+	s.Spectrum, s.SpectrumGainDB = sp, 28
 	return s
 }

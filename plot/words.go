@@ -24,6 +24,7 @@ const (
 	unsure
 	unmeasured // present, but its margin is not known
 	measured   // present, with a margin
+	foreign    // present, of another standard than 8-VSB: most sets will not show it
 )
 
 func conditionOf(c scan.Channel) condition {
@@ -34,6 +35,8 @@ func conditionOf(c scan.Channel) condition {
 		return vacant
 	case c.Presence == measure.Unsure:
 		return unsure
+	case c.Presence == measure.Present && nameOf(c.Standard) != "":
+		return foreign
 	case c.Presence == measure.Present:
 		if _, ok := known(c.Margin); ok {
 			return measured
@@ -43,7 +46,29 @@ func conditionOf(c scan.Channel) condition {
 	return notCovered
 }
 
-// word is the one word for a channel: its grade, or else its presence.
+// nameOf is what a standard that not every set shows is called; "" for 8-VSB
+// and where it could not be told.
+func nameOf(s measure.Standard) string {
+	switch s {
+	case measure.ATSC3:
+		return "ATSC 3.0"
+	case measure.OtherStandard:
+		return "other"
+	}
+	return ""
+}
+
+// standardInWords is the same where there is room.
+func standardInWords(s measure.Standard) string {
+	if s == measure.OtherStandard {
+		return "another standard"
+	}
+	return nameOf(s)
+}
+
+// word is the one word for a channel: its grade, or else its presence. A
+// channel of another standard goes by that, for a grade would promise a
+// picture.
 func word(c scan.Channel) string {
 	switch conditionOf(c) {
 	case notCovered:
@@ -52,6 +77,8 @@ func word(c scan.Channel) string {
 		return string(measure.Vacant)
 	case unsure:
 		return string(measure.Unsure)
+	case foreign:
+		return nameOf(c.Standard)
 	}
 	if c.Grade != "" {
 		return string(c.Grade)
@@ -81,7 +108,8 @@ func reasons(c scan.Channel) []string {
 		}
 	}
 	doubted := false
-	if k := conditionOf(c); k == vacant || k == unsure {
+	k := conditionOf(c)
+	if k == vacant || k == unsure {
 		for _, d := range c.Suspicion {
 			add(string(d))
 			doubted = true
@@ -89,9 +117,30 @@ func reasons(c scan.Channel) []string {
 	}
 	for _, r := range c.Reasons {
 		// A doubt about a tone or a weak signal says it more exactly.
-		if !doubted || r.Limit != verdict.Tone && r.Limit != verdict.Weak {
+		switch {
+		case doubted && (r.Limit == verdict.Tone || r.Limit == verdict.Weak):
+		case k == foreign && r.Limit == verdict.OtherStandard: // its name says so
+		default:
 			add(string(r.Limit))
 		}
+	}
+	return out
+}
+
+// foreigners say of the channels of other standards who will see them.
+func foreigners(rows []scan.Channel) []string {
+	numbers := map[measure.Standard][]int{}
+	for _, c := range rows {
+		if conditionOf(c) == foreign {
+			numbers[c.Standard] = append(numbers[c.Standard], c.Channel.Number)
+		}
+	}
+	var out []string
+	if ns := numbers[measure.ATSC3]; len(ns) > 0 {
+		out = append(out, fmt.Sprintf("channel %s is ATSC 3.0: a set or tuner without ATSC 3.0 will not show it, whatever the aim", ranges(ns)))
+	}
+	if ns := numbers[measure.OtherStandard]; len(ns) > 0 {
+		out = append(out, fmt.Sprintf("channel %s is of another standard or service: a television set will not show it", ranges(ns)))
 	}
 	return out
 }
@@ -118,7 +167,7 @@ func ranges(ns []int) string {
 // is not there.
 func tally(rows []scan.Channel) string {
 	order := []string{string(verdict.Firm), string(verdict.Slim), string(verdict.Cliff), string(verdict.Trace),
-		string(measure.Present), string(measure.Unsure), string(measure.Vacant), "not covered"}
+		string(measure.Present), nameOf(measure.ATSC3), nameOf(measure.OtherStandard), string(measure.Unsure), string(measure.Vacant), "not covered"}
 	n := map[string]int{}
 	for _, c := range rows {
 		w := word(c)
@@ -302,7 +351,7 @@ func spoken(rows []scan.Channel) string {
 		}
 		out = append(out, line)
 	}
-	return strings.Join(out, "; ") + "."
+	return strings.Join(append(out, foreigners(rows)...), "; ") + "."
 }
 
 // joinFitting joins as many of the words as fit, the first first, and says how
