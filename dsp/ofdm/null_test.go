@@ -13,7 +13,7 @@ import (
 	"rooftone/dsp/air"
 )
 
-var trials = flag.Int("trials", 6, "stays a case in the tests of detections and false alarms")
+var trials = flag.Int("trials", 4, "stays a case in the tests of detections and false alarms")
 
 func TestFalseAlarmIsItsProbability(t *testing.T) {
 	// Truth: theory. In noise a FalseAlarm below p has a probability of p at

@@ -24,6 +24,9 @@ const (
 	// the sample rate: as far as the used band leaves room.
 	farthestBand = 0.5 - usedBand
 
+	// mostSamples keeps a mistaken stay from asking for all memory.
+	mostSamples = 1 << 27
+
 	// widestStep is the distance in hertz between frequencies tried: 2 dB are
 	// lost halfway.
 	widestStep = 0.75 / knownSeconds
@@ -76,9 +79,9 @@ type Bootstrap struct {
 type Searcher struct {
 	rateHz     float64
 	maxSamples int
-	known      int // samples of the part that is searched for
-	margin     int // samples at either end of a block that are only there to fade
-	low, high  float64
+	known      int     // samples of the part that is searched for
+	margin     int     // samples at either end of a block that are only there to fade
+	low, high  float64 // Seen
 	place      band
 
 	forward, inverse *psd.FFT
@@ -117,9 +120,9 @@ func (b *band) ratio() int { return b.length / b.short }
 
 // NewSearcher returns a Searcher for slices of the given sample rate, from 1 to
 // 20 MS/s, whose centre is offsetHz above the channel's lower edge, and for
-// stays of up to maxSamples. The middle 7/8 of the slice are used. It is an
-// error when less than 300 kHz of the bootstrap, which takes the middle
-// 4.5 MHz of the channel, lie in them.
+// stays of up to maxSamples, for each of which it holds some 16 bytes. The
+// middle 7/8 of the slice are used. It is an error when less than 300 kHz of the
+// bootstrap, which takes the middle 4.5 MHz of the channel, lie in them.
 func NewSearcher(rateHz, offsetHz float64, maxSamples int) (*Searcher, error) {
 	s, err := newSearcher(rateHz, offsetHz, maxSamples)
 	if err != nil {
@@ -141,8 +144,8 @@ func newSearcher(rateHz, offsetHz float64, maxSamples int) (*Searcher, error) {
 	s := &Searcher{rateHz: rateHz, maxSamples: maxSamples, low: low, high: high, known: int(math.Ceil(knownSeconds * rateHz))}
 	s.place = newBand(rateHz, low, high, s.known)
 	s.margin = (s.known/8/s.place.ratio() + 1) * s.place.ratio()
-	if maxSamples < s.least() {
-		return nil, fmt.Errorf("stays of %d samples are too short: %d are needed", maxSamples, s.least())
+	if maxSamples < s.least() || maxSamples > mostSamples {
+		return nil, fmt.Errorf("stays of %d samples are not between %d and %d", maxSamples, s.least(), mostSamples)
 	}
 	var err error
 	if s.forward, err = psd.NewFFT(s.place.length); err != nil {
@@ -274,8 +277,10 @@ func (s *Searcher) search(x []complex64, carrierErrorHz, uncertaintyHz float64) 
 		return Bootstrap{}, err
 	}
 	bin := s.rateHz / float64(s.place.length)
-	lowest := max(-s.place.reach, int(math.Round((carrierErrorHz-uncertaintyHz)/bin)))
-	highest := min(s.place.reach, int(math.Round((carrierErrorHz+uncertaintyHz)/bin)))
+	within := func(hz float64) int {
+		return max(-s.place.reach, min(s.place.reach, int(math.Round(hz/bin))))
+	}
+	lowest, highest := within(carrierErrorHz-uncertaintyHz), within(carrierErrorHz+uncertaintyHz)
 	step := max(1, int(widestStep/bin))
 	tried := 0
 	var best peak
@@ -297,5 +302,6 @@ func (s *Searcher) search(x []complex64, carrierErrorHz, uncertaintyHz float64) 
 	if out.Found = out.FalseAlarm < FoundBelow; !out.Found {
 		return out, nil
 	}
-	return out, s.describe(&out, best, len(x), trials)
+	err = s.describe(&out, best, len(x), trials)
+	return out, err
 }

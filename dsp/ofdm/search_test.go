@@ -165,7 +165,7 @@ func TestSearcherRefuses(t *testing.T) {
 	}{
 		{0.9e6, 3e6, 720000, "sample rate"}, {21e6, 3e6, 720000, "sample rate"}, {math.NaN(), 3e6, 720000, "sample rate"},
 		{2.4e6, -1e6, 720000, "too little"}, {2.4e6, 7e6, 720000, "too little"}, {2.4e6, math.NaN(), 720000, "too little"},
-		{2.4e6, math.Inf(1), 720000, "too little"}, {2.4e6, 3e6, 1000, "too short"}, {2.4e6, 3e6, -1, "too short"},
+		{2.4e6, math.Inf(1), 720000, "too little"}, {2.4e6, 3e6, 1000, "stays of"}, {2.4e6, 3e6, -1, "stays of"}, {2.4e6, 3e6, math.MaxInt, "stays of"},
 	} {
 		_, err := NewSearcher(c.rate, c.offset, c.samples)
 		require.ErrorContains(t, err, c.says)
@@ -196,9 +196,11 @@ func TestSearcherRefuses(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, Bootstrap{FalseAlarm: 1}, b)
 	x[5000] = 0
-	b, err = s.Search(x[:9000], 0, 149e3)
-	require.NoError(t, err)
-	require.Greater(t, b.FalseAlarm, 1e-3)
+	for _, c := range [][2]float64{{0, 150e3}, {150e3, 0}, {-150e3, 0}, {-100e3, 50e3}} {
+		b, err = s.Search(x[:9000], c[0], c[1])
+		require.NoError(t, err)
+		require.Greater(t, b.FalseAlarm, 1e-3)
+	}
 }
 
 func TestSearchAllocatesNothing(t *testing.T) {
