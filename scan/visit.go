@@ -40,6 +40,9 @@ func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) 
 	if err == nil {
 		err = v.references(ctx, channels)
 	}
+	if err == nil {
+		err = v.lookLonger(ctx, channels)
+	}
 	return v.finish(ctx, err)
 }
 
@@ -201,28 +204,33 @@ func (v *visit) gainLadder() []float64 {
 // one of them is overloaded.
 func (v *visit) channel(ctx context.Context, c band.Channel, gainDB float64, leave bool) (overloaded bool, err error) {
 	for _, center := range Hops(c, v.RateHz) {
-		v.progress(center)
-		tuning := tuner.Tuning{CenterHz: center, RateHz: v.RateHz, GainDB: gainDB}
-		if err := v.tuner.Tune(ctx, tuning); err != nil {
-			return false, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", center/1e6, c.Number, err)
-		}
-		peek := min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))
-		b, err := v.read(ctx, c, v.buffer[:peek])
-		if err != nil {
-			return false, err
-		}
-		if leave && float64(b.Clipped) > overloadShare*float64(peek) {
-			return true, nil
-		}
-		rest, err := v.read(ctx, c, v.buffer[peek:])
-		if err != nil {
-			return false, err
-		}
-		if err := v.stay(b, rest); err != nil {
-			return false, err
+		if overloaded, err := v.slice(ctx, c, center, gainDB, leave); overloaded || err != nil {
+			return overloaded, err
 		}
 	}
 	return false, nil
+}
+
+// slice visits one slice for as long as the buffer is.
+func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB float64, leave bool) (overloaded bool, err error) {
+	v.progress(centerHz)
+	tuning := tuner.Tuning{CenterHz: centerHz, RateHz: v.RateHz, GainDB: gainDB}
+	if err := v.tuner.Tune(ctx, tuning); err != nil {
+		return false, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", centerHz/1e6, c.Number, err)
+	}
+	peek := min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))
+	b, err := v.read(ctx, c, v.buffer[:peek])
+	if err != nil {
+		return false, err
+	}
+	if leave && float64(b.Clipped) > overloadShare*float64(peek) {
+		return true, nil
+	}
+	rest, err := v.read(ctx, c, v.buffer[peek:])
+	if err != nil {
+		return false, err
+	}
+	return false, v.stay(b, rest)
 }
 
 func (v *visit) read(ctx context.Context, c band.Channel, dst []complex64) (tuner.Block, error) {
@@ -267,6 +275,32 @@ func (v *visit) references(ctx context.Context, list []band.Channel) error {
 			if _, err := v.channel(ctx, *c, gain, false); err != nil {
 				return err
 			}
+		}
+	}
+	return nil
+}
+
+// longLook is how long a channel with power but no pilot is listened to, for
+// the bootstrap of an ATSC 3.0 frame to come by.
+const longLook = 300 * time.Millisecond
+
+// lookLonger goes back to the channels whose power nothing explained yet.
+func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
+	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
+	if longLook > v.Dwell {
+		v.buffer = make([]complex64, int(longLook.Seconds()*v.RateHz))
+	}
+	for i := range v.survey.Channels {
+		r := &v.survey.Channels[i].Reading
+		if r.Presence != measure.Unsure || !slices.Contains(r.Suspicion, measure.DoubtNoPilot) {
+			continue
+		}
+		gain := tuner.UnknownGain()
+		if r.GainDB != nil {
+			gain = *r.GainDB
+		}
+		if _, err := v.slice(ctx, r.Channel, r.Channel.CenterHz(), gain, false); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -213,14 +213,24 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 	m.calibrate(r)
 	m.pilot(r, e, noise)
 	m.judge(r, e, noise)
-	if len(trained) > 0 {
-		r.Presence, r.Suspicion = Present, nil
+	bootstrap, sought := v.bootstrapOf(r.Channel)
+	switch {
+	case len(trained) > 0:
+		r.Presence, r.Suspicion, r.Standard = Present, nil, ATSC1
+	case bootstrap:
+		r.Presence, r.Suspicion, r.Standard = Present, nil, ATSC3
+		r.CNPilot = nil
+		r.CN = better(r.CNPower, nil)
+		return
+	case r.Presence == Present:
+		r.Standard = ATSC1
+	case r.Presence == Unsure && sought:
+		r.Standard = OtherStandard
 	}
 	if r.Presence != Present {
 		r.CNPower, r.CNPilot = nil, nil
 		return
 	}
-	r.Standard = ATSC1
 	r.CN = better(r.CNPower, r.CNPilot)
 	m.mer(r, trained)
 	m.margin(r, under)

@@ -55,6 +55,8 @@ type Slice struct {
 
 	Fine    []Fine    // one for each pilot's place in the slice
 	Trained []Trained // one for each channel whose training was found in it
+
+	Bootstraps []Bootstrap // one for each channel that was searched for one
 }
 
 // Fine is a fine spectrum around the nominal place of one channel's pilot. Its
@@ -236,6 +238,10 @@ func (s *Slice) merge(x *Slice) {
 	s.Averages += x.Averages
 	for _, t := range x.Trained {
 		s.takeTraining(t)
+	}
+	const enough = 64 // of an endless recording; one that was found is found
+	if len(s.Bootstraps) < enough {
+		s.Bootstraps = append(s.Bootstraps, x.Bootstraps...)
 	}
 	for i := range s.Fine {
 		for j := range x.Fine {

@@ -3,6 +3,7 @@ package measure
 import (
 	"math"
 
+	"rooftone/dsp/ofdm"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
 )
@@ -41,6 +42,22 @@ type Trained struct {
 // trainerKey tells trainers apart.
 type trainerKey struct{ rateHz, offsetHz float64 }
 
+// Bootstrap is what a search for an ATSC 3.0 bootstrap came to in one slice of
+// one channel.
+type Bootstrap struct {
+	Channel band.Channel
+	Seconds float64 // of the stay
+	Found   bool
+}
+
+// bootstrapSeconds is how long a stay must be for a bootstrap that is not found
+// to say that there is none: frames are mostly 50 to 250 ms long.
+const bootstrapSeconds = 0.25
+
+// bootstrapRatio is the density relative to the emptiest slice from which a
+// slice without pilot and training is searched for a bootstrap: 1 dB.
+const bootstrapRatio = 1.26
+
 // train looks for the training of every channel that the finished slice shows
 // enough of. What earlier slices said of the clock narrows the search, so the
 // order of stays can change its cost, but not what is found.
@@ -70,18 +87,45 @@ func (s *Slicer) train(out *Slice) {
 		case len(s.pilotPPM) > 2:
 			know.ClockPPM, know.RangePPM = s.usualPPM(), pilotRangePPM
 		}
-		t, err := s.trainer(trainerKey{out.RateHz, math.Round(out.CenterHz - c.LowerHz)})
-		if err != nil {
-			continue // a slice of an odd rate: the other figures do without
-		}
 		if !cleaned {
 			removeOwnTones(s.kept, out.CenterHz, out.RateHz, s.source.Clock.ReferenceHz)
 			cleaned = true
 		}
-		if fit, err := t.Fit(s.kept, know); err == nil && fit.FalseAlarm < trainingChance && fit.Fields > 0 {
-			out.Trained = append(out.Trained, Trained{c, out.CenterHz - c.LowerHz, fit})
+		if !s.findTraining(out, c, know) && !pilot && level > lowest*bootstrapRatio {
+			s.findBootstrap(out, c, know)
 		}
 	}
+}
+
+// findTraining searches and fits one channel's training.
+func (s *Slicer) findTraining(out *Slice, c band.Channel, know vsb.Knowledge) bool {
+	t, err := s.trainer(trainerKey{out.RateHz, math.Round(out.CenterHz - c.LowerHz)})
+	if err != nil {
+		return false // a slice of an odd rate: the other figures do without
+	}
+	fit, err := t.Fit(s.kept, know)
+	if err != nil || fit.Fields == 0 || fit.FalseAlarm > trainingChance {
+		return false
+	}
+	out.Trained = append(out.Trained, Trained{c, out.CenterHz - c.LowerHz, fit})
+	return true
+}
+
+// findBootstrap searches one channel for an ATSC 3.0 bootstrap.
+func (s *Slicer) findBootstrap(out *Slice, c band.Channel, know vsb.Knowledge) {
+	search, err := ofdm.NewSearcher(out.RateHz, out.CenterHz-c.LowerHz, len(s.kept))
+	if err != nil {
+		return
+	}
+	reach := know.RangePPM
+	if reach == 0 {
+		reach = MaxPPM
+	}
+	found, err := search.Search(s.kept, -know.ClockPPM*1e-6*c.CenterHz(), reach*1e-6*c.CenterHz()+stationLimitHz)
+	if err != nil {
+		return
+	}
+	out.Bootstraps = append(out.Bootstraps, Bootstrap{c, float64(len(s.kept)) / out.RateHz, found.Found})
 }
 
 func (s *Slicer) trainer(key trainerKey) (*vsb.Trainer, error) {
@@ -137,6 +181,20 @@ func (v *view) trainedOf(c band.Channel) []Trained {
 		}
 	}
 	return out
+}
+
+// bootstrapOf says whether a bootstrap was found in a channel in any slice, and
+// whether it was sought for long enough to say that there is none.
+func (v *view) bootstrapOf(c band.Channel) (found, sought bool) {
+	for _, s := range v.slices {
+		for _, b := range s.Bootstraps {
+			if b.Channel == c {
+				found = found || b.Found
+				sought = sought || b.Seconds >= bootstrapSeconds
+			}
+		}
+	}
+	return found, sought
 }
 
 // errorOf is the density of a training's error on the stitched spectrum's
