@@ -1,0 +1,28 @@
+// Package site remembers a house: the channels that are wanted there, the
+// places and headings that were tried with what was measured at each, and
+// which of them serves best.
+//
+// # The house file
+//
+// One file a house, made of lines; each line is one JSON object, a record.
+// Every record has a "kind", and a file begins with the kind "house":
+//
+//	{"kind":"house","schema":"rooftone.house/1","name":"Mill Lane 4","created":"2026-03-05T09:12:44Z"}
+//	{"kind":"want","time":"2026-03-05T09:13:02Z","rf_channel":22,"label":"North Hill","importance":2}
+//	{"kind":"mark","time":"2026-03-05T09:31:10Z","place":"chimney","bearing_deg":135,"channels":[…]}
+//
+// Records are only ever added. What a later one says replaces what an earlier
+// one said of the same thing, field by field; a field that it leaves out keeps
+// its value. Fields and kinds that a reader does not know are passed over and
+// stay in the file, so that an older program can add to a newer one's file.
+//
+// A record is on the disk before Append returns. A line that was cut off by a
+// lost supply, or spoilt in any other way, costs that line only: Read says so
+// in House.Damage, and the next record starts on a line of its own.
+//
+// # Choosing
+//
+// Spots puts several marks of one place, heading and height together; Rank
+// orders them, Pairs does the same for two antennas, and Changes compares
+// visits. FitTurn finds the heading of the strongest signal in a slow turn.
+package site

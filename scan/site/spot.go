@@ -1,0 +1,200 @@
+package site
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"rooftone/scan/measure"
+	"rooftone/scan/verdict"
+)
+
+// Spot is one place, heading and height, with all that its visits measured.
+type Spot struct {
+	Place      string
+	BearingDeg *float64 // of the first visit; nil when none was given
+	HeightM    *float64
+	Visits     []time.Time // ascending
+
+	Channels map[int]Combined // by RF channel; one that no visit measured is not in it
+}
+
+// Combined is one channel at one Spot, from all visits that measured it.
+type Combined struct {
+	// Margin is nil when the latest visit found no station, or one too weak to
+	// say how weak.
+	Margin *measure.Estimate
+
+	Visits    int     // that measured the channel
+	Heard     int     // of these, with a margin
+	ScatterDB float64 // standard deviation of the margin between them; 0 for fewer than two
+
+	Presence measure.Presence // of the latest visit, as the rest
+	Grade    verdict.Grade
+	Limits   []verdict.Limit
+	Latest   time.Time
+}
+
+// String names the spot: "chimney, 135°, 7.2 m".
+func (s *Spot) String() string {
+	var b strings.Builder
+	b.WriteString(s.Place)
+	if s.BearingDeg != nil {
+		fmt.Fprintf(&b, ", %.0f°", turn360(math.Round(*s.BearingDeg)))
+	}
+	if s.HeightM != nil {
+		fmt.Fprintf(&b, ", %.4g m", *s.HeightM)
+	}
+	return b.String()
+}
+
+// Spots puts marks of one place, heading and height together, and returns them
+// in the order of their names, bearings and heights. The order of the marks
+// does not matter. Upper and lower case, and blanks, make no difference in a
+// place's name. A mark without a bearing or height is another spot than one
+// with it.
+//
+// The margin of a channel is the mean over the visits that heard it, each
+// weighted by the inverse of its variance σ² + RepeatDB². Its uncertainty is
+// that of a weighted mean, or, where the visits scatter more than that
+// explains, as much larger as their scatter is (R. T. Birge, Phys. Rev. 40,
+// 1932, 207: by the root of χ² per degree of freedom). Whether the channel is
+// there at all is the latest visit's to say.
+func Spots(marks []Mark, o Options) []Spot {
+	visits := make([]*Mark, 0, len(marks))
+	for i := range marks {
+		if !marks[i].Time.Before(o.Since) {
+			visits = append(visits, &marks[i])
+		}
+	}
+	slices.SortStableFunc(visits, byTime)
+	var groups [][]*Mark
+	byPlace := map[string][]int{}
+	for _, m := range visits {
+		name := placeKey(m.Place)
+		at := slices.IndexFunc(byPlace[name], func(g int) bool { return o.sameSpot(groups[g][0], m) })
+		if at < 0 {
+			byPlace[name] = append(byPlace[name], len(groups))
+			groups = append(groups, []*Mark{m})
+			continue
+		}
+		g := byPlace[name][at]
+		groups[g] = append(groups[g], m)
+	}
+	spots := make([]Spot, len(groups))
+	for i, g := range groups {
+		spots[i] = o.spot(g)
+	}
+	slices.SortFunc(spots, bySpot)
+	return spots
+}
+
+// byTime orders marks by time, and marks of one moment in a way that does not
+// depend on where they came from.
+func byTime(a, b *Mark) int {
+	return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Place, b.Place),
+		byPointer(a.BearingDeg, b.BearingDeg), byPointer(a.HeightM, b.HeightM))
+}
+
+func bySpot(a, b Spot) int {
+	return cmp.Or(cmp.Compare(placeKey(a.Place), placeKey(b.Place)),
+		byPointer(a.BearingDeg, b.BearingDeg), byPointer(a.HeightM, b.HeightM))
+}
+
+func byPointer(a, b *float64) int {
+	if a == nil || b == nil {
+		return cmp.Compare(b2i(a != nil), b2i(b != nil))
+	}
+	return cmp.Compare(*a, *b)
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// placeKey is what two spellings of one place have in common.
+func placeKey(place string) string { return strings.ToLower(strings.Join(strings.Fields(place), " ")) }
+
+// sameSpot reports whether two marks of one place are visits to one spot.
+func (o Options) sameSpot(a, b *Mark) bool {
+	near := func(a, b *float64, difference func(a, b float64) float64, tolerance float64) bool {
+		if a == nil || b == nil {
+			return a == b
+		}
+		return difference(*a, *b) <= tolerance
+	}
+	apart := func(a, b float64) float64 { return math.Abs(a - b) }
+	return near(a.BearingDeg, b.BearingDeg, bearingApart, o.BearingToleranceDeg) &&
+		near(a.HeightM, b.HeightM, apart, o.HeightToleranceM+1e-9)
+}
+
+// bearingApart is the angle between two bearings, 0 to 180.
+func bearingApart(a, b float64) float64 { return math.Abs(math.Remainder(a-b, 360)) }
+
+// spot combines visits, which are in order of time.
+func (o Options) spot(visits []*Mark) Spot {
+	first := visits[0]
+	s := Spot{Place: strings.Join(strings.Fields(first.Place), " "), BearingDeg: first.BearingDeg, HeightM: first.HeightM, Channels: map[int]Combined{}}
+	heard := map[int][]*Heard{}
+	for _, m := range visits {
+		s.Visits = append(s.Visits, m.Time)
+		for i := range m.Heard {
+			h := &m.Heard[i]
+			heard[h.RFChannel] = append(heard[h.RFChannel], h)
+			c := s.Channels[h.RFChannel]
+			c.Visits++
+			c.Latest = m.Time
+			s.Channels[h.RFChannel] = c
+		}
+	}
+	for rf, list := range heard {
+		c := s.Channels[rf]
+		latest := list[len(list)-1]
+		c.Presence, c.Grade, c.Limits = latest.Presence, latest.Grade, latest.Limits
+		var margins []measure.Estimate
+		for _, h := range list {
+			if h.Margin != nil {
+				margins = append(margins, *h.Margin)
+			}
+		}
+		c.Heard = len(margins)
+		if latest.Margin != nil {
+			var mean measure.Estimate
+			mean, c.ScatterDB = o.mean(margins)
+			c.Margin = &mean
+		}
+		s.Channels[rf] = c
+	}
+	return s
+}
+
+// mean returns the weighted mean of visits and their standard deviation.
+func (o Options) mean(visits []measure.Estimate) (mean measure.Estimate, scatter float64) {
+	var weights, sum, plain float64
+	weight := make([]float64, len(visits))
+	for i, v := range visits {
+		// Even the best measurement of an antenna in the open is not exact;
+		// this also keeps the weights finite.
+		const leastDB = 0.01
+		weight[i] = 1 / (v.Sigma*v.Sigma + o.RepeatDB*o.RepeatDB + leastDB*leastDB)
+		weights += weight[i]
+		sum += weight[i] * v.Value
+		plain += v.Value / float64(len(visits))
+	}
+	mean = measure.Estimate{Value: sum / weights, Sigma: 1 / math.Sqrt(weights)}
+	if n := float64(len(visits)); n > 1 {
+		var chi2 float64
+		for i, v := range visits {
+			chi2 += weight[i] * (v.Value - mean.Value) * (v.Value - mean.Value)
+			scatter += (v.Value - plain) * (v.Value - plain) / (n - 1)
+		}
+		mean.Sigma *= math.Max(1, math.Sqrt(chi2/(n-1)))
+	}
+	return mean, math.Sqrt(scatter)
+}

@@ -1,0 +1,56 @@
+package site
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+	"rooftone/scan/verdict"
+)
+
+// Truth: the documented rule: everything that was measured, and nothing that
+// was not.
+func TestNewMark(t *testing.T) {
+	e := func(v, s float64) *measure.Estimate { return &measure.Estimate{Value: v, Sigma: s} }
+	s := &scan.Survey{
+		Started: noon, Source: "sim:town", ThresholdDB: 15.2, Interrupted: true,
+		Clock: &measure.Clock{PPM: *e(12, 0.5)},
+		Channels: []scan.Channel{
+			{Reading: measure.Reading{Channel: band.Channel{Number: 7, LowerHz: 174e6}}},
+			{Reading: measure.Reading{Channel: band.Channel{Number: 9, LowerHz: 186e6}, Covered: true, Presence: measure.Vacant, PowerDBFS: e(-50, 0.1)}},
+			{
+				Reading: measure.Reading{
+					Channel: band.Channel{Number: 22, LowerHz: 518e6}, Covered: true, Presence: measure.Present,
+					Standard: measure.ATSC1, Margin: e(7, 0.5), MarginMethod: measure.MarginEqualised, CN: e(23, 0.5),
+					MER: e(22, 0.25), PowerDBFS: e(-30, 0.25), Tilt: e(1, 0.5), Ripple: e(4, 0.5),
+					GainDB: ptr(20.0), ClippedFraction: 0.001, LostSamples: true,
+				},
+				Verdict: verdict.Verdict{Grade: verdict.Slim, Reasons: []verdict.Reason{{Limit: verdict.Echoes, Evidence: "x"}}},
+			},
+		},
+	}
+	m := NewMark(s)
+	require.Equal(t, Mark{
+		Time: noon, Source: "sim:town", ThresholdDB: 15.2, Clock: e(12, 0.5), Interrupted: true,
+		Heard: []Heard{
+			{RFChannel: 9, Presence: measure.Vacant, Power: e(-50, 0.1)},
+			{
+				RFChannel: 22, Presence: measure.Present, Grade: verdict.Slim, Standard: measure.ATSC1,
+				Margin: e(7, 0.5), MarginMethod: measure.MarginEqualised, CN: e(23, 0.5), MER: e(22, 0.25),
+				Power: e(-30, 0.25), Tilt: e(1, 0.5), Ripple: e(4, 0.5), Limits: []verdict.Limit{verdict.Echoes},
+				GainDB: ptr(20.0), Clipped: 0.001, Lost: true,
+			},
+		},
+	}, m)
+	s.Channels[2].Margin.Value = 99
+	require.Equal(t, 7.0, m.Heard[1].Margin.Value, "a mark shares nothing with the visit")
+
+	// And so does the file.
+	m.Place = "roof"
+	path := newHouse(t)
+	require.NoError(t, Append(path, m))
+	require.Equal(t, []Mark{m}, read(t, path).Marks)
+}
