@@ -69,7 +69,7 @@ type layout struct {
 
 	// known holds the training of odd and of even fields, at half steps:
 	// index h+knownAt is h half steps after the first symbol's peak. slope is
-	// its derivative, per second.
+	// its derivative, per second. They reach as far before as they do behind.
 	known, slope [2][]complex128
 	knownAt      int
 
@@ -167,7 +167,7 @@ func (g *layout) tabulate() error {
 		}
 	}
 	g.knownAt = 2*leadSteps + g.lastDelay + delayMargin
-	count := g.knownAt + 2*(g.points-1-leadSteps) - g.firstDelay + delayMargin + 1
+	count := g.knownAt + 2*(g.points-1-leadSteps) + g.lastDelay + delayMargin + 1
 	for parity := range 2 {
 		symbols, _ := FieldSync(parity == 0)
 		g.known[parity], g.slope[parity] = make([]complex128, count), make([]complex128, count)

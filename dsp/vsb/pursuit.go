@@ -10,6 +10,11 @@ const (
 	// path.
 	falseTap = 0.005
 
+	// falseNear is the same for each delay close to one that was taken: a path
+	// between the delays takes more than one.
+	falseNear = 0.03
+	nearSteps = 2
+
 	// leastNew is how much of an atom's power must lie outside the atoms
 	// taken before, for it to be taken too.
 	leastNew = 1e-3
@@ -238,7 +243,18 @@ func (p *pursuit) drop() {
 	p.taps, p.gain = p.taps[:j], p.gain[:j]
 }
 
-// next returns the delay that promises the most, or false when there is none.
+// least is what a delay must explain to be taken, in units of the noise.
+func (p *pursuit) least(delay int) float64 {
+	for _, d := range p.taps {
+		if d != delay && max(d-delay, delay-d) <= nearSteps {
+			return -math.Log(falseNear)
+		}
+	}
+	return math.Log(float64(len(p.norms)) / 2 / falseTap)
+}
+
+// next returns the delay that promises the most, measured by what it must
+// explain, or false when there is none.
 func (p *pursuit) next() (int, bool) {
 	best, bestScore := 0, 0.
 	for l, norm := range p.norms {
@@ -248,7 +264,7 @@ func (p *pursuit) next() (int, bool) {
 		delay := l + p.layout.firstDelay
 		c := p.project(p.rest, delay)
 		// What is near the taps taken is known less well than norm says.
-		score := (real(c)*real(c) + imag(c)*imag(c)) / (norm + 0.02*p.whole[l])
+		score := (real(c)*real(c) + imag(c)*imag(c)) / (norm + 0.02*p.whole[l]) / p.least(delay)
 		if score > bestScore {
 			best, bestScore = delay, score
 		}
@@ -258,7 +274,6 @@ func (p *pursuit) next() (int, bool) {
 
 // run takes delays, limit at most, until none explains more than noise would.
 func (p *pursuit) run(limit int) {
-	least := math.Log(float64(len(p.norms)) / 2 / falseTap)
 	for refused := 0; refused < mostRefused && len(p.taps) < limit; {
 		delay, any := p.next()
 		if !any {
@@ -271,7 +286,7 @@ func (p *pursuit) run(limit int) {
 		g := p.gain[len(p.gain)-1]
 		won := real(g)*real(g) + imag(g)*imag(g)
 		noise := (p.power - won) / math.Max(1, p.dof-1)
-		if len(p.taps) > 1 && won < least*noise {
+		if len(p.taps) > 1 && won < p.least(delay)*noise {
 			// Its score promised too much; the next may keep its promise.
 			p.drop()
 			refused++

@@ -83,6 +83,7 @@ type Trainer struct {
 	pursuit pursuit
 	fields  []fieldSync
 	spins   [][]complex128 // of the carriers that refine tries
+	between *interpolator
 	work    []complex128
 	free    float64 // dimensions that the noise rests on
 	scale   float64 // the noise, in units of what the covariance was made with
@@ -123,6 +124,7 @@ func newTrainer(rateHz, offsetHz float64) (*Trainer, error) {
 		matrix:  newTriangle(n),
 		pursuit: pursuit{layout: g},
 		spins:   refineSpins(g),
+		between: newInterpolator(),
 		work:    make([]complex128, n),
 	}
 	if t.search, err = newSearch(g); err != nil {
@@ -171,6 +173,9 @@ func (t *Trainer) fit(x []complex64, know Knowledge) (*Training, error) {
 	}
 	if out.Fields = len(t.fields); out.Fields > 0 {
 		if err := t.refine(x, s); err != nil {
+			return nil, err
+		}
+		if err := t.anchor(x, s); err != nil {
 			return nil, err
 		}
 		noise, errors, err := t.passes(x, s)
@@ -223,6 +228,9 @@ const (
 	refineCarriers = 41
 	refineReachHz  = 5e3
 	refineLags     = 4 // half steps either way
+
+	anchorShare = 0.25 // of the strongest path's power, that an anchor must have
+	anchorGain  = 0.03 // by how much more it must hold
 )
 
 // refineSpins returns exp(−j2πf·u) for the carriers that refine tries.
@@ -271,6 +279,46 @@ func (t *Trainer) refine(x []complex64, s *sighting) error {
 	s.carrierHz += (carrier/(refineCarriers-1)*2 - 1) * refineReachHz
 	s.first += (lag - refineLags) * g.step / 2 * g.rateHz
 	return t.collect(x, s)
+}
+
+// anchor moves the place to another path when the delays that are looked for,
+// counted from that, hold more of what the training matches.
+func (t *Trainer) anchor(x []complex64, s *sighting) error {
+	g := t.layout
+	// By delays from here, from −lastDelay on.
+	power := make([]float64, 2*g.lastDelay+1)
+	var most, sum float64
+	for l := range power {
+		for _, f := range t.fields {
+			g.atom(t.work, g.known[f.parity], l-g.lastDelay)
+			v := inner(t.work, f.points)
+			power[l] += real(v)*real(v) + imag(v)*imag(v)
+		}
+		most = math.Max(most, power[l])
+		sum += power[l]
+	}
+	// What random symbols match by chance is left out.
+	floor := 2 * sum / float64(len(power))
+	within := func(at int) (sum float64) {
+		for _, v := range power[max(0, at+g.firstDelay):min(len(power), at+g.lastDelay+1)] {
+			sum += math.Max(0, v-floor)
+		}
+		return sum
+	}
+	best := g.lastDelay
+	for at, v := range power {
+		if v > anchorShare*most && within(at) > (1+anchorGain)*within(best) {
+			best = at
+		}
+	}
+	if best == g.lastDelay {
+		return nil
+	}
+	s.first += float64(best-g.lastDelay) * g.step / 2 * g.rateHz
+	if err := t.collect(x, s); err != nil {
+		return err
+	}
+	return t.refine(x, s)
 }
 
 // summit is where, from the middle of three equally spaced values, the parabola

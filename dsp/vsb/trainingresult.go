@@ -46,7 +46,8 @@ type Training struct {
 	ErrorDensity, ErrorSigma float64
 	Response                 []ResponseBin
 	Taps                     []Tap
-	middleHz                 float64
+
+	echoes *echoData
 }
 
 // ResponseBin is a channel's response at a frequency above its lower edge.
@@ -83,7 +84,7 @@ func (t *Trainer) judge(out *Training, noise float64) {
 	for _, m := range p.solve() {
 		out.Taps = append(out.Taps, Tap{float64(m.delay) * g.step / 2, m.gain})
 	}
-	out.middleHz = g.middleHz
+	out.echoes = t.echoData()
 }
 
 // direction returns b for a frequency from the band's middle: bᵀ·gain is the
