@@ -96,7 +96,11 @@ func noEchoes(c scan.Channel) string {
 	case c.Echoes == nil:
 		return "no training found: too weak to tell"
 	case len(arrivals(c)) == 0:
-		return fmt.Sprintf("no echo above \u2212%.0f dB", -faintEchoDB)
+		floor := faintEchoDB
+		if f := c.EchoFloorDB; f != nil && *f > floor {
+			floor = *f
+		}
+		return fmt.Sprintf("no echo above \u2212%.0f dB", -floor)
 	}
 	return ""
 }

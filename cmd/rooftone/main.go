@@ -55,6 +55,7 @@ func commands() []command {
 	return []command{
 		demoCommand(),
 		sweepCommand(),
+		explainCommand(),
 		recordCommand(),
 		devicesCommand(),
 		versionCommand(),

@@ -45,10 +45,22 @@ type reportRow struct {
 	Covered   bool    `json:"covered"`
 
 	Presence *string `json:"presence"`
+	Standard *string `json:"standard"`
 	Grade    *string `json:"grade"`
 
 	MarginDB      *float64 `json:"margin_db"`
 	MarginSigmaDB *float64 `json:"margin_sigma_db"`
+	MarginMethod  *string  `json:"margin_method"`
+	EchoCostDB    *float64 `json:"echo_cost_db"`
+	UnderCostDB   *float64 `json:"under_cost_db"`
+
+	MERDB       *float64      `json:"mer_db"`
+	MERSigmaDB  *float64      `json:"mer_sigma_db"`
+	SliceMER    []reportSlice `json:"slice_mer"`
+	EchoFloorDB *float64      `json:"echo_floor_db"`
+	Echoes      []reportEcho  `json:"echoes"`
+	TiltDB      *float64      `json:"tilt_db"`
+	RippleDB    *float64      `json:"ripple_db"`
 
 	CNDB           *float64 `json:"cn_db"`
 	CNSigmaDB      *float64 `json:"cn_sigma_db"`
@@ -79,6 +91,36 @@ type reportRow struct {
 	GainDB          *float64 `json:"gain_db"`
 	ClippedFraction *float64 `json:"clipped_fraction"`
 	LostSamples     *bool    `json:"lost_samples"`
+}
+
+// reportSlice is the modulation error ratio in one slice of a channel.
+type reportSlice struct {
+	OffsetHz float64  `json:"offset_hz"` // of the slice's middle above the lower edge
+	MERDB    *float64 `json:"mer_db"`
+	SigmaDB  *float64 `json:"mer_sigma_db"`
+}
+
+func (s reportSlice) String() string { return fmt.Sprintf("%g Hz %s dB", s.OffsetHz, figure(s.MERDB)) }
+
+// reportEcho is one path besides the strongest.
+type reportEcho struct {
+	DelayUS      *float64 `json:"delay_us"`
+	DelaySigmaUS *float64 `json:"delay_sigma_us"`
+	LevelDB      *float64 `json:"level_db"`
+	LevelSigmaDB *float64 `json:"level_sigma_db"`
+	ExtraFeet    *float64 `json:"extra_ft"`
+	ExtraMetres  *float64 `json:"extra_m"`
+}
+
+func (e reportEcho) String() string {
+	return fmt.Sprintf("%s us %s dB", figure(e.DelayUS), figure(e.LevelDB))
+}
+
+func figure(v *float64) string {
+	if v == nil {
+		return "?"
+	}
+	return strconv.FormatFloat(*v, 'f', -1, 64)
 }
 
 // newReport prepares a survey for JSON and CSV.
@@ -116,6 +158,7 @@ func newReportRow(c *scan.Channel) reportRow {
 		UpperHz:   c.Channel.UpperHz(),
 		Covered:   c.Covered,
 		Presence:  word(c.Presence),
+		Standard:  word(c.Standard),
 		Grade:     word(c.Grade),
 		Limits:    []string{},
 		Evidence:  []string{},
@@ -133,6 +176,20 @@ func newReportRow(c *scan.Channel) reportRow {
 		return row
 	}
 	row.MarginDB, row.MarginSigmaDB = decibels(c.Margin)
+	row.MarginMethod = word(c.MarginMethod)
+	row.EchoCostDB, _ = decibels(c.EchoCost)
+	row.UnderCostDB, _ = decibels(c.UnderCost)
+	row.MERDB, row.MERSigmaDB = decibels(c.MER)
+	for _, s := range c.SliceMER {
+		mer, sigma := decibels(&s.MER)
+		row.SliceMER = append(row.SliceMER, reportSlice{s.CenterHz, mer, sigma})
+	}
+	if c.EchoFloorDB != nil {
+		row.EchoFloorDB = round(*c.EchoFloorDB, 0.1)
+	}
+	row.Echoes = reportEchoes(c.Echoes)
+	row.TiltDB, _ = decibels(c.Tilt)
+	row.RippleDB, _ = decibels(c.Ripple)
 	row.CNDB, row.CNSigmaDB = decibels(c.CN)
 	row.CNPowerDB, row.CNPowerSigmaDB = decibels(c.CNPower)
 	row.CNPilotDB, row.CNPilotSigmaDB = decibels(c.CNPilot)
@@ -155,6 +212,23 @@ func newReportRow(c *scan.Channel) reportRow {
 	row.ClippedFraction = round(c.ClippedFraction, 1e-6)
 	row.LostSamples = &c.LostSamples
 	return row
+}
+
+// reportEchoes keeps nil, which says that nothing is known, apart from the empty
+// list, which says that there are none.
+func reportEchoes(echoes []measure.Echo) []reportEcho {
+	if echoes == nil {
+		return nil
+	}
+	out := []reportEcho{}
+	for _, e := range echoes {
+		out = append(out, reportEcho{
+			DelayUS: round(e.DelayUS.Value, 0.001), DelaySigmaUS: round(e.DelayUS.Sigma, 0.001),
+			LevelDB: round(e.LevelDB.Value, 0.01), LevelSigmaDB: round(e.LevelDB.Sigma, 0.01),
+			ExtraFeet: round(e.ExtraFeet(), 1), ExtraMetres: round(e.ExtraMetres(), 1),
+		})
+	}
+	return out
 }
 
 // word returns nil for the empty word.
@@ -240,7 +314,20 @@ func csvField(v reflect.Value) string {
 		return strconv.FormatFloat(x, 'f', -1, 64)
 	case []string:
 		return strings.Join(x, "; ")
+	case []reportSlice:
+		return joined(x)
+	case []reportEcho:
+		return joined(x)
 	default:
 		return fmt.Sprint(x)
 	}
+}
+
+// joined writes the entries of a list as one field.
+func joined[T fmt.Stringer](list []T) string {
+	var words []string
+	for _, x := range list {
+		words = append(words, x.String())
+	}
+	return strings.Join(words, "; ")
 }

@@ -7,8 +7,17 @@ import (
 
 // showRows prints the terminal's presence map.
 func showRows(c *console, s *scan.Survey, l looks, all bool) error {
+	o := textOptions(c, s, l)
+	o.All = all
+	return plot.Rows(c.stdout, s, o)
+}
+
+// showDetails prints all that is known of a survey's only channel.
+func showDetails(c *console, s *scan.Survey, l looks) error {
+	return plot.Details(c.stdout, s.Channels[0], s, textOptions(c, s, l))
+}
+
+func textOptions(c *console, s *scan.Survey, l looks) plot.TextOptions {
 	screen := c.screenFor(l)
-	return plot.Rows(c.stdout, s, plot.TextOptions{
-		Width: screen.width, UTF8: screen.utf8, Color: screen.colour, All: all, ThresholdDB: s.ThresholdDB,
-	})
+	return plot.TextOptions{Width: screen.width, UTF8: screen.utf8, Color: screen.colour, ThresholdDB: s.ThresholdDB}
 }

@@ -33,7 +33,11 @@ type visitFlags struct {
 	all       bool
 	looks     looks
 
-	mapFile, spectrumFile string
+	mapFile, spectrumFile, echoesFile, responseFile string
+
+	// For explain: one channel in full, and its page.
+	one       bool
+	sheetFile string
 }
 
 // rawFlags say what a raw recording cannot say itself.
@@ -61,17 +65,26 @@ func (v *visitFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")
 	fs.BoolVar(&v.bias, "bias-tee", false, "feed an amplifier through the antenna socket while measuring; not with an antenna that is a short circuit for direct current")
 	v.dwell = scan.DefaultDwell
+	if v.one {
+		v.dwell = explainDwell
+	}
 	fs.Var(&period{to: &v.dwell, min: 10 * time.Millisecond, max: 10 * time.Second}, "dwell", "`TIME` spent on each third of a channel, such as 0.2s: longer finds weaker stations")
 	threshold := measure.DefaultThresholdDB
 	v.threshold = &threshold
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
 	fs.Var(&number{to: &v.noiseFigure, min: 0, max: 40, unit: "dB"}, "noise-figure", "the radio's noise figure in `DB`, if known: powers in dBm")
 	fs.Var(&number{to: &v.fullScale, min: -200, max: 60, unit: "dBm"}, "full-scale", "the input level in `DBM` that makes 0 dBFS at the gain in use, if known: powers in dBm")
-	fs.Var(&fileName{&v.mapFile}, "map", "draw the presence map to `FILE`: .png, .svg or .pdf")
+	if v.one {
+		fs.Var(&fileName{&v.sheetFile}, "sheet", "draw the channel's page to `FILE`: .png, .svg or .pdf")
+	} else {
+		fs.Var(&fileName{&v.mapFile}, "map", "draw the presence map to `FILE`: .png, .svg or .pdf")
+		fs.BoolVar(&v.all, "all", false, "list every channel, not only those with something on them")
+	}
+	fs.Var(&fileName{&v.echoesFile}, "echoes", "draw the echoes, and how far behind the station's path they come, to `FILE`: .png, .svg or .pdf")
+	fs.Var(&fileName{&v.responseFile}, "response", "draw the response across each channel to `FILE`: .png, .svg or .pdf")
 	fs.Var(&fileName{&v.spectrumFile}, "spectrum", "draw the spectrum to `FILE`: .png, .svg or .pdf")
 	fs.BoolVar(&v.json, "json", false, "print JSON, the whole of what was measured")
 	fs.BoolVar(&v.csv, "csv", false, "print CSV, the same figures, one line a channel")
-	fs.BoolVar(&v.all, "all", false, "list every channel, not only those with something on them")
 	v.looks.declare(fs)
 	fs.Var(&choice{to: &v.raw.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
 	fs.Var(&hertz{to: &v.raw.rate, min: 1e6, max: 20e6}, "rate", "for a raw recording: its `RATE` in samples per second, such as 2.4M")
@@ -97,6 +110,9 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 	channels, plan, err := v.channels(operands)
 	if err != nil {
 		return nil, err
+	}
+	if v.one && len(channels) != 1 {
+		return nil, usagef("explain wants one channel").hint("rooftone explain 22, or rooftone sweep for several")
 	}
 	from, err := parseSource(v.from)
 	if err != nil {
@@ -234,6 +250,8 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 		err = writeJSON(c.stdout, newReport(s))
 	case v.csv:
 		err = writeCSV(c.stdout, newReport(s))
+	case v.one:
+		err = showDetails(c, s, v.looks)
 	default:
 		err = showRows(c, s, v.looks, v.all)
 	}
@@ -245,6 +263,7 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 
 // picture is a picture that was asked for, and its file.
 type picture struct {
+	flag   string
 	name   string
 	format string
 	file   *outFile
@@ -265,7 +284,10 @@ func (v *visitFlags) createPictures() ([]*picture, error) {
 		draw       func(io.Writer, string, *scan.Survey, plot.Options) error
 	}{
 		{"map", v.mapFile, plot.Skyline},
+		{"sheet", v.sheetFile, drawSheet},
 		{"spectrum", v.spectrumFile, plot.Spectrum},
+		{"echoes", v.echoesFile, plot.Echoes},
+		{"response", v.responseFile, plot.Response},
 	} {
 		if want.name == "" {
 			continue
@@ -274,10 +296,12 @@ func (v *visitFlags) createPictures() ([]*picture, error) {
 		if err != nil {
 			return nil, usagef("--%s: %w", want.flag, err).hint("--%s picture.png, .svg or .pdf", want.flag)
 		}
-		out = append(out, &picture{name: want.name, format: format, draw: want.draw})
-	}
-	if len(out) == 2 && sameFile(out[0].name, out[1].name) {
-		return nil, usagef("--map and --spectrum name the same file").hint("give each picture a name of its own")
+		for _, other := range out {
+			if sameFile(other.name, want.name) {
+				return nil, usagef("--%s and --%s name the same file", other.flag, want.flag).hint("give each picture a name of its own")
+			}
+		}
+		out = append(out, &picture{flag: want.flag, name: want.name, format: format, draw: want.draw})
 	}
 	for i, p := range out {
 		var err error

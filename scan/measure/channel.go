@@ -233,6 +233,7 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 	}
 	r.CN = better(r.CNPower, r.CNPilot)
 	m.mer(r, trained)
+	echoes(r, trained)
 	m.margin(r, under)
 	m.response(r, under)
 }

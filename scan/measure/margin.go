@@ -234,7 +234,8 @@ func tiltAndRipple(points []ResponsePoint) (tilt, ripple *Estimate) {
 		rest := y[i] - my - slope*(x[i]-mx)
 		low, high = math.Min(low, rest), math.Max(high, rest)
 	}
-	span := flatHighHz - flatLowHz
+	// Told for the whole flat top, from skirt to skirt.
+	const span = band.WidthHz - 4*band.PilotOffsetHz
 	return &Estimate{slope * span, math.Sqrt(varSlope) / sxx * span},
 		&Estimate{high - low, math.Sqrt2 * median(sigma)}
 }

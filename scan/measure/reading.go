@@ -65,10 +65,14 @@ type Reading struct {
 	// nil when no training was found, empty when it shows none.
 	Echoes []Echo
 
+	// EchoFloorDB is the level down to which an echo would have been found,
+	// relative to the strongest path; nil when no training was found.
+	EchoFloorDB *float64
+
 	// Response is the channel's response across its 6 MHz, relative to its
 	// mean, in order of frequency; nil when it was not measured. Tilt is its
-	// slope from the lower to the upper end of the flat part, Ripple the peak
-	// to peak of what is left, both in dB.
+	// rise from 0.62 to 5.38 MHz above the lower edge, Ripple the peak to peak
+	// of what is left, both in dB.
 	Response     []ResponsePoint
 	Tilt, Ripple *Estimate
 
@@ -119,6 +123,7 @@ type SliceMER struct {
 type Echo struct {
 	DelayUS Estimate // after the strongest path, in µs; negative before it
 	LevelDB Estimate // relative to the strongest path
+	Merged  bool     // more than one path, too close together to be told apart
 }
 
 // ExtraMetres is how much longer the echo's path is, in metres.

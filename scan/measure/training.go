@@ -224,6 +224,41 @@ func (m *measurer) mer(r *Reading, trained []Trained) {
 	}
 }
 
+// echoFloorDB is the level of an echo that stands 12 dB above what noise makes
+// of one: each field sync shows a slice's bandwidth times the training's
+// duration independent values, of which the strongest path has all.
+func echoFloorDB(trained []Trained) float64 {
+	const trainingSeconds, standsOutDB = vsb.KnownSymbols / vsb.SymbolRateHz, 12
+	var signal float64
+	for _, t := range trained {
+		signal += fromDB(t.MERdB) * float64(t.Fields) * (t.HighHz - t.LowHz) * trainingSeconds
+	}
+	return math.Min(0, math.Max(vsb.FaintestEchoDB, standsOutDB-toDB(signal)))
+}
+
+// echoes fills a Reading's echoes from the training of its slices.
+func echoes(r *Reading, trained []Trained) {
+	var fits []*vsb.Training
+	for _, t := range trained {
+		fits = append(fits, t.Training)
+	}
+	profile, err := vsb.Echoes(fits...)
+	if err != nil {
+		return // no training: Echoes stays nil
+	}
+	r.Echoes = []Echo{}
+	floor := echoFloorDB(trained)
+	r.EchoFloorDB = &floor
+	const micro = 1e6
+	for _, e := range profile.Echoes {
+		r.Echoes = append(r.Echoes, Echo{
+			DelayUS: Estimate{e.DelaySeconds * micro, e.DelaySigma * micro},
+			LevelDB: Estimate{e.LevelDB, e.LevelSigmaDB},
+			Merged:  e.Merged,
+		})
+	}
+}
+
 const (
 	// A slice's error is put down to more than noise when it exceeds the floor
 	// by this many standard uncertainties, and by this much.
