@@ -25,6 +25,15 @@ import (
 // in the README.
 var draws = flag.Int("draws", 1, "how many times the usual number of random draws the ensembles make")
 
+// ensemble is how many draws an ensemble makes that usually makes n. With -short
+// it makes one.
+func ensemble(n int) int {
+	if testing.Short() {
+		return 1
+	}
+	return n * *draws
+}
+
 func usChannels(t *testing.T, list string) []band.Channel {
 	c, err := band.Plans()[0].Select(list)
 	require.NoError(t, err)
@@ -84,7 +93,7 @@ func TestCarrierToNoise(t *testing.T) {
 	t.Parallel()
 	var errors []float64
 	var inside, all float64
-	for draw := range 3 * *draws {
+	for draw := range ensemble(3) {
 		town := dongleTown(uint64(draw+1), []float64{-60, 21, 0, 60, -33}[draw%5])
 		for i := range 12 {
 			cn := 3 + 24*float64((i*7+draw*5)%12)/11
@@ -171,7 +180,7 @@ func TestWeakPresence(t *testing.T) {
 		{"beyond it", -26, 0.90},
 	} {
 		var found, stations, alarms, vacant int
-		for seed := range 6 * *draws {
+		for seed := range ensemble(3) {
 			f, s, a, v := weakBand(t, uint64(100*seed)+uint64(-c.cnDB), c.cnDB)
 			found, stations, alarms, vacant = found+f, stations+s, alarms+a, vacant+v
 		}
@@ -188,7 +197,7 @@ func TestWeakPresence(t *testing.T) {
 
 func TestStrongNeighbour(t *testing.T) {
 	t.Parallel()
-	for draw := range 2 * *draws {
+	for draw := range ensemble(1) {
 		town := dongleTown(uint64(draw+40), 33)
 		weak := 6 + float64(draw%3)*4
 		town.Stations = []sim.Station{
@@ -211,7 +220,7 @@ func TestStrongNeighbour(t *testing.T) {
 
 func TestToneIsNoStation(t *testing.T) {
 	t.Parallel()
-	for draw := range 2 * *draws {
+	for draw := range ensemble(1) {
 		town := dongleTown(uint64(draw+70), -41)
 		town.Stations = []sim.Station{station(15, 22, 2), station(25, 14, 0), station(35, 17, -6)}
 		// A tone's level, as the C/N of the station that it could be the pilot

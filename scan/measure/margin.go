@@ -125,24 +125,27 @@ type errorPiece struct {
 	density       float64 // FS²/Hz
 }
 
-// at returns the density of all that is not signal at a place in the channel.
+// at returns the density of all that is not signal at a place in the channel:
+// that of the nearest piece, for between the slices' fits lies a little that
+// none has seen.
 func (n *interference) at(offsetHz float64) float64 {
+	density, nearest := n.floor, math.Inf(1)
 	for _, p := range n.pieces {
-		if offsetHz >= p.lowHz && offsetHz < p.highHz {
-			return p.density
+		if away := math.Max(p.lowHz-offsetHz, offsetHz-p.highHz); away < nearest {
+			density, nearest = p.density, away
 		}
 	}
-	return n.floor
+	return density
 }
 
 // mean is the mean of at over the channel.
 func (n *interference) mean() float64 {
-	sum, width := 0.0, 0.0
-	for _, p := range n.pieces {
-		sum += p.density * (p.highHz - p.lowHz)
-		width += p.highHz - p.lowHz
+	const places = 60
+	var sum float64
+	for k := range places {
+		sum += n.at((float64(k) + 0.5) * band.WidthHz / places)
 	}
-	return (sum + n.floor*(band.WidthHz-width)) / band.WidthHz
+	return sum / places
 }
 
 // tilted reports whether what stands over the floor is mostly at one end.

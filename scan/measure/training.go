@@ -298,16 +298,23 @@ func (m *measurer) under(r *Reading, noise *floor, trained []Trained) *interfere
 	out := &interference{floor: noise.density, relative: noise.relative, method: noise.method}
 	evenly := standsOut(residual.density, residual.relative)
 	var variance float64
+	stands := false
 	for i, p := range pieces {
 		if evenly || standsOut(p.density, relatives[i]) {
 			p.density = math.Max(p.density, noise.density)
-			out.pieces = append(out.pieces, p)
 			variance += math.Pow(relatives[i]/float64(len(pieces)), 2)
+			stands = true
+		} else {
+			p.density = noise.density
 		}
+		out.pieces = append(out.pieces, p)
 	}
-	if len(out.pieces) > 0 {
+	if stands {
 		out.relative = math.Hypot(math.Sqrt(variance), noise.relative)
-	} else if residual.relative < noise.relative {
+		return out
+	}
+	out.pieces = nil
+	if residual.relative < noise.relative {
 		out.floor, out.relative, out.method = residual.density, residual.relative, NoiseTraining
 	}
 	return out
