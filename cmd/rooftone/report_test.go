@@ -42,6 +42,7 @@ func oddSurvey() *scan.Survey {
 					NoiseDBFS: estimate(math.NaN(), math.Inf(1)),
 					CN:        estimate(24.826, 0.061),
 					Margin:    estimate(-0.001, 0.061),
+					Echoes:    []measure.Echo{{DelayUS: *estimate(1.404, 0.02), LevelDB: *estimate(-4.01, 0.1)}, {DelayUS: *estimate(-3, 0), LevelDB: *estimate(-12, 0)}},
 					Pilot:     &measure.Pilot{OffsetHz: *estimate(-0.04, 30.04), ToNoise: *estimate(80.194, 0.07), PowerDBFS: math.Inf(-1)},
 					GainDB:    &gain,
 				},
@@ -95,6 +96,11 @@ func TestJSON(t *testing.T) {
 	require.Equal(t, 49.6, row["gain_db"])
 	require.Equal(t, true, row["pilot_found"])
 	require.Equal(t, []any{"weak", "tone"}, row["limits"])
+	echo := row["echoes"].([]any)[0].(map[string]any)
+	require.Equal(t, 1.404, echo["delay_us"])
+	require.Equal(t, -4.01, echo["level_db"])
+	// 1.404 µs at 299.792458 m/µs, 0.3048 m to the foot.
+	require.InDelta(t, 1381, echo["extra_ft"], 1)
 	require.Equal(t, false, rows[2].(map[string]any)["pilot_found"], "a tone in a vacant channel is no pilot")
 	require.Equal(t, 1500.0, rows[2].(map[string]any)["pilot_offset_hz"])
 	require.NotContains(t, b.String(), "-0,", "minus zero")
@@ -119,6 +125,7 @@ func TestCSV(t *testing.T) {
 	require.Equal(t, "24.83", rows[2][col["cn_db"]])
 	require.Equal(t, "0", rows[2][col["margin_db"]])
 	require.Equal(t, "", rows[2][col["noise_dbfs"]])
+	require.Equal(t, "1.404 us -4.01 dB; -3 us -12 dB", rows[2][col["echoes"]])
 	require.Equal(t, "weak; tone", rows[2][col["limits"]])
 	require.Equal(t, "C/N 15 dB, \"none\" to spare; two\nlines", rows[2][col["evidence"]])
 }
@@ -127,7 +134,7 @@ func TestCSV(t *testing.T) {
 func TestREADMEHasEveryField(t *testing.T) {
 	readme, err := os.ReadFile("../../README.md")
 	require.NoError(t, err)
-	for _, typ := range []reflect.Type{reflect.TypeFor[report](), reflect.TypeFor[reportRow]()} {
+	for _, typ := range []reflect.Type{reflect.TypeFor[report](), reflect.TypeFor[reportRow](), reflect.TypeFor[reportEcho](), reflect.TypeFor[reportSlice]()} {
 		for i := range typ.NumField() {
 			name := typ.Field(i).Tag.Get("json")
 			require.Contains(t, string(readme), "`"+name+"`", "the README does not tell of a JSON field")

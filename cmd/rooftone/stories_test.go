@@ -191,7 +191,7 @@ func contract(ts *testscript.TestScript, _ bool, args []string) {
 		if o["covered"] == false {
 			number, text, truth = "null", "null", "null"
 		}
-		for _, name := range []string{"power_dbfs", "noise_dbfs", "cn_db", "cn_sigma_db", "pilot_offset_hz", "pilot_to_noise_dbhz", "margin_db", "power_dbm"} {
+		for _, name := range []string{"power_dbfs", "noise_dbfs", "cn_db", "cn_sigma_db", "pilot_offset_hz", "pilot_to_noise_dbhz", "margin_db", "power_dbm", "mer_db", "tilt_db", "ripple_db"} {
 			want(where, o, name, number, "null")
 		}
 		want(where, o, "noise_method", text, "null")
