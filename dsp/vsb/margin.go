@@ -23,6 +23,7 @@ const (
 	minCover   = 0.5   // of the Nyquist band; less is not the channel
 	maxStepHz  = 250e3 // four bins in a skirt of 620 kHz at the very least
 	minFolded  = 0.1   // of 1 + signal over noise; less is scatter
+	maxRatio   = 1e30  // of signal to noise in a bin
 	maxNumBins = 1 << 24
 )
 
@@ -65,10 +66,10 @@ const (
 // latter fed the right decisions, leave a mean square error of σ²·exp(−m) at
 // the least, m being the mean of ln(1+SNR(f)) over 0 to 1/(2T). That counts a
 // symbol that comes out too small as error; scaled to its right size it stands
-// exp(m) − 1 times above the noise. Salz, "Optimum Mean-Square Decision Feedback Equalization",
-// Bell System Technical Journal 52 (1973); Cioffi, Dudevoir, Eyuboglu and
-// Forney, "MMSE Decision-Feedback Equalizers and Coding", IEEE Transactions on
-// Communications 43 (1995).
+// exp(m) − 1 times above the noise. Salz, "Optimum Mean-Square Decision
+// Feedback Equalization", Bell System Technical Journal 52 (1973); Cioffi,
+// Dudevoir, Eyuboglu and Forney, "MMSE Decision-Feedback Equalizers and
+// Coding", IEEE Transactions on Communications 43 (1995).
 //
 // # What receivers reach
 //
@@ -96,9 +97,9 @@ const (
 // The mean is over that part of the band that was measured with all that folds
 // onto it, as if the rest were like it; with less than half of the band it is
 // an error. So it is when noise is not above zero in a measured bin, a measured
-// density is infinite, the slices have different lengths, or the step is not
-// within 250 kHz. A notch needs a step of a tenth of the notches' distance or
-// so, which is 1/delay: 5 kHz for an echo of 20 µs.
+// density is infinite or the ratio of two beyond 300 dB, the slices have
+// different lengths, or the step is not within 250 kHz. Notches lie 1/delay
+// apart and want some ten bins each: a step of 5 kHz for an echo of 20 µs.
 //
 // Scatter that the bins have from a periodogram of n averages lowers the result
 // by some 2.2/n dB.
@@ -119,7 +120,9 @@ func EqualisedSNR(signal, noise []float64, startHz, stepHz float64) (float64, er
 // and (1 + ratio)/√n when signal is a periodogram of n averages less a known
 // noise. The bins' errors are taken as independent; where they are correlated
 // over c bins, give √c of it. common is the relative uncertainty of a factor
-// that all ratios share, such as a wrong noise floor or gain.
+// that all ratios share, such as a gain. A noise floor that is wrong by a factor
+// 1+ε and was subtracted to get the signal moves ln(1+SNR) by ε everywhere; that
+// adds ε·(1+snr), in power, to sigma.
 //
 // As d ln(1+SNR) = dSNR/(1+SNR), a bin adds its ratioSigma/(1+SNR), by its part
 // of the band, in power, and the common factor adds common times the mean of
@@ -235,7 +238,7 @@ func (b densities) check() error {
 		if math.IsNaN(n) || math.IsNaN(s) {
 			continue
 		}
-		if !(n > 0) || math.IsInf(n, 0) || math.IsInf(s, 0) || math.IsInf(s/n, 0) {
+		if !(n > 0) || math.IsInf(n, 0) || !(math.Abs(s/n) < maxRatio) {
 			return fmt.Errorf("signal %g over noise %g at %g Hz is no ratio", s, n, b.startHz+float64(i)*b.stepHz)
 		}
 	}

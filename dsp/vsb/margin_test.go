@@ -1,6 +1,7 @@
 package vsb
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -221,6 +222,31 @@ func TestEqualisedSigmaIsTheScatter(t *testing.T) {
 		t.Logf("C/N %g dB: %.2f dB ± %.3f dB, scatter %.3f dB", cn, dB(snr), 4.34*sigma/snr, 4.34*scatter/snr)
 		require.InEpsilon(t, sigma, scatter, 0.08)
 	}
+}
+
+func FuzzEqualisedSNR(f *testing.F) {
+	// Truth: what the documentation promises. Whatever the densities, there is
+	// an error or a ratio that is finite and above −1.
+	f.Add([]byte{}, 0., 5e3)
+	f.Add(make([]byte, 16*64), 0., 100e3)
+	f.Add([]byte{1, 2, 3, 4, 5, 6, 7, 0x3f, 1, 2, 3, 4, 5, 6, 7, 0x40}, 5e6, 250e3)
+	f.Add([]byte("some densities some densities some densities"), -1e300, 1e-300)
+	f.Fuzz(func(t *testing.T, raw []byte, startHz, stepHz float64) {
+		var s, n []float64
+		for ; len(raw) >= 16; raw = raw[16:] {
+			s = append(s, math.Float64frombits(binary.LittleEndian.Uint64(raw)))
+			n = append(n, math.Float64frombits(binary.LittleEndian.Uint64(raw[8:])))
+		}
+		snr, err := EqualisedSNR(s, n, startHz, stepHz)
+		if err != nil {
+			require.Zero(t, snr)
+			return
+		}
+		require.False(t, math.IsInf(snr, 0) || math.IsNaN(snr) || snr <= -1, "%g", snr)
+		again, _, err := EqualisedSNRSigma(s, n, make([]float64, len(s)), 0, startHz, stepHz)
+		require.NoError(t, err)
+		require.Equal(t, snr, again)
+	})
 }
 
 func BenchmarkEqualisedSNR(b *testing.B) {
