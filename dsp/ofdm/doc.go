@@ -46,6 +46,11 @@
 // less is lost between the places. So at C/N 0 dB some 7 dB are left at worst,
 // and 12 dB mostly. Echoes divide ρ among them, and the strongest counts.
 //
+// Of 100 simulated stays of 300 ms with 8 bits, a third in each slice of a
+// channel, all are found from −12 dB up and 64 at −14 dB; with echoes of −1 and
+// −5 dB all from −10 dB up; with an equal echo in opposite phase all from −8 dB
+// up. The test's -trials draws these again.
+//
 // # Where it ends
 //
 // Only major version 0 with minor version 0 is searched for, the only one in
