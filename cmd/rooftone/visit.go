@@ -205,6 +205,13 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 				return showErr
 			}
 		}
+		// So is what was recorded before the radio went away. A recording that
+		// could not be written says so itself, and is not finished.
+		if rec != nil {
+			if name, recErr := rec.finish(); recErr == nil && name != "" {
+				c.note("the recording %s holds what was heard until then", name)
+			}
+		}
 		return err
 	}
 	if err := v.show(c, survey); err != nil {

@@ -25,7 +25,7 @@ const (
 	// How well a vacant channel tells the floor of one that lies further off,
 	// between two of them and beyond the last.
 	floorSigmaDB                   = 0.05
-	insideDBPerMHz, besideDBPerMHz = 0.006, 0.02
+	insideDBPerMHz, besideDBPerMHz = 0.012, 0.025
 	floorSigmaMaxDB                = 3
 )
 

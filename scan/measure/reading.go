@@ -79,6 +79,9 @@ type Reading struct {
 	Margin       *Estimate // dB above the decode threshold
 	MarginMethod MarginMethod
 
+	// Moving says that the channel changed while it was listened to.
+	Moving bool
+
 	// EchoCost is by how many dB the channel's unevenness lowers the margin,
 	// UnderCost by how many what stands under the signal besides noise does.
 	// UnderTilted says that it stands mostly at one end of the channel.

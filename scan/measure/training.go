@@ -37,6 +37,10 @@ type Trained struct {
 	Channel  band.Channel
 	OffsetHz float64 // of the slice's middle above the channel's lower edge
 	*vsb.Training
+
+	// Moving says that the channel changed during the stay. The error is then
+	// what each field leaves by itself, as an equaliser that follows has it.
+	Moving bool
 }
 
 // trainerKey tells trainers apart.
@@ -107,8 +111,65 @@ func (s *Slicer) findTraining(out *Slice, c band.Channel, know vsb.Knowledge) bo
 	if err != nil || fit.Fields == 0 || fit.FalseAlarm > trainingChance {
 		return false
 	}
-	out.Trained = append(out.Trained, Trained{c, out.CenterHz - c.LowerHz, fit})
+	found := Trained{Channel: c, OffsetHz: out.CenterHz - c.LowerHz, Training: fit}
+	quietest := math.Min(s.lowest[gainKey(out.GainDB)], s.quietest)
+	if fit.Fields > 1 && fit.ErrorDensity > quietest*movingRatio {
+		s.followFields(t, &found, out.RateHz, know)
+	}
+	s.quietest = math.Min(s.quietest, found.ErrorDensity)
+	out.Trained = append(out.Trained, found)
 	return true
+}
+
+const (
+	// movingRatio is the error density relative to the emptiest slice, or the
+	// least error so far where no slice is empty, from which it is worth
+	// asking whether the channel moves.
+	movingRatio = 1.2
+	// Of a long stay this many fields are looked at.
+	movingFields = 4
+	// The error of single fields must be this much lower, and by so many of
+	// its standard uncertainties.
+	movingDrop, movingSigma = 0.85, 3
+	// A field sync is cut out with this much around it.
+	movingBefore, movingAfter = 1e-3, 1.5e-3
+)
+
+// followFields fits single fields of a stay. Where they leave clearly less
+// error than the whole stay does, the channel moves, and their error counts.
+func (s *Slicer) followFields(t *vsb.Trainer, found *Trained, rateHz float64, know vsb.Knowledge) {
+	const fieldSeconds = vsb.FieldSymbols / vsb.SymbolRateHz
+	var density, variance, signal float64
+	var n int
+	for k := 0; n < movingFields; k++ {
+		at := found.FirstSeconds + float64(k)*fieldSeconds
+		first, last := int((at-movingBefore)*rateHz), int((at+movingAfter)*rateHz)
+		if last > len(s.kept) {
+			break
+		}
+		if first < 0 {
+			continue
+		}
+		fit, err := t.Fit(s.kept[first:last], know)
+		if err != nil || fit.Fields == 0 || fit.FalseAlarm > trainingChance || !(fit.ErrorDensity > 0) {
+			return
+		}
+		density += fit.ErrorDensity
+		variance += fit.ErrorSigma * fit.ErrorSigma
+		signal += fit.DataDensity
+		n++
+	}
+	if n < 2 {
+		return
+	}
+	mean, sigma := density/float64(n), math.Sqrt(variance)/float64(n)
+	if mean > movingDrop*found.ErrorDensity || found.ErrorDensity-mean < movingSigma*sigma {
+		return
+	}
+	still := *found.Training
+	still.ErrorDensity, still.ErrorSigma = mean, sigma
+	still.MERdB, still.MERSigmaDB = toDB(signal/density), 10/math.Ln10*sigma/mean
+	found.Training, found.Moving = &still, true
 }
 
 // findBootstrap searches one channel for an ATSC 3.0 bootstrap.
@@ -212,6 +273,7 @@ func (v *view) errorOf(c band.Channel, t Trained) (density, relative float64, ok
 func (m *measurer) mer(r *Reading, trained []Trained) {
 	var data, errors, variance float64
 	for _, t := range trained {
+		r.Moving = r.Moving || t.Moving
 		r.SliceMER = append(r.SliceMER, SliceMER{t.OffsetHz, Estimate{t.MERdB, t.MERSigmaDB}})
 		if e, relative, ok := m.view.errorOf(r.Channel, t); ok {
 			data += e * fromDB(t.MERdB)

@@ -47,6 +47,12 @@ func Of(r, below, above *measure.Reading) Verdict {
 	}
 	if v.Grade != Firm {
 		v.limits(r, below, above)
+		if r.Moving {
+			v.moving()
+		}
+	}
+	if r.Margin != nil && r.Margin.Value >= 0 {
+		v.hardEcho(r)
 	}
 	return v
 }
@@ -117,6 +123,12 @@ func (v *Verdict) limits(r, below, above *measure.Reading) {
 	weak()
 }
 
+// moving says that the channel does not stand still.
+func (v *Verdict) moving() {
+	v.add(Fading, "the channel changes within a twentieth of a second: something on the way moves, such as trees, traffic or aircraft")
+	v.advise("watch it for a while before trusting the figure; a place that sees less of what moves holds better")
+}
+
 func valueOf(e *measure.Estimate) float64 {
 	if e == nil {
 		return 0
@@ -171,6 +183,31 @@ func (v *Verdict) echoes(r *measure.Reading, cost float64) {
 	v.advise(
 		"try a foot or two sideways and up: echoes add up and cancel within half a wavelength",
 		"turn the antenna's side to where the echo comes from; a narrower beam hears less of it")
+}
+
+// hardEcho warns of an echo that an ideal equaliser undoes and many a receiver
+// does not: one about as strong as the station's own path, a strong one before
+// it, or one beyond what a common equaliser's taps span (64 forward, 192 back).
+func (v *Verdict) hardEcho(r *measure.Reading) {
+	const (
+		nearlyEqualDB        = -3
+		earlyUS, earlyDB     = -0.7, -12
+		beyondSpanUS, lateDB = 17, -15
+	)
+	for _, x := range v.Reasons {
+		if x.Limit == Echoes {
+			return
+		}
+	}
+	for _, e := range r.Echoes {
+		d, l := e.DelayUS.Value, e.LevelDB.Value
+		if l < nearlyEqualDB && !(d < earlyUS && l > earlyDB) && !(d > beyondSpanUS && l > lateDB) {
+			continue
+		}
+		v.add(Echoes, "an echo of %.0f dB at %+.1f µs: a good receiver undoes it, an older one may fail for all the margin shown", l, d)
+		v.advise("try a foot or two sideways and up: echoes add up and cancel within half a wavelength")
+		return
+	}
 }
 
 // feet writes a length to about two figures.

@@ -76,6 +76,22 @@ func TestEchoEvidence(t *testing.T) {
 	require.Contains(t, Of(r, nil, nil).Reasons[0].Evidence, "1.4 µs earlier")
 }
 
+// Truth: what dsp/vsb's equaliser of 64 and 192 taps falls short of the ideal.
+func TestHardEcho(t *testing.T) {
+	for _, c := range []struct {
+		delayUS, levelDB float64
+		named            bool
+	}{
+		{5, -1, true}, {5, -6, false}, {-2, -8, true}, {-0.4, -8, false}, {-2, -15, false}, {18.5, -10, true}, {18.5, -18, false},
+	} {
+		r := reading(12, 1, 0)
+		r.Echoes = []measure.Echo{{DelayUS: measure.Estimate{Value: c.delayUS}, LevelDB: measure.Estimate{Value: c.levelDB}}}
+		v := Of(r, nil, nil)
+		require.Equal(t, Firm, v.Grade)
+		require.Equal(t, c.named, limits(v) == "echoes", "%+v: %v", c, v.Reasons)
+	}
+}
+
 func TestNeighbour(t *testing.T) {
 	r, n := reading(4, 0, 6), reading(30, 0, 0)
 	n.Channel, _ = band.Plans()[0].Channel(23)
