@@ -1,10 +1,11 @@
 package measure
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"github.com/stretchr/testify/require"
 
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
@@ -18,8 +19,8 @@ type station struct {
 }
 
 type toneAt struct {
-	hz float64
-	cn float64 // power over noise in 6 MHz, dB
+	hz          float64
+	overNoiseDB float64 // its power over the noise in 6 MHz
 }
 
 // air makes slices of a plain world: stations, tones and noise of density 1e-9.
@@ -32,83 +33,109 @@ type air struct {
 	channels []band.Channel
 }
 
-func (a air) slices(t testing.TB) []*Slice {
+// stays makes the samples of one visit.
+func (a air) stays(t testing.TB) []tuner.Block {
 	const rate, density = 2.4e6, 1e-9
-	sl := NewSlicer(a.channels, tuner.Info{})
-	var out Slices
 	clock := 1 + a.ppm*1e-6
 	rng := rand.New(rand.NewPCG(a.seed, 1))
-	n := int(a.dwell * rate)
-	buf := make([]complex64, n)
 	at := 0.0
 	plan := band.Plans()[0]
+	var out []tuner.Block
 	for _, c := range a.channels {
 		for _, hop := range []float64{1e6, 3e6, 5e6} {
 			center := c.LowerHz + hop
+			x := make([]complex64, int(a.dwell*rate))
 			sd := math.Sqrt(density * rate / 2)
-			for i := range buf {
-				buf[i] = complex(float32(sd*rng.NormFloat64()), float32(sd*rng.NormFloat64()))
+			for i := range x {
+				x[i] = complex(float32(sd*rng.NormFloat64()), float32(sd*rng.NormFloat64()))
 			}
 			for _, s := range a.stations {
-				sc, _ := plan.Channel(s.channel)
-				off := center*clock - sc.LowerHz - s.errorHz
-				if off < -1.3e6 || off > 7.3e6 {
+				of, _ := plan.Channel(s.channel)
+				offset := center*clock - of.LowerHz - s.errorHz
+				if offset < -1.3e6 || offset > 7.3e6 {
 					continue
 				}
-				r, err := vsb.NewRenderer(rate, off)
-				if err != nil {
-					t.Fatal(err)
-				}
-				g := math.Sqrt(density * 6e6 * math.Pow(10, s.cnDB/10))
+				r, err := vsb.NewRenderer(rate, offset)
+				require.NoError(t, err)
+				gain := math.Sqrt(density * band.WidthHz * math.Pow(10, s.cnDB/10))
 				w := vsb.NewWaveform(uint64(s.channel) + a.seed*1000)
-				if err := r.Add(buf, w, at, 1/(rate*clock), complex(g, 0)); err != nil {
-					t.Fatal(err)
-				}
+				require.NoError(t, r.Add(x, w, at, 1/(rate*clock), complex(gain, 0)))
 			}
-			for _, x := range a.tones {
-				off := x.hz/clock - center
-				if math.Abs(off) > 1.2e6 {
+			for _, tone := range a.tones {
+				offset := tone.hz/clock - center
+				if math.Abs(offset) > rate/2 {
 					continue
 				}
-				g := math.Sqrt(density * 6e6 * math.Pow(10, x.cn/10))
-				for i := range buf {
-					sin, cos := math.Sincos(2 * math.Pi * math.Mod(off/rate*float64(i), 1))
-					buf[i] += complex(float32(g*cos), float32(g*sin))
+				amplitude := math.Sqrt(density * band.WidthHz * math.Pow(10, tone.overNoiseDB/10))
+				for i := range x {
+					sin, cos := math.Sincos(2 * math.Pi * math.Mod(offset/rate*float64(i), 1))
+					x[i] += complex(float32(amplitude*cos), float32(amplitude*sin))
 				}
 			}
-			if err := sl.Begin(tuner.Stay{CenterHz: center, RateHz: rate, GainDB: math.NaN()}); err != nil {
-				t.Fatal(err)
-			}
-			sl.Write(tuner.Block{Samples: buf, CenterHz: center, RateHz: rate, GainDB: math.NaN()})
-			out.Add(sl.End())
+			out = append(out, tuner.Block{Samples: x, CenterHz: center, RateHz: rate, GainDB: math.NaN()})
 			at += a.dwell + 0.01
 		}
+	}
+	return out
+}
+
+func (a air) slices(t testing.TB) []*Slice {
+	s := NewSlicer(a.channels, tuner.Info{})
+	var out Slices
+	for _, b := range a.stays(t) {
+		require.NoError(t, s.Begin(tuner.Stay{CenterHz: b.CenterHz, RateHz: b.RateHz, GainDB: b.GainDB}))
+		s.Write(b)
+		out.Add(s.End())
 	}
 	return out.List()
 }
 
-func TestLook(t *testing.T) {
-	plan := band.Plans()[0]
-	chs, _ := plan.Select("14-30")
-	a := air{seed: 1, ppm: 37, dwell: 0.06, channels: chs,
+// Truth: the levels that went in, by plain arithmetic; the noise is math/rand's.
+func TestChannels(t *testing.T) {
+	channels, err := band.Plans()[0].Select("14-30")
+	require.NoError(t, err)
+	c, _ := band.Plans()[0].Channel(30)
+	a := air{
+		seed: 1, ppm: 37, dwell: 0.06, channels: channels,
 		stations: []station{{15, 27, 3}, {17, 20, -5}, {18, 12, 0}, {20, 3, 8}, {22, -8, 2}, {24, -18, 1}, {26, 40, 0}, {28, 27, 0}},
-		tones:    []toneAt{{488.309e6 + 6e6*13, 5}},
+		tones:    []toneAt{{c.PilotHz() + 600, 5}},
 	}
-	r := Channels(a.slices(t), Options{Channels: chs})
-	fmt.Printf("clock %+v\n", r.Clock)
-	for _, x := range r.Readings {
-		fmt.Printf("%d %v %s %v noise %v %s ", x.Channel.Number, x.Covered, x.Presence, x.Suspicion, f(x.NoiseDBFS), x.Noise)
-		fmt.Printf("cn %v pow %v pil %v", f(x.CN), f(x.CNPower), f(x.CNPilot))
-		if x.Pilot != nil {
-			fmt.Printf(" off %.1f±%.1f", x.Pilot.OffsetHz.Value, x.Pilot.OffsetHz.Sigma)
+	r := Channels(a.slices(t), Options{Channels: channels})
+	require.InDelta(t, 37, r.Clock.PPM.Value, 0.1)
+	want := map[int]float64{}
+	for _, s := range a.stations {
+		want[s.channel] = s.cnDB
+	}
+	for _, got := range r.Readings {
+		cn, on := want[got.Channel.Number]
+		if !on {
+			require.Equal(t, Vacant, got.Presence, "channel %d", got.Channel.Number)
+			require.Nil(t, got.CN)
+			continue
 		}
-		fmt.Println()
+		require.Equal(t, Present, got.Presence, "channel %d", got.Channel.Number)
+		require.Equal(t, ATSC1, got.Standard)
+		require.InDelta(t, cn, got.CN.Value, math.Max(0.3, 3*got.CN.Sigma), "channel %d", got.Channel.Number)
+		if cn >= 3 {
+			require.Equal(t, MarginEqualised, got.MarginMethod)
+			require.InDelta(t, cn-DefaultThresholdDB, got.Margin.Value, 0.4, "channel %d", got.Channel.Number)
+			require.InDelta(t, cn+10*math.Log10(vsb.MERPerCN), got.MER.Value, 3*got.MER.Sigma+0.1, "channel %d", got.Channel.Number)
+			require.NotNil(t, got.Echoes)
+			require.Empty(t, got.Echoes)
+			require.InDelta(t, 0, got.Tilt.Value, 0.3)
+		}
 	}
+	require.Equal(t, []Doubt{DoubtNoData}, r.Readings[len(r.Readings)-1].Suspicion)
 }
 
-func f(e *Estimate) string {
-	if e == nil {
-		return "-"
+func TestChannelsOfNothing(t *testing.T) {
+	channels, err := band.Plans()[0].Select("7-13")
+	require.NoError(t, err)
+	r := Channels(nil, Options{Channels: channels})
+	require.Len(t, r.Readings, len(channels))
+	require.Nil(t, r.Clock)
+	for _, got := range r.Readings {
+		require.Equal(t, Reading{Channel: got.Channel}, got)
 	}
-	return fmt.Sprintf("%.2f±%.2f", e.Value, e.Sigma)
+	require.Empty(t, Channels(nil, Options{}).Readings)
 }
