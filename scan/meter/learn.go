@@ -1,0 +1,128 @@
+package meter
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"rooftone/dsp/psd"
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+	"rooftone/scan/tuner"
+)
+
+// lessons is what the careful visit taught.
+type lessons struct {
+	survey   *scan.Survey
+	clock    float64  // true frequency over the radio's own
+	clockPPM *float64 // nil when not known
+	passband measure.Passband
+	rateHz   float64 // what the radio makes of the rate asked for
+	vacant   []reference
+}
+
+// reference is a slice of a vacant channel, by which the noise is refreshed.
+type reference struct {
+	centerHz, gainDB float64
+	density          float64 // when learnt, FS²/Hz
+}
+
+// maxReferences bounds the stays that a refreshing of the noise costs.
+const maxReferences = 3
+
+// learn visits the channels carefully, with company.
+func (m *Meter) learn(ctx context.Context) (*lessons, error) {
+	k := keeper{}
+	all := append(append([]band.Channel(nil), m.Plan...), m.Channels...)
+	survey, err := scan.SweepTuner(ctx, m.tuner, scan.Options{
+		// All of the plan is reported, so that vacant company is known.
+		Channels: m.company, Plan: m.company, RateHz: m.RateHz, GainDB: m.GainDB, PPM: m.PPM,
+		ThresholdDB: m.ThresholdDB, Progress: m.Progress, Keep: k.keep,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("learning the noise and the clock: %w", err)
+	}
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	k.end()
+	l := &lessons{survey: survey, clock: 1, rateHz: m.RateHz}
+	if c := survey.Clock; c != nil {
+		l.clock += c.PPM.Value * 1e-6
+		ppm := c.PPM.Value
+		l.clockPPM = &ppm
+	}
+	l.passband = measure.FindPassband(k.slices, all)
+	for _, s := range k.slices {
+		l.rateHz = s.RateHz
+	}
+	for _, c := range survey.Channels {
+		if c.Presence == measure.Vacant && len(l.vacant) < maxReferences {
+			for _, s := range k.slices {
+				if math.Abs(s.CenterHz-c.Channel.CenterHz()) < 1e5 {
+					l.vacant = append(l.vacant, reference{s.CenterHz, s.GainDB, inner(s.Density)})
+					break
+				}
+			}
+		}
+	}
+	return l, nil
+}
+
+// inner is the median density of a slice's inner half: lone tones do not count.
+func inner(density []float64) float64 {
+	return medianOf(append([]float64(nil), density[len(density)/4:3*len(density)/4]...))
+}
+
+// keeper makes coarse spectra of a visit's stays, for the pass band.
+type keeper struct {
+	welch  *psd.Welch
+	rateHz float64
+	stay   tuner.Block
+	open   bool
+	slices []*measure.Slice
+}
+
+func (k *keeper) keep(b tuner.Block, newStay bool) error {
+	if newStay {
+		k.end()
+	}
+	if k.welch == nil || k.rateHz != b.RateHz {
+		w, err := psd.NewWelch(b.RateHz, spectrumSize(b.RateHz), psd.Hann)
+		if err != nil {
+			return err
+		}
+		k.welch, k.rateHz = w, b.RateHz
+	}
+	k.stay, k.open = b, true
+	k.stay.Samples = nil
+	k.welch.Write(b.Samples)
+	return nil
+}
+
+func (k *keeper) end() {
+	if !k.open {
+		return
+	}
+	k.open = false
+	if k.welch.Averages() >= 1 {
+		k.slices = append(k.slices, &measure.Slice{
+			CenterHz: k.stay.CenterHz, RateHz: k.stay.RateHz, GainDB: k.stay.GainDB,
+			Density: k.welch.Density(nil), StepHz: k.welch.StepHz(), Averages: k.welch.Averages(),
+		})
+	}
+	k.welch.Reset()
+}
+
+// gridHz is the coarsest spectrum step that resolves the notches of an echo
+// 20 µs late.
+const gridHz = 1250
+
+func spectrumSize(rateHz float64) int {
+	size := 64
+	for rateHz/float64(size) > gridHz {
+		size *= 2
+	}
+	return size
+}

@@ -1,0 +1,322 @@
+package meter
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"sync/atomic"
+	"time"
+
+	"rooftone/dsp/psd"
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+	"rooftone/scan/tuner"
+)
+
+const (
+	// StaySeconds is how long a slice is listened to at a time: a little more
+	// than a field, so that every stay has a field sync in it.
+	StaySeconds = 25e-3
+
+	// MostChannels is how many channels a Meter follows at most.
+	MostChannels = 8
+
+	defaultRateHz = 2.4e6
+
+	// A stay is overloaded when more of its samples than this are on a rail, as
+	// in a careful visit.
+	overloadShare = 1e-3
+	overloadStays = 3 // in a row, before the gain is chosen anew
+	// At a lowered gain a channel this far below the rails deserves more.
+	quietDBFS  = -32.0
+	quietStays = 20
+	// learnAgain is how long a careful visit is good for at least.
+	learnAgain = 5 * time.Second
+
+	refreshEvery  = 10 * time.Second
+	refreshWeight = 0.2
+	refreshMostDB = 3
+)
+
+// Options says what to follow. The zero value of a field asks for its default.
+type Options struct {
+	Channels []band.Channel // one to MostChannels
+	Plan     []band.Channel // all that may be visited besides, to learn from
+
+	RateHz      float64  // 0: 2.4 MS/s
+	GainDB      *float64 // nil: chosen channel by channel
+	PPM         *float64 // clock error; nil: found
+	ThresholdDB float64  // 0: measure.DefaultThresholdDB
+
+	// Progress is scan.Options.Progress, for the careful visits.
+	Progress func(done, total int, centerHz float64)
+	// Learned, when not nil, is told what each careful visit found, from the
+	// goroutine in Run.
+	Learned func(*scan.Survey)
+}
+
+// Meter follows channels with a radio.
+type Meter struct {
+	Options
+	tuner   tuner.Tuner
+	company []band.Channel
+
+	taught    *lessons
+	learnedAt time.Time
+	last      time.Time // of the last sample that was heard
+	followers []*follower
+	welch     *psd.Welch
+	welchHz   float64
+	buffer    []complex64
+	strained  int // stays in a row that touched the rails
+	quiet     []int
+	refreshAt time.Time
+	nextRef   int
+	forget    []atomic.Bool // the best, by channel
+}
+
+// New makes a Meter. The tuner is used by Run alone.
+func New(t tuner.Tuner, o Options) (*Meter, error) {
+	if len(o.Channels) < 1 || len(o.Channels) > MostChannels {
+		return nil, fmt.Errorf("following %d channels: one to %d can be", len(o.Channels), MostChannels)
+	}
+	if o.RateHz == 0 {
+		o.RateHz = defaultRateHz
+	}
+	if o.ThresholdDB == 0 {
+		o.ThresholdDB = measure.DefaultThresholdDB
+	}
+	wanted := slices.Clone(o.Channels)
+	sort.Slice(wanted, func(i, j int) bool { return wanted[i].LowerHz < wanted[j].LowerHz })
+	return &Meter{
+		Options: o, tuner: t, company: scan.Company(wanted, o.Plan),
+		quiet: make([]int, len(o.Channels)), forget: make([]atomic.Bool, len(o.Channels)),
+	}, nil
+}
+
+// ResetBest forgets the best of a channel; the next reading takes its place. It
+// may be called from any goroutine.
+func (m *Meter) ResetBest(rfChannel int) {
+	for i, c := range m.Channels {
+		if c.Number == rfChannel {
+			m.forget[i].Store(true)
+		}
+	}
+}
+
+// Run follows the channels until the context ends, which is no error, or the
+// radio or deliver fails. Every reading is given to deliver, in the goroutine
+// of the call: while deliver takes its time, nothing is heard. Run starts no
+// goroutine.
+func (m *Meter) Run(ctx context.Context, deliver func(Update) error) error {
+	err := m.run(ctx, deliver)
+	if ctx.Err() != nil {
+		return nil
+	}
+	return err
+}
+
+func (m *Meter) run(ctx context.Context, deliver func(Update) error) error {
+	for again := true; again; {
+		if err := m.begin(ctx, deliver); err != nil {
+			return err
+		}
+		again = false
+		for !again {
+			for i := range m.followers {
+				var err error
+				if again, err = m.channel(ctx, i, deliver); err != nil {
+					return err
+				} else if again {
+					break
+				}
+			}
+			if err := m.refresh(ctx); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// begin visits carefully and starts to follow from what that taught. What was
+// best stays so.
+func (m *Meter) begin(ctx context.Context, deliver func(Update) error) error {
+	for i, c := range m.Channels {
+		u := Update{Channel: c, Time: time.Now(), State: Learning}
+		if m.followers != nil {
+			u.Time, u.Count = m.last, m.followers[i].count
+			if h := &m.followers[i].history; h.hasBest {
+				best := h.best
+				u.BestDB, u.BestTime = &best, h.bestTime
+			}
+		}
+		if err := deliver(u); err != nil {
+			return err
+		}
+	}
+	l, err := m.learn(ctx)
+	if err != nil {
+		return err
+	}
+	m.taught = l
+	if m.Learned != nil {
+		m.Learned(l.survey)
+	}
+	old := m.followers
+	m.followers = make([]*follower, len(m.Channels))
+	for i, c := range m.Channels {
+		if m.followers[i], err = newFollower(c, l, m.ThresholdDB, m.tuner.Info().Clock.ReferenceHz); err != nil {
+			return err
+		}
+		if old != nil {
+			m.followers[i].history, m.followers[i].count = old[i].history, old[i].count
+		}
+	}
+	m.learnedAt, m.refreshAt, m.strained = time.Time{}, time.Time{}, 0
+	clear(m.quiet)
+	return nil
+}
+
+// channel visits the slices of one channel, and says whether the gain has to be
+// chosen anew.
+func (m *Meter) channel(ctx context.Context, i int, deliver func(Update) error) (again bool, err error) {
+	f := m.followers[i]
+	for k := range f.hops {
+		b, at, err := m.stay(ctx, f.hops[k].centerHz, f.gainDB)
+		if err != nil {
+			return false, fmt.Errorf("listening to channel %d: %w", f.channel.Number, err)
+		}
+		if m.learnedAt.IsZero() {
+			m.learnedAt, m.refreshAt = at, at.Add(refreshEvery)
+		}
+		f.hear(k, b, m.welch, at)
+		f.train(k, b, at)
+		if m.forget[i].CompareAndSwap(true, false) {
+			f.history.reset()
+		}
+		u, ok := f.evaluate(at)
+		u.Clipped = float64(b.Clipped) / float64(max(1, len(b.Samples)))
+		u.Overload, u.Lost = u.Clipped > overloadShare, b.Lost
+		if ok {
+			if err := deliver(u); err != nil {
+				return false, err
+			}
+		}
+		if m.wantsGain(i, u.Overload, f.slicePower(), at) {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
+// stay listens to one slice. The spectrum is in m.welch afterwards.
+func (m *Meter) stay(ctx context.Context, centerHz, gainDB float64) (tuner.Block, time.Time, error) {
+	if err := m.tuner.Tune(ctx, tuner.Tuning{CenterHz: centerHz, RateHz: m.RateHz, GainDB: gainDB}); err != nil {
+		return tuner.Block{}, time.Time{}, err
+	}
+	if m.buffer == nil {
+		m.buffer = make([]complex64, int(StaySeconds*m.RateHz))
+	}
+	b, err := m.tuner.Read(ctx, m.buffer)
+	if err != nil {
+		return b, time.Time{}, err
+	}
+	if m.welch == nil || m.welchHz != b.RateHz {
+		if m.welch, err = psd.NewWelch(b.RateHz, spectrumSize(b.RateHz), psd.Hann); err != nil {
+			return b, time.Time{}, err
+		}
+		m.welchHz = b.RateHz
+	}
+	m.welch.Reset()
+	m.welch.Write(b.Samples)
+	at := b.Start.Add(time.Duration(float64(len(b.Samples)) / b.RateHz * 1e9))
+	if b.Start.IsZero() {
+		at = time.Now()
+	}
+	m.last = at
+	return b, at, nil
+}
+
+// slicePower is the power of the stay in FS².
+func (f *follower) slicePower() float64 {
+	var sum float64
+	for _, d := range f.slice {
+		sum += d
+	}
+	return sum * f.stepHz
+}
+
+// wantsGain decides whether a channel has outgrown its gain.
+func (m *Meter) wantsGain(i int, overload bool, power float64, at time.Time) bool {
+	if m.GainDB != nil || len(m.tuner.Info().GainsDB) < 2 {
+		return false
+	}
+	gains := m.tuner.Info().GainsDB
+	gain := m.followers[i].gainDB
+	if overload && gain > slices.Min(gains) {
+		m.strained++
+	} else {
+		m.strained = 0
+	}
+	if gain < slices.Max(gains) && toDB(power) < quietDBFS {
+		m.quiet[i]++
+	} else {
+		m.quiet[i] = 0
+	}
+	return (m.strained >= overloadStays || m.quiet[i] >= quietStays) && at.Sub(m.learnedAt) >= learnAgain
+}
+
+// refresh goes to one vacant slice when it is time to, and lets the noise
+// follow what it shows.
+func (m *Meter) refresh(ctx context.Context) error {
+	if len(m.taught.vacant) == 0 || m.refreshAt.IsZero() {
+		return nil
+	}
+	now := m.last
+	if now.Before(m.refreshAt) {
+		return nil
+	}
+	m.refreshAt = now.Add(refreshEvery)
+	least := math.Inf(1)
+	for _, ref := range m.taught.vacant {
+		if _, _, err := m.stay(ctx, ref.centerHz, ref.gainDB); err != nil {
+			return fmt.Errorf("refreshing the noise: %w", err)
+		}
+		f := m.followers[0]
+		f.slice = m.welch.Density(f.slice)
+		least = math.Min(least, inner(f.slice)/ref.density)
+	}
+	bound := fromDB(refreshMostDB)
+	least = math.Max(1/bound, math.Min(bound, least))
+	for _, f := range m.followers {
+		f.drift += refreshWeight * (least - f.drift)
+	}
+	return nil
+}
+
+func toDB(power float64) float64 { return 10 * math.Log10(power) }
+
+func fromDB(db float64) float64 { return math.Pow(10, db/10) }
+
+func meanOf(x []float64) float64 {
+	var sum float64
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(len(x))
+}
+
+// medianOf sorts x.
+func medianOf(x []float64) float64 {
+	sort.Float64s(x)
+	if n := len(x); n%2 == 0 && n > 0 {
+		return (x[n/2-1] + x[n/2]) / 2
+	} else if n > 0 {
+		return x[n/2]
+	}
+	return math.NaN()
+}

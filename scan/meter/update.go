@@ -1,0 +1,122 @@
+package meter
+
+import (
+	"math"
+	"time"
+
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+// State says what an Update's reading stands on.
+type State string
+
+const (
+	Learning  State = "learning"  // a careful visit is under way; there is no reading
+	Measuring State = "measuring" // there is a reading
+	Nothing   State = "nothing"   // neither the channel's power nor its pilot stands out
+)
+
+// Trend is the sign of the margin's slope over the last second and a half, as
+// far as its scatter lets that be told.
+type Trend string
+
+const (
+	Rising  Trend = "rising"
+	Falling Trend = "falling"
+	Steady  Trend = "steady"
+)
+
+// Update is one reading of one channel. A value that was not measured is nil.
+type Update struct {
+	Channel band.Channel
+	Time    time.Time // of the last sample it rests on
+	Count   int64     // of this channel's updates, from 1
+	State   State
+
+	Margin   *measure.Estimate // dB above the decode threshold; Sigma is of its level, not of its changes
+	Method   measure.MarginMethod
+	AtMostDB *float64          // in state Nothing: the margin is very probably below this
+	CN       *measure.Estimate // dB in 6 MHz
+	MER      *measure.Estimate // dB, from the last fields' training; nil when none was found lately
+	Pilot    *measure.Estimate // dB-Hz over the noise density
+	Trained  bool              // training was found within the last seconds: it is 8-VSB
+
+	Trend   Trend   // "" before there is enough to tell
+	SlopeDB float64 // dB per second; 0 unless Trend is Rising or Falling
+
+	BestDB      *float64 // of a quarter-second average, since the last reset
+	BestTime    time.Time
+	BelowBestDB float64 // how far the reading is below it, never less than 0
+	NewBest     bool    // this reading raised it
+
+	GainDB   *float64
+	Clipped  float64 // share of the stay's samples on a rail
+	Overload bool    // too many of them: the reading is too low, or wrong
+	Lost     bool    // samples were missing before the stay: the computer is too slow
+}
+
+// Line is an Update as JSON has it: one object, documented in README.md.
+type Line struct {
+	Time          string   `json:"time"`
+	RFChannel     int      `json:"rf_channel"`
+	State         State    `json:"state"`
+	MarginDB      *float64 `json:"margin_db"`
+	MarginSigmaDB *float64 `json:"margin_sigma_db"`
+	Method        string   `json:"margin_method,omitempty"`
+	AtMostDB      *float64 `json:"at_most_db,omitempty"`
+	CNDB          *float64 `json:"cn_db"`
+	MERDB         *float64 `json:"mer_db"`
+	PilotDBHz     *float64 `json:"pilot_dbhz"`
+	Training      bool     `json:"training"`
+	Trend         Trend    `json:"trend,omitempty"`
+	SlopeDBPerS   float64  `json:"slope_db_per_s"`
+	BestDB        *float64 `json:"best_db"`
+	BestTime      string   `json:"best_time,omitempty"`
+	BelowBestDB   *float64 `json:"below_best_db"`
+	NewBest       bool     `json:"new_best"`
+	Overload      bool     `json:"overload"`
+	Clipped       float64  `json:"clipped"`
+	Lost          bool     `json:"lost"`
+	GainDB        *float64 `json:"gain_db"`
+}
+
+// NewLine writes an Update for JSON, decibels to the hundredth.
+func NewLine(u Update) Line {
+	l := Line{
+		Time: stamp(u.Time), RFChannel: u.Channel.Number, State: u.State, Method: string(u.Method),
+		AtMostDB: rounded(u.AtMostDB), Training: u.Trained, Trend: u.Trend, SlopeDBPerS: round(u.SlopeDB),
+		BestDB: rounded(u.BestDB), NewBest: u.NewBest,
+		Overload: u.Overload, Clipped: u.Clipped, Lost: u.Lost, GainDB: rounded(u.GainDB),
+	}
+	l.CNDB, l.MERDB, l.PilotDBHz = value(u.CN), value(u.MER), value(u.Pilot)
+	if l.MarginDB = value(u.Margin); l.MarginDB != nil {
+		l.MarginSigmaDB = rounded(&u.Margin.Sigma)
+	}
+	if u.BestDB != nil {
+		l.BestTime = stamp(u.BestTime)
+		if u.Margin != nil {
+			l.BelowBestDB = rounded(&u.BelowBestDB)
+		}
+	}
+	return l
+}
+
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02T15:04:05.000Z") }
+
+func value(e *measure.Estimate) *float64 {
+	if e == nil {
+		return nil
+	}
+	return rounded(&e.Value)
+}
+
+func rounded(x *float64) *float64 {
+	if x == nil || math.IsNaN(*x) || math.IsInf(*x, 0) {
+		return nil
+	}
+	v := round(*x)
+	return &v
+}
+
+func round(x float64) float64 { return math.Round(x*100) / 100 }
