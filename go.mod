@@ -25,4 +25,5 @@ require (
 	golang.org/x/tools v0.51.0 // indirect
 	gonum.org/v1/gonum v0.17.0 // indirect
 	gonum.org/v1/plot v0.17.0 // indirect
+	rsc.io/qr v0.2.0 // indirect
 )
