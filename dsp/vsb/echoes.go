@@ -1,6 +1,7 @@
 package vsb
 
 import (
+	"cmp"
 	"errors"
 	"math"
 	"math/cmplx"
@@ -81,8 +82,7 @@ func Echoes(trainings ...*Training) (*Profile, error) {
 		s.turnHz = s.middleHz - middle/float64(len(used))
 	}
 	out := &Profile{ResolutionSeconds: 1 / (high - low)}
-	m.start()
-	m.grow(out.ResolutionSeconds)
+	m.fitAligned(out.ResolutionSeconds)
 	m.merge(out.ResolutionSeconds)
 	out.StrongestMerged = m.paths[0].merged
 	for p, path := range m.paths[1:] {
@@ -97,61 +97,9 @@ func Echoes(trainings ...*Training) (*Profile, error) {
 			out.Echoes = append(out.Echoes, e)
 		}
 	}
-	slices.SortFunc(out.Echoes, func(a, b Echo) int {
-		if a.DelaySeconds < b.DelaySeconds {
-			return -1
-		}
-		return 1
-	})
+	slices.SortFunc(out.Echoes, func(a, b Echo) int { return cmp.Compare(a.DelaySeconds, b.DelaySeconds) })
 	out.Response = m.join(used)
 	return out, nil
-}
-
-// start puts the first path where the strongest slice has most, and into the
-// others where their paths lie like that slice's: each may have another path
-// for its strongest.
-func (m *echoModel) start() {
-	const stepSeconds = 50e-9
-	const count = int((LatestEchoSeconds - EarliestEchoSeconds) / stepSeconds)
-	profiles := make([][]float64, len(m.slices))
-	lead, leadAt, most := 0, 0, 0.
-	for i, s := range m.slices {
-		s.match = s.matches(s.match, s.data)
-		profiles[i] = make([]float64, count)
-		for k := range profiles[i] {
-			at := (EarliestEchoSeconds+float64(k)*stepSeconds)/s.half - float64(s.first)
-			l := int(at)
-			x := at - float64(l)
-			v := norm2(s.match[l:l+1])/s.echoData.power[l]*(1-x) + norm2(s.match[l+1:l+2])/s.echoData.power[l+1]*x
-			profiles[i][k] = v
-			if v > most {
-				lead, leadAt, most = i, k, v
-			}
-		}
-	}
-	for i, s := range m.slices {
-		// Its strongest path is near 0, and so is the leading slice's.
-		best, at := -1., leadAt
-		for lag := -count / 2; lag <= count/2; lag++ {
-			var sum float64
-			for k := max(0, -lag); k < min(count, count-lag); k++ {
-				sum += profiles[lead][k] * profiles[i][k+lag]
-			}
-			if k := leadAt + lag; sum > best && k >= 0 && k < count {
-				best, at = sum, k
-			}
-		}
-		reach := int(s.half / stepSeconds)
-		for k := max(0, at-reach); k < min(count, at+reach+1); k++ {
-			if profiles[i][k] > profiles[i][at] {
-				at = k
-			}
-		}
-		s.late = EarliestEchoSeconds + float64(at)*stepSeconds
-		l := int(math.Round(s.late/s.half)) - s.first
-		s.gain = s.match[l] / complex(s.echoData.power[l], 0)
-	}
-	m.solve()
 }
 
 // grow adds paths while they explain more than noise would.
@@ -325,11 +273,6 @@ func (m *echoModel) join(trainings []*Training) []ResponseBin {
 	for _, b := range byBin {
 		out = append(out, b)
 	}
-	slices.SortFunc(out, func(a, b ResponseBin) int {
-		if a.OffsetHz < b.OffsetHz {
-			return -1
-		}
-		return 1
-	})
+	slices.SortFunc(out, func(a, b ResponseBin) int { return cmp.Compare(a.OffsetHz, b.OffsetHz) })
 	return out
 }

@@ -44,6 +44,7 @@ func (t *Trainer) passes(x []complex64, s *sighting) (float64, stepSigma, error)
 			return noise, step.sigma, nil
 		}
 		step.apply(s, t.layout)
+		s.first += t.centre(model) * t.layout.rateHz
 		if err := t.collect(x, s); err != nil {
 			return 0, stepSigma{}, err
 		}
@@ -60,6 +61,35 @@ func (t *Trainer) passes(x []complex64, s *sighting) (float64, stepSigma, error)
 		}
 		p.factor = t.matrix
 	}
+}
+
+// centre is the mean delay of the taps next to the anchor, over the band. With
+// the anchor moved there, one tap may do for them.
+//
+// It is ∫ Im(h·conj(dh/dω)) over ∫|h|².
+func (t *Trainer) centre(taps []tap) float64 {
+	const count = 24
+	g := t.layout
+	var delay, power float64
+	for k := range count {
+		hz := ((float64(k)+0.5)/count - 0.5) / g.step
+		var h, moved complex128
+		for _, m := range taps {
+			if max(m.delay, -m.delay) > nearSteps {
+				continue
+			}
+			late := float64(m.delay) * g.step / 2
+			v := m.gain * turn(-hz*late)
+			h += v
+			moved += v * complex(late, 0)
+		}
+		delay += real(h)*real(moved) + imag(h)*imag(moved)
+		power += real(h)*real(h) + imag(h)*imag(h)
+	}
+	if power == 0 {
+		return 0
+	}
+	return math.Max(-g.step/2, math.Min(g.step/2, delay/power))
 }
 
 // addNoise adds white noise to a covariance, and the lines that may be there

@@ -8,36 +8,46 @@ import (
 )
 
 const (
-	searchBlock   = 0.8e-3 // seconds that a transform covers at least
-	searchMargin  = 8e-6   // by how much a window exceeds the training on either side
-	carrierStepHz = 7e3    // between the carriers that are tried: half a step off costs 0.9 dB
+	searchBlock    = 1.6e-3 // seconds that a transform covers at least
+	searchMargin   = 8e-6   // by how much a window exceeds the training on either side
+	searchSmoothHz = 20e3   // on either side, twice, to make the average spectrum smooth
+	searchTaper    = 40e-6  // over which a transform's ends are faded, so that lines stay narrow
+	carrierStepHz  = 7e3    // between the carriers that are tried: half a step off costs 0.9 dB
 )
 
 // search finds field syncs in a stay by correlation.
 //
 // The stay is whitened by its own average spectrum, so that lines and other
-// narrow things count little, and correlated with the training, whitened too.
-// What comes out is divided by the whitened power under the training. Where
-// there is no training its magnitude squared is what one of some n dimensions
-// has by chance: above x with the probability (1−x/n)^(n−1), which is below
-// exp(−x). The sum over F fields then exceeds x with less than the probability
-// that a gamma variate of shape F does. It is multiplied by what is tried:
-// places in a field, kinds of field, carriers and clocks.
+// narrow things count little, and correlated with the training r. With x for
+// the whitened samples, what comes out is
+//
+//	c = |Σ conj(r_i)·x_i|² / Σ |r_i|²·|x_i|²,
+//
+// scaled to a mean of 1. Samples of unrelated phases, whatever their powers,
+// make c exceed some value v with a probability of at most about exp(−v):
+// bursts and impulses too, for k samples of them cannot make it more than k.
+// The sum over F fields then exceeds v with at most the probability that a
+// gamma variate of shape F does. That is multiplied by the number of places in
+// a field, kinds of field, carriers and clocks that are tried.
 type search struct {
 	layout *layout
 	fft    *psd.FFT
 	size   int
-	guard  int // samples before the first symbol's peak in the reference
-	length int // samples that the reference covers
+	guard  int       // samples before the first symbol's peak in the reference
+	fade   []float32 // rises to 1; at both ends of a block
+	length int       // samples that the reference covers
 
 	// The reference's spectrum: what odd and even fields share, and what is
 	// added in odd and subtracted in even ones.
 	shared, middle []complex64
 	seen           []bool
+	bins           int         // that are seen
+	shape          []complex64 // the spectrum of |r|², whose sum is 1
 
 	spectra []complex64  // of all blocks, one after the other, whitened twice
 	weight  []float32    // inverse of the average power spectrum
-	local   []float32    // the whitened power under the training at each place
+	root    []float32    // its root
+	local   []float32    // the whitened power that the training meets at each place
 	score   [2][]float32 // of odd and even fields at each place
 	work    [2][]complex64
 }
@@ -64,7 +74,7 @@ func newSearch(g *layout) (*search, error) {
 	}
 	s.shared, s.middle = make([]complex64, s.size), make([]complex64, s.size)
 	s.seen = make([]bool, s.size)
-	s.weight = make([]float32, s.size)
+	s.weight, s.root = make([]float32, s.size), make([]float32, s.size)
 	for i := range s.work {
 		s.work[i] = make([]complex64, s.size)
 	}
@@ -90,12 +100,44 @@ func newSearch(g *layout) (*search, error) {
 			symbol *= spin
 		}
 		s.shared[i], s.middle[i] = complex64(shared), complex64(middle)
+		s.bins++
 	}
+	s.fade = make([]float32, int(searchTaper*g.rateHz))
+	for i := range s.fade {
+		s.fade[i] = float32(0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(len(s.fade))))
+	}
+	s.shape = make([]complex64, s.size)
 	return s, nil
 }
 
-// hop is by how many samples blocks advance.
-func (s *search) hop() int { return s.size - s.length }
+// findShape finds the spectrum of the whitened reference's power over time, of
+// the mean of odd and even fields.
+func (s *search) findShape() error {
+	for k, w := range s.work {
+		copy(w, [][]complex64{s.shared, s.middle}[k])
+		for i, v := range w {
+			w[i] = complex(real(v)*s.root[i], imag(v)*s.root[i])
+		}
+		if err := s.fft.Inverse(w, w); err != nil {
+			return err
+		}
+	}
+	var sum float32
+	for i := range s.shape {
+		a, m := s.work[0][i], s.work[1][i]
+		v := real(a)*real(a) + imag(a)*imag(a) + real(m)*real(m) + imag(m)*imag(m)
+		s.shape[i] = complex(v, 0)
+		sum += v
+	}
+	for i := range s.shape {
+		s.shape[i] /= complex(sum, 0)
+	}
+	return s.fft.Transform(s.shape, s.shape)
+}
+
+// hop is by how many samples blocks advance. A block's places begin behind its
+// fade.
+func (s *search) hop() int { return s.size - s.length - 2*len(s.fade) }
 
 // grow returns x with the given length, in new memory when there is too little.
 func grow[T any](x []T, length int) []T {
@@ -106,13 +148,13 @@ func grow[T any](x []T, length int) []T {
 }
 
 // find returns the likeliest sequence of field syncs in the stay, or nil when
-// it is too short to hold one.
+// it is too short to hold one, silent or not all numbers.
 func (s *search) find(x []complex64, know Knowledge) (*sighting, error) {
 	count := len(x) - s.length + 1
 	if count < 1 {
 		return nil, nil
 	}
-	if err := s.load(x, count); err != nil {
+	if some, err := s.load(x, count); err != nil || !some {
 		return nil, err
 	}
 	bin := s.layout.rateHz / float64(s.size)
@@ -135,92 +177,133 @@ func (s *search) find(x []complex64, know Knowledge) (*sighting, error) {
 }
 
 // load transforms the stay, finds its average spectrum, whitens it and finds
-// the whitened power under the training at each of count places.
-func (s *search) load(x []complex64, count int) error {
+// the whitened power that the training meets at each of count places. It
+// returns false when the stay has no power or one that is no number.
+func (s *search) load(x []complex64, count int) (bool, error) {
 	blocks := (count + s.hop() - 1) / s.hop()
 	s.spectra = grow(s.spectra, blocks*s.size)
 	power := make([]float64, s.size)
 	for b := range blocks {
-		n := copy(s.work[0], x[b*s.hop():])
-		clear(s.work[0][n:])
+		s.fill(s.work[0], x, b*s.hop()-len(s.fade))
 		y := s.spectra[b*s.size : (b+1)*s.size]
 		if err := s.fft.Transform(y, s.work[0]); err != nil {
-			return err
+			return false, err
 		}
 		for i, v := range y {
 			power[i] += float64(real(v)*real(v) + imag(v)*imag(v))
 		}
 	}
-	s.weigh(power, blocks)
-	s.local = grow(s.local, count)
-	bins := 0
-	for _, seen := range s.seen {
-		if seen {
-			bins++
-		}
-	}
-	for b := range blocks {
-		y := s.spectra[b*s.size : (b+1)*s.size]
-		white := s.work[0]
-		for i, v := range y {
-			w := s.weight[i]
-			white[i] = 0
-			if s.seen[i] {
-				root := float32(math.Sqrt(float64(w)))
-				white[i] = complex(real(v)*root, imag(v)*root)
-			}
-			y[i] = complex(real(v)*w, imag(v)*w)
-		}
-		if err := s.fft.Inverse(white, white); err != nil {
-			return err
-		}
-		at := b * s.hop()
-		s.powerUnder(s.local[at:min(at+s.hop(), count)], white, bins)
-	}
-	return nil
-}
-
-// weigh sets the weights to the inverse of the average power.
-func (s *search) weigh(power []float64, blocks int) {
 	var total float64
 	for _, p := range power {
 		total += p
 	}
-	// Few blocks make a rough spectrum: neighbours smooth it. The floor keeps
-	// dead spectrum, such as beyond a filter's edge, from being blown up.
-	reach := min(s.size/64, 64/blocks)
-	floor := total/float64(s.size)*1e-6 + math.SmallestNonzeroFloat32
-	var sum float64
-	at := func(i int) float64 { return power[(i+s.size)%s.size] }
-	for i := -reach; i < reach; i++ {
-		sum += at(i)
+	if !(total > 0 && total < math.MaxFloat32) {
+		return false, nil
 	}
-	for i := range s.weight {
-		sum += at(i + reach)
-		s.weight[i] = float32(float64(blocks) / (math.Max(0, sum)/float64(2*reach+1) + floor))
-		sum -= at(i - reach)
+	s.weigh(power, total, blocks)
+	if err := s.findShape(); err != nil {
+		return false, err
+	}
+	s.local = grow(s.local, count)
+	for b := range blocks {
+		at := b * s.hop()
+		err := s.meet(s.local[at:min(at+s.hop(), count)], s.spectra[b*s.size:(b+1)*s.size])
+		if err != nil {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+// fill copies a block of the stay that begins at a sample, which may lie
+// outside, and fades its ends.
+func (s *search) fill(dst, x []complex64, first int) {
+	clear(dst)
+	for i := max(0, -first); i < s.size && first+i < len(x); i++ {
+		dst[i] = x[first+i]
+	}
+	for i, v := range s.fade {
+		a, b := dst[i], dst[s.size-1-i]
+		dst[i] = complex(real(a)*v, imag(a)*v)
+		dst[s.size-1-i] = complex(real(b)*v, imag(b)*v)
 	}
 }
 
-// powerUnder writes the mean power under the training, for each place of the
-// reference's window, relative to what the weights promise.
-func (s *search) powerUnder(dst []float32, white []complex64, bins int) {
-	first, last := s.guard, s.length-s.guard
-	power := func(i int) float64 {
-		re, im := float64(real(white[i])), float64(imag(white[i]))
-		return re*re + im*im
-	}
-	var sum float64
-	for i := first; i < last; i++ {
-		sum += power(i)
-	}
-	scale := 1 / (float64(bins) * float64(last-first))
-	for i := range dst {
-		dst[i] = float32(math.Max(sum*scale, 1e-6))
-		if last+i < len(white) {
-			sum += power(last+i) - power(first+i)
+// meet whitens a block's spectrum, a second time for the reference, and writes
+// the whitened power that the training meets.
+func (s *search) meet(dst []float32, y []complex64) error {
+	white := s.work[0]
+	for i, v := range y {
+		w := s.weight[i]
+		white[i] = 0
+		if s.seen[i] {
+			root := s.root[i]
+			white[i] = complex(real(v)*root, imag(v)*root)
 		}
+		y[i] = complex(real(v)*w, imag(v)*w)
 	}
+	if err := s.fft.Inverse(white, white); err != nil {
+		return err
+	}
+	var total float32
+	for i, v := range white {
+		p := real(v)*real(v) + imag(v)*imag(v)
+		white[i] = complex(p, 0)
+		total += p
+	}
+	if err := s.fft.Transform(white, white); err != nil {
+		return err
+	}
+	for i, v := range white {
+		r := s.shape[i]
+		white[i] = complex(real(v)*real(r)+imag(v)*imag(r), imag(v)*real(r)-real(v)*imag(r))
+	}
+	if err := s.fft.Inverse(white, white); err != nil {
+		return err
+	}
+	// Of two transforms, and of white noise in the bins seen.
+	scale := 1 / (float32(s.size) * float32(s.bins))
+	least := 1e-6 * total / float32(s.bins) / float32(s.size)
+	for i := range dst {
+		dst[i] = max(real(white[len(s.fade)+i])*scale, least, 1e-6)
+	}
+	return nil
+}
+
+// weigh sets the weights to the inverse of the average power, smoothed by a
+// triangle, so that whitening smears nothing far in time. What is narrower than
+// that keeps no more power than noise has in its place.
+func (s *search) weigh(power []float64, total float64, blocks int) {
+	reach := int(searchSmoothHz * float64(s.size) / s.layout.rateHz)
+	for range 2 {
+		power = smooth(power, reach)
+	}
+	// The floor keeps dead spectrum, such as beyond a filter's edge, from being
+	// blown up.
+	floor := total / float64(s.size) * 1e-6
+	for i, p := range power {
+		s.weight[i] = float32(float64(blocks) / (p + floor))
+		s.root[i] = float32(math.Sqrt(float64(s.weight[i])))
+	}
+}
+
+// smooth returns the means over reach values on either side, going round.
+func smooth(x []float64, reach int) []float64 {
+	out := make([]float64, len(x))
+	at := func(i int) float64 { return x[(i+len(x))%len(x)] }
+	for i := range x {
+		if i%64 == 0 { // anew, lest rounding adds up
+			for j := i - reach; j <= i+reach; j++ {
+				out[i] += at(j)
+			}
+			continue
+		}
+		out[i] = out[i-1] + at(i+reach) - at(i-1-reach)
+	}
+	for i := range out {
+		out[i] = math.Max(0, out[i]) / float64(2*reach+1)
+	}
+	return out
 }
 
 // correlate fills the scores for a carrier that is shift bins too high.
@@ -247,7 +330,7 @@ func (s *search) correlate(count, shift int) error {
 		end := min(at+s.hop(), count)
 		odd, even, local := s.score[0][at:end], s.score[1][at:end], s.local[at:end]
 		for i := range odd {
-			a, m := s.work[0][i], s.work[1][i]
+			a, m := s.work[0][len(s.fade)+i], s.work[1][len(s.fade)+i]
 			k := scale / local[i]
 			re, im := real(a)+real(m), imag(a)+imag(m)
 			odd[i] = (re*re + im*im) * k

@@ -7,7 +7,7 @@ import (
 
 // foundChance is the chance of a false alarm below which training counts as
 // found.
-const foundChance = 1e-3
+const foundChance = 2e-4
 
 // firstSNR is the ratio of data to noise that the first pass of a fit
 // supposes.

@@ -1,10 +1,14 @@
 package vsb
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // responseStepHz is the spacing of a Training's response. Its frequencies are
 // multiples of it, so that those of several slices fall together.
-const responseStepHz = 25e3
+const responseStepHz = 5e3
 
 // Training is what a stay shows of the field syncs on a slice of a channel.
 //
@@ -13,9 +17,10 @@ const responseStepHz = 25e3
 // density |h|²·Density. On a flat channel |h|² is the whole received power of
 // the station.
 type Training struct {
-	// Found says that FalseAlarm is at most 1 in 1000. FalseAlarm bounds the
-	// probability that noise, or any signal without field syncs, correlates as
-	// highly by chance somewhere in what was searched.
+	// FalseAlarm bounds the probability that noise, or a signal without field
+	// syncs, correlates as highly by chance somewhere in what was searched.
+	// Found says that it is at most 1 in 5000, which keeps false alarms below 1
+	// in 1000 among interference that the bound fits less well than noise.
 	Found      bool
 	FalseAlarm float64
 
@@ -55,6 +60,7 @@ type ResponseBin struct {
 	OffsetHz float64
 	Gain     complex128
 	Variance float64 // of Gain, both parts together
+	Noise    float64 // the error's density in the slice that the bin is from
 }
 
 // Tap is a tap of a fitted channel. Echoes are several of them.
@@ -79,7 +85,7 @@ func (t *Trainer) judge(out *Training, noise float64) {
 	for k := math.Ceil((g.middleHz - half) / responseStepHz); k*responseStepHz <= g.middleHz+half; k++ {
 		hz := k * responseStepHz
 		gain, variance := p.responseAt(hz - g.middleHz)
-		out.Response = append(out.Response, ResponseBin{hz, gain, variance * t.scale})
+		out.Response = append(out.Response, ResponseBin{hz, gain, variance * t.scale, noise})
 	}
 	for _, m := range p.solve() {
 		out.Taps = append(out.Taps, Tap{float64(m.delay) * g.step / 2, m.gain})
@@ -134,4 +140,38 @@ func (p *pursuit) meanPower(lowHz, highHz, scale float64) (power, sigma float64)
 	power = real(inner(p.gain, mg)) - scale*trace
 	variance := 2*scale*norm2(mg) - scale*scale*norm2(m)
 	return math.Max(power, 0), math.Sqrt(math.Max(variance, 0))
+}
+
+// JoinMER returns the MER, in dB, of the slices of one channel together, and its
+// standard uncertainty: the data's power over the error's in what the slices
+// have of the Nyquist bandwidth, each place counted in the slice whose middle is
+// nearest. The slices must have been received with the same gain. It is NaN
+// when no slice has a fit.
+func JoinMER(trainings ...*Training) (merDB, sigmaDB float64) {
+	var fitted []*Training
+	for _, t := range trainings {
+		if t != nil && t.Fields > 0 {
+			fitted = append(fitted, t)
+		}
+	}
+	slices.SortFunc(fitted, func(a, b *Training) int { return cmp.Compare(a.LowHz+a.HighHz, b.LowHz+b.HighHz) })
+	var data, dataVariance, noise, noiseVariance float64
+	for i, t := range fitted {
+		low, high := t.LowHz, t.HighHz
+		if i > 0 {
+			low = math.Max(low, (fitted[i-1].HighHz+low)/2)
+		}
+		if i < len(fitted)-1 {
+			high = math.Min(high, (high+fitted[i+1].LowHz)/2)
+		}
+		width := math.Max(0, high-low)
+		data += width * t.DataDensity
+		noise += width * t.ErrorDensity
+		dataVariance += width * width * t.DataSigma * t.DataSigma
+		noiseVariance += width * width * t.ErrorSigma * t.ErrorSigma
+	}
+	if noise == 0 {
+		return math.NaN(), math.NaN()
+	}
+	return 10 * math.Log10(data/noise), 10 / math.Ln10 * math.Hypot(math.Sqrt(dataVariance)/data, math.Sqrt(noiseVariance)/noise)
 }
