@@ -18,9 +18,11 @@ type Passband struct {
 const (
 	passbandParts  = 28 // pieces that a slice's usable band is cut into
 	passbandDegree = 8
-	// A piece needs this many slices behind it; fewer would take one channel's
-	// echoes for the radio's filter.
-	passbandSlices = 8
+	// So many slices there must be, and so many behind each piece; fewer would
+	// take one channel's echoes for the radio's filter.
+	passbandSlices, pieceSlices = 8, 4
+	// A slice within 1 dB of the emptiest holds no station worth the name.
+	emptyRatio = 1.26
 	// unknownPassbandDB is how far a cheap dongle's pass band strays from flat.
 	unknownPassbandDB = 0.3
 	// skirtHz is how far inside a channel's edge its spectrum still rises.
@@ -45,15 +47,21 @@ func (p *Passband) At(offsetHz, rateHz float64) float64 {
 // common: the log spectrum of slice h in piece k is taken as level(h) +
 // shape(k), and both are found by alternating medians, which neither stations
 // nor tones can pull as long as most slices are flat in most places. Where a
-// channel's skirt may lie is left out.
+// channel's skirt may lie is left out, but for slices that are as good as
+// empty.
 func findPassband(slices []*Slice, channels []band.Channel) Passband {
 	flat := Passband{SigmaDB: unknownPassbandDB}
 	if len(slices) < passbandSlices {
 		return flat
 	}
 	table := make([][]float64, len(slices))
+	floors := crudeFloors(slices)
 	for h, s := range slices {
-		table[h] = passbandRow(s, channels)
+		skirts := channels
+		if median(s.Density) < emptyRatio*floors[gainKey(s.GainDB)] {
+			skirts = nil
+		}
+		table[h] = passbandRow(s, skirts)
 	}
 	shape := make([]float64, passbandParts)
 	level := make([]float64, len(slices))
@@ -75,7 +83,7 @@ func findPassband(slices []*Slice, channels []band.Channel) Passband {
 					column = append(column, v)
 				}
 			}
-			if len(column) < passbandSlices {
+			if len(column) < pieceSlices {
 				return flat
 			}
 			shape[k] = median(column)

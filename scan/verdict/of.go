@@ -97,7 +97,13 @@ func (v *Verdict) limits(r, below, above *measure.Reading) {
 	echoes, under := valueOf(r.EchoCost), valueOf(r.UnderCost)
 	// What would be left if neither echoes nor anything under the signal cost
 	// a dB is what noise alone allows.
-	noiseAlone := r.Margin.Value + echoes + under
+	// Costs too small to be named stay in the figure that is.
+	noiseAlone := r.Margin.Value
+	for _, cost := range []float64{echoes, under} {
+		if cost >= costDB {
+			noiseAlone += cost
+		}
+	}
 	weak := func() {
 		if noiseAlone < FirmMarginDB {
 			v.weak(r, noiseAlone)
