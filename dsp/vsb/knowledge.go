@@ -29,12 +29,17 @@ const (
 	unknownStationHz = 1e3
 )
 
-func (k Knowledge) check() error {
+// check looks for values that a slice of the given rate cannot have.
+func (k Knowledge) check(rateHz float64) error {
 	if !(k.CenterHz > 0 && k.CenterHz < 1e12) {
 		return errors.New("the slice's middle on the air is not known")
 	}
 	if !(math.Abs(k.ClockPPM) <= 1000 && k.RangePPM >= 0 && k.RangePPM <= 1000 && k.StationHz >= 0 && k.StationHz <= 1e6) {
 		return errors.New("the clock's error or its range is out of bounds")
+	}
+	middle, reach := k.carrierRange()
+	if math.Abs(middle)+reach > rateHz/8 {
+		return errors.New("the carrier may be far outside the slice")
 	}
 	return nil
 }
@@ -53,11 +58,16 @@ func (k Knowledge) stationHz() float64 {
 	return k.StationHz
 }
 
+// carrierRange returns by how many hertz too high the signal should appear,
+// and how far that may be off.
+func (k Knowledge) carrierRange() (middle, reach float64) {
+	return -k.ClockPPM * 1e-6 * k.CenterHz, k.rangePPM()*1e-6*k.CenterHz + k.stationHz()
+}
+
 // carriers returns by how many hertz too high the signal may appear, close
 // enough together.
 func (k Knowledge) carriers() []float64 {
-	middle := -k.ClockPPM * 1e-6 * k.CenterHz
-	reach := k.rangePPM()*1e-6*k.CenterHz + k.stationHz()
+	middle, reach := k.carrierRange()
 	count := int(math.Ceil(2 * reach / carrierStepHz))
 	out := make([]float64, count)
 	for i := range out {

@@ -58,20 +58,31 @@ const firstSNR = 100
 //
 // With d = N·tr P, which is at most nF for F fields, the noise is known to
 // 1/√d: 0.26 dB for two fields of a 2.4 MS/s slice, 0.13 dB for eight. The data
-// power is |h|² over the band less what noise adds to it; its error, √(2N/(S·nF))
-// of it and less than the noise's above an SNR of 3 dB, is added. Adding fields
-// makes the training count below the decoding threshold: the correlation of one
-// field has SNR·n over noise.
+// power, the mean of |h|² over the band less what noise adds to it, is known to
+// √(2N/(S·nF)) of itself when one tap does, S being the data's density: less
+// than the noise's uncertainty above an SNR of 3 dB. Both go into MERSigmaDB.
+// Simulated, noise, gain, carrier and clock scatter by 1 to 1.2 times their
+// Cramér–Rao bounds, and MER without bias to 60 dB, where floats, not the leak,
+// begin to limit it.
+//
+// The search goes far below the decoding threshold: the correlation of one
+// field stands SNR·n above the noise's, and several add up.
 //
 // # Where it breaks
 //
-// A channel that changes within the stay, other than by a common phase, leaves
-// an error of the size of the change. Echoes outside EarliestEchoSeconds to
-// LatestEchoSeconds are noise, as they are to an equaliser of that length.
-// What the taps cannot see, because it is weaker than noise lets them, counts
-// as noise too: up to some 5 dimensions' worth of it for each weak echo.
-// Interference is taken as white over the band. A radio's own pass band is part
-// of the response unless Knowledge has it.
+// A channel that changes within the stay, other than by a phase for each field,
+// leaves an error of the size of the change. Echoes outside EarliestEchoSeconds
+// to LatestEchoSeconds are noise, as they are to an equaliser of that length.
+// So is what the taps cannot see, because it explains no more than noise does:
+// some 9 dimensions' worth for an echo that is overlooked, 3 for the rest of
+// one that is not. Interference is taken as white over the band. The radio's
+// own pass band is part of the response unless Knowledge has it, and what its
+// converter adds is noise: 8 bits, filled to 12 dB below the rails, cost 0.2 dB
+// at 25 dB. Every field's phase is fitted, which below some −8 dB fits noise:
+// MER reads some 0.3 dB high at −10 dB.
+//
+// A stay takes some 30 bytes a sample while it is fitted. More than a second
+// of it tells little more.
 type Trainer struct {
 	layout *layout
 	search *search
@@ -151,7 +162,7 @@ func (t *Trainer) Fit(x []complex64, know Knowledge) (*Training, error) {
 }
 
 func (t *Trainer) fit(x []complex64, know Knowledge) (*Training, error) {
-	if err := know.check(); err != nil {
+	if err := know.check(t.layout.rateHz); err != nil {
 		return nil, err
 	}
 	s, err := t.search.find(x, know)

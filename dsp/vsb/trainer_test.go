@@ -260,7 +260,7 @@ func TestFitRefusesNonsense(t *testing.T) {
 	tr, err := NewTrainer(2.4e6, 3e6)
 	require.NoError(t, err)
 	for _, know := range []Knowledge{
-		{}, {CenterHz: math.NaN()}, {CenterHz: 5e8, ClockPPM: math.Inf(1)}, {CenterHz: 5e8, RangePPM: -1}, {CenterHz: 5e8, StationHz: math.NaN()},
+		{}, {CenterHz: math.NaN()}, {CenterHz: 5e8, ClockPPM: math.Inf(1)}, {CenterHz: 5e8, RangePPM: -1}, {CenterHz: 5e8, StationHz: math.NaN()}, {CenterHz: 5e8, RangePPM: 900},
 	} {
 		_, err := tr.Fit(make([]complex64, 100000), know)
 		require.Error(t, err, "%+v", know)

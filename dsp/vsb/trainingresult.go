@@ -29,9 +29,9 @@ type Training struct {
 	// 0 the rest says nothing.
 	Seen, Fields int
 
-	// FirstSeconds is when, by the radio's clock, the first symbol of the first field sync has its
-	// peak on the strongest path, after the stay's first sample, and FirstOdd
-	// its kind.
+	// FirstSeconds is when the first symbol of the first field sync has its
+	// peak on one of the strongest paths, the anchor: by the radio's clock,
+	// after the stay's first sample. FirstOdd is that field's kind.
 	FirstSeconds float64
 	FirstOdd     bool
 
@@ -42,15 +42,22 @@ type Training struct {
 
 	// MERdB is the ratio of the data's mean density to the error's from LowHz
 	// to HighHz above the channel's lower edge, within the Nyquist bandwidth.
-	// The data's is what it were without the skirts, which an equaliser's
-	// matched filter makes whole. So on a flat channel it is C/N in 6 MHz and
-	// 0.17 dB in every slice. NaN when nothing was fitted.
+	// The data's is what it were without the skirts, which a receiver's matched
+	// filter and sampling make whole. So on a flat channel it is C/N in 6 MHz
+	// times MERPerCN in every slice. NaN when nothing was fitted.
 	MERdB, MERSigmaDB        float64
 	LowHz, HighHz            float64
 	DataDensity, DataSigma   float64
 	ErrorDensity, ErrorSigma float64
-	Response                 []ResponseBin
-	Taps                     []Tap
+
+	// Response is the channel's response every 5 kHz of the band that was
+	// fitted, which may exceed LowHz to HighHz. Its phase is 0 where the anchor
+	// alone would have 0: phase and time are the stay's own.
+	Response []ResponseBin
+
+	// Taps are what the response was made of. An echo is one or several of
+	// them; Echoes tells which.
+	Taps []Tap
 
 	echoes *echoData
 }
@@ -63,9 +70,9 @@ type ResponseBin struct {
 	Noise    float64 // the error's density in the slice that the bin is from
 }
 
-// Tap is a tap of a fitted channel. Echoes are several of them.
+// Tap is a tap of a fitted channel.
 type Tap struct {
-	DelaySeconds float64 // after the strongest path
+	DelaySeconds float64 // after the anchor
 	Gain         complex128
 }
 
