@@ -1,0 +1,109 @@
+package live
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+const (
+	leastSpanDB = 6 // that the trace's height stands for at least
+	labelWidth  = 16
+)
+
+// trace draws the last half minute, a column for each part of it: as high as
+// the margin, from the lowest value shown.
+func (f *frame) trace(c Channel, rows int) {
+	columns := max(10, min(f.Width-labelWidth-2, 60))
+	values := resample(c.Trace, columns)
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, v := range values {
+		if !math.IsNaN(v) {
+			low, high = math.Min(low, v), math.Max(high, v)
+		}
+	}
+	if math.IsInf(low, 1) {
+		for range rows {
+			f.add("")
+		}
+		return
+	}
+	grow := math.Max(0, leastSpanDB-(high-low)) / 2
+	// Whole decibels, so that the scale stands still while the number moves.
+	low, high = math.Floor(low-grow), math.Ceil(high+grow)
+	perRow := (high - low) / float64(rows)
+	for r := rows - 1; r >= 0; r-- {
+		bottom := low + float64(r)*perRow
+		var b strings.Builder
+		b.WriteString("  ")
+		for _, v := range values {
+			share := (v - bottom) / perRow
+			if r == 0 { // the lowest value is still a value
+				share = max(share, 0.25)
+			}
+			b.WriteString(f.block(share))
+		}
+		b.WriteString("  " + f.mark(c, r, rows, low, high, perRow))
+		f.add("%s", b.String())
+	}
+}
+
+// mark is what stands beside a row of the trace.
+func (f *frame) mark(c Channel, r, rows int, low, high, perRow float64) string {
+	bottom := low + float64(r)*perRow
+	holds := func(v float64) bool { return v >= bottom && v < bottom+perRow }
+	best := c.Now.BestDB
+	switch {
+	case holds(0):
+		return "decode point"
+	case best != nil && holds(*best):
+		return "best"
+	case r == rows-1:
+		return fmt.Sprintf("%+.0f", high)
+	case r == 0:
+		return fmt.Sprintf("%+.0f, 30 s", low)
+	}
+	return ""
+}
+
+// block is a cell filled from its bottom to a share of its height.
+func (f *frame) block(share float64) string {
+	if math.IsNaN(share) {
+		return " "
+	}
+	if !f.UTF8 {
+		switch {
+		case share >= 0.75:
+			return "#"
+		case share >= 0.25:
+			return ":"
+		}
+		return " "
+	}
+	eighths := []string{" ", "▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"}
+	return eighths[max(0, min(8, int(math.Round(share*8))))]
+}
+
+// resample returns the means of the readings in equal parts of the last Span,
+// NaN where there is none.
+func resample(points []Point, columns int) []float64 {
+	sum, n := make([]float64, columns), make([]float64, columns)
+	if len(points) > 0 {
+		end := points[len(points)-1].Time
+		for _, p := range points {
+			// Columns stand on the clock and not on the newest reading, or
+			// every one would flicker with every reading.
+			part := Span.Nanoseconds() / int64(columns)
+			back := end.UnixNano()/part - p.Time.UnixNano()/part
+			if back < 0 || back >= int64(columns) || math.IsNaN(p.MarginDB) {
+				continue
+			}
+			sum[columns-1-int(back)] += p.MarginDB
+			n[columns-1-int(back)]++
+		}
+	}
+	for i := range sum {
+		sum[i] /= n[i]
+	}
+	return sum
+}

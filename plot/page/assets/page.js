@@ -1,0 +1,202 @@
+// The page: takes events, shows the channel in focus, and says so when there
+// are none.
+'use strict';
+(() => {
+  const staleMS = 1500, checkMS = 200, againMS = 600, speakMS = 4000;
+  const get = id => document.getElementById(id);
+  const say = (id, text) => { const e = get(id); if (e.textContent !== text) e.textContent = text; };
+
+  let focus = 0, latest = new Map(), labels = new Map(), about = null;
+  let heardAt = 0, connected = false, source = null, spokenAt = 0, spoken = '', bestSeen = null, updates = 0;
+
+  const signed = v => (v < -0.05 ? '−' : v > 0.05 ? '+' : '') + Math.abs(v).toFixed(1);
+  const title = n => 'Channel ' + n + (labels.get(n) ? ', ' + labels.get(n) : '');
+
+  function connect() {
+    if (source) source.close();
+    source = new EventSource('events');
+    source.onopen = () => { connected = true; };
+    source.onmessage = m => { connected = true; take(JSON.parse(m.data)); };
+    source.onerror = () => {
+      connected = false;
+      source.close();
+      source = null;
+      setTimeout(connect, againMS);
+    };
+  }
+
+  function take(event) {
+    if (!event.channels.length) return;
+    const now = Date.now();
+    heardAt = now;
+    updates++;
+    for (const line of event.channels) {
+      const before = latest.get(line.rf_channel);
+      if (before && before.time === line.time && before.state === line.state) continue;
+      latest.set(line.rf_channel, line);
+      trace.add(line.rf_channel, now, line.margin_db);
+    }
+    if (!latest.has(focus)) choose(event.channels[0].rf_channel);
+    const line = latest.get(focus);
+    rooftone.hear(line.margin_db, bestSeen);
+    if (line.best_db !== null) bestSeen = line.best_db;
+    document.body.className = line.state;
+    say('alarm', warning(line));
+    show(line, now);
+    tabs();
+    speak(line, now);
+  }
+
+  function warning(line) {
+    if (line.overload) return 'Too strong: the radio is overloaded';
+    if (line.lost) return 'The computer is too slow: samples were lost';
+    return '';
+  }
+
+  function show(line, now) {
+    say('name', title(line.rf_channel));
+    const m = line.margin_db;
+    say('number', m === null ? '–' : signed(m));
+    say('where', words(line));
+    say('best', line.best_db === null ? '' : m === null ? 'best ' + signed(line.best_db) :
+      line.below_best_db < 0.15 ? 'at the best so far, ' + signed(line.best_db) :
+      line.below_best_db.toFixed(1) + ' below the best, ' + signed(line.best_db));
+    const foot = [];
+    if (line.cn_db !== null) foot.push('C/N ' + line.cn_db.toFixed(1) + ' dB');
+    if (line.mer_db !== null) foot.push('MER ' + line.mer_db.toFixed(1) + ' dB');
+    if (line.margin_sigma_db !== null) foot.push('± ' + line.margin_sigma_db.toFixed(1));
+    say('foot', foot.join(' · '));
+    trace.draw(get('trace'), line.rf_channel, now, line.best_db);
+  }
+
+  function words(line) {
+    if (line.state === 'learning') return 'listening carefully, a moment…';
+    if (line.state === 'nothing') return 'nothing heard' + (line.at_most_db === undefined ? '' : ', below ' + signed(line.at_most_db) + ' dB');
+    const w = line.margin_db >= 0 ? 'decodes' : 'cannot decode yet';
+    const t = { rising: ', rising ↗', falling: ', falling ↘' }[line.trend] || '';
+    return w + t;
+  }
+
+  function tabs() {
+    if (!about || about.channels.length < 2) return;
+    for (const b of get('channels').children) {
+      const n = +b.dataset.channel, line = latest.get(n);
+      const text = line && line.margin_db !== null ? signed(line.margin_db) : '–';
+      if (b.lastChild.textContent !== text) b.lastChild.textContent = text;
+    }
+  }
+
+  function choose(n) {
+    focus = n;
+    bestSeen = null;
+    rooftone.focus();
+    for (const b of get('channels').children) b.setAttribute('aria-pressed', String(+b.dataset.channel === n));
+    const line = latest.get(n);
+    if (line) { bestSeen = line.best_db; show(line, Date.now()); }
+    spokenAt = 0;
+  }
+
+  function speak(line, now) {
+    if (now - spokenAt < speakMS) return;
+    let text = title(line.rf_channel) + ': ';
+    if (line.margin_db === null) text += words(line);
+    else {
+      text += Math.abs(line.margin_db).toFixed(0) + ' dB ' + (line.margin_db >= 0 ? 'to spare' : 'short');
+      if (line.trend && line.trend !== 'steady') text += ', ' + line.trend;
+      if (line.below_best_db >= 0.5) text += ', ' + line.below_best_db.toFixed(0) + ' below the best';
+      else if (line.below_best_db !== null) text += ', at the best';
+    }
+    if (text === spoken) return;
+    spoken = text;
+    spokenAt = now;
+    say('spoken', text);
+  }
+
+  // check keeps a stopped meter from looking alive.
+  function check() {
+    const age = Date.now() - heardAt;
+    if (heardAt && age < staleMS) return;
+    const line = latest.get(focus);
+    if (heardAt && line && line.state === 'learning' && connected && age < 6000) return;
+    document.body.className = heardAt ? 'stale' : 'waiting';
+    rooftone.lost();
+    for (const b of get('channels').children) b.lastChild.textContent = '–';
+    say('number', '–');
+    say('where', '');
+    say('foot', '');
+    const seconds = Math.floor(age / 1000);
+    say('alarm', !heardAt ? 'Waiting for the meter…' :
+      'Stopped: ' + (connected ? 'the meter sends nothing' : 'no connection to the meter') + ', last number ' + seconds + ' s ago');
+  }
+
+  async function send(path, what) {
+    const r = await fetch(path, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(what) });
+    const a = await r.json();
+    if (!r.ok) throw new Error(a.error);
+    return a.said;
+  }
+
+  async function mark(e) {
+    e.preventDefault();
+    const place = get('place').value.trim(), heading = get('bearing').value.trim().replace(',', '.');
+    if (!place) { say('kept', 'Give the place a name first'); get('place').focus(); return; }
+    const what = { place };
+    if (heading) {
+      what.bearing_deg = Number(heading);
+      if (!(what.bearing_deg >= 0 && what.bearing_deg <= 360)) { say('kept', 'The heading is a number from 0 to 360'); return; }
+    }
+    say('kept', 'Keeping…');
+    try { say('kept', await send('mark', what)); }
+    catch (err) { say('kept', 'Not kept: ' + (err.message || 'no connection')); }
+  }
+
+  async function sound() {
+    if (rooftone.on()) rooftone.stop(); else await rooftone.start();
+    get('sound').setAttribute('aria-pressed', String(rooftone.on()));
+    say('sound', rooftone.on() ? 'Sound is on' : 'Sound is off');
+    awake();
+  }
+
+  let lock = null;
+  async function awake() {
+    if (document.visibilityState !== 'visible' || lock) return;
+    try {
+      if (!navigator.wakeLock) throw 0;
+      lock = await navigator.wakeLock.request('screen');
+      lock.onrelease = () => { lock = null; };
+      say('awake', 'The screen is kept awake.');
+    } catch { say('awake', 'This browser does not let the page keep the screen awake: set the phone’s screen timeout longer meanwhile.'); }
+  }
+
+  async function begin() {
+    try { about = await (await fetch('about')).json(); }
+    catch { setTimeout(begin, againMS); return; }
+    for (const c of about.channels) labels.set(c.rf_channel, c.label || '');
+    get('mark').hidden = !about.marks;
+    get('reset').hidden = !about.resets;
+    if (about.channels.length > 1) {
+      for (const c of about.channels) {
+        const b = document.createElement('button'), n = document.createElement('span'), v = document.createElement('b');
+        b.type = 'button';
+        b.dataset.channel = c.rf_channel;
+        n.textContent = 'RF ' + c.rf_channel;
+        v.textContent = '–';
+        b.append(n, v);
+        b.onclick = () => choose(c.rf_channel);
+        get('channels').append(b);
+      }
+    }
+    choose(about.channels[0].rf_channel);
+    connect();
+  }
+
+  get('sound').onclick = sound;
+  get('mark').onsubmit = mark;
+  get('reset').onclick = () => { bestSeen = null; send('reset', { rf_channel: focus }).catch(() => {}); };
+  document.onvisibilitychange = awake;
+  rooftone.updates = () => updates;
+  setInterval(check, checkMS);
+  check();
+  awake();
+  begin();
+})();
