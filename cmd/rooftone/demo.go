@@ -49,7 +49,7 @@ func demo(ctx context.Context, c *console, l looks) error {
 		return err
 	}
 	defer file.discard()
-	src, err := openTown(sim.Demo)
+	src, err := openTown(sim.Demo, nil)
 	if err != nil {
 		return err
 	}

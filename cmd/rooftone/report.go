@@ -91,6 +91,8 @@ type reportRow struct {
 	GainDB          *float64 `json:"gain_db"`
 	ClippedFraction *float64 `json:"clipped_fraction"`
 	LostSamples     *bool    `json:"lost_samples"`
+
+	Stations []reportStation `json:"stations"` // of the list, on this channel
 }
 
 // reportSlice is the modulation error ratio in one slice of a channel.
@@ -261,8 +263,8 @@ func round(v, step float64) *float64 {
 	return &v
 }
 
-// writeJSON writes the report as one indented object.
-func writeJSON(w io.Writer, r report) error {
+// writeJSON writes a report as one indented object.
+func writeJSON(w io.Writer, r any) error {
 	var b bytes.Buffer
 	enc := json.NewEncoder(&b)
 	enc.SetEscapeHTML(false)
@@ -274,23 +276,26 @@ func writeJSON(w io.Writer, r report) error {
 	return err
 }
 
-// writeCSV writes a header and one line a channel, as RFC 4180 has it: lines
-// end in CR LF. Absent values are empty; the entries of a list are joined
-// with "; ".
-func writeCSV(w io.Writer, r report) error {
+// writeCSV writes a survey's channels as a table.
+func writeCSV(w io.Writer, r report) error { return writeTable(w, r.Channels) }
+
+// writeTable writes a header and one line a row, as RFC 4180 has it: lines end
+// in CR LF. Absent values are empty; the entries of a list are joined with
+// "; ".
+func writeTable[T any](w io.Writer, rows []T) error {
 	var b bytes.Buffer
 	out := csv.NewWriter(&b)
 	out.UseCRLF = true
-	row := reflect.TypeFor[reportRow]()
+	row := reflect.TypeFor[T]()
 	header := make([]string, row.NumField())
 	for i := range header {
 		header[i] = row.Field(i).Tag.Get("json")
 	}
 	out.Write(header) // errors of a csv.Writer stay until Error is asked
-	for _, ch := range r.Channels {
+	for _, r := range rows {
 		fields := make([]string, len(header))
 		for i := range fields {
-			fields[i] = csvField(reflect.ValueOf(ch).Field(i))
+			fields[i] = csvField(reflect.ValueOf(r).Field(i))
 		}
 		out.Write(fields)
 	}
@@ -317,6 +322,8 @@ func csvField(v reflect.Value) string {
 	case []reportSlice:
 		return joined(x)
 	case []reportEcho:
+		return joined(x)
+	case []reportStation:
 		return joined(x)
 	default:
 		return fmt.Sprint(x)

@@ -20,6 +20,9 @@ import (
 type sourceWord struct {
 	kind sourceKind
 	rest string // the serial number, address, town or path
+
+	// Where a simulated antenna points; nil is as its town has it.
+	bearing *float64
 }
 
 type sourceKind int
@@ -48,21 +51,21 @@ func parseSource(word string) (sourceWord, error) {
 		if rest == "" {
 			return sourceWord{}, usagef("--from: usb: lacks the serial number").hint("rooftone devices lists the radios")
 		}
-		return sourceWord{fromUSB, rest}, nil
+		return sourceWord{kind: fromUSB, rest: rest}, nil
 	case hasScheme && scheme == "tcp":
 		if !strings.HasPrefix(rest, "//") {
 			return sourceWord{}, usagef("--from: %s lacks its slashes", quote(word)).hint("write tcp://HOST:PORT, such as tcp://192.168.1.20:1234")
 		}
-		return sourceWord{fromNetwork, word}, nil
+		return sourceWord{kind: fromNetwork, rest: word}, nil
 	case word == "sim", hasScheme && scheme == "sim":
 		if rest == "" {
 			return sourceWord{}, usagef("--from: sim: lacks the town").hint("rooftone devices lists the towns")
 		}
-		return sourceWord{fromSim, rest}, checkTown(rest)
+		return sourceWord{kind: fromSim, rest: rest}, checkTown(rest)
 	case strings.Contains(word, "://"):
 		return sourceWord{}, usagef("--from: sources of kind %s are not known", quote(scheme+"://")).hint(sourceHint)
 	}
-	return sourceWord{fromFile, word}, nil
+	return sourceWord{kind: fromFile, rest: word}, nil
 }
 
 // checkTown refuses towns that are neither built in nor a file's name.
@@ -155,17 +158,17 @@ func (w sourceWord) open(ctx context.Context, c *console, raw rawFlags) (source,
 		}
 		return source{tuner: t}, nil
 	case fromSim:
-		return openTown(w.rest)
+		return openTown(w.rest, w.bearing)
 	}
 	return w.openRecording(ctx, c, raw)
 }
 
-func openTown(town string) (source, error) {
+func openTown(town string, bearing *float64) (source, error) {
 	t, err := sim.Load(town)
 	if err != nil {
 		return source{}, err
 	}
-	radio, err := sim.New(t, sim.Options{})
+	radio, err := sim.New(t, sim.Options{BearingDeg: bearing})
 	if err != nil {
 		return source{}, err
 	}

@@ -38,6 +38,11 @@ type visitFlags struct {
 	// For explain: one channel in full, and its page.
 	one       bool
 	sheetFile string
+
+	// For mark: as long a look at each channel as explain takes.
+	careful bool
+
+	stations stationFlags
 }
 
 // rawFlags say what a raw recording cannot say itself.
@@ -65,7 +70,7 @@ func (v *visitFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")
 	fs.BoolVar(&v.bias, "bias-tee", false, "feed an amplifier through the antenna socket while measuring; not with an antenna that is a short circuit for direct current")
 	v.dwell = scan.DefaultDwell
-	if v.one {
+	if v.one || v.careful {
 		v.dwell = explainDwell
 	}
 	fs.Var(&period{to: &v.dwell, min: 10 * time.Millisecond, max: 10 * time.Second}, "dwell", "`TIME` spent on each third of a channel, such as 0.2s: longer finds weaker stations")
@@ -86,6 +91,7 @@ func (v *visitFlags) declare(fs *pflag.FlagSet) {
 	fs.BoolVar(&v.json, "json", false, "print JSON, the whole of what was measured")
 	fs.BoolVar(&v.csv, "csv", false, "print CSV, the same figures, one line a channel")
 	v.looks.declare(fs)
+	v.stations.declare(fs)
 	fs.Var(&choice{to: &v.raw.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
 	fs.Var(&hertz{to: &v.raw.rate, min: 1e6, max: 20e6}, "rate", "for a raw recording: its `RATE` in samples per second, such as 2.4M")
 	fs.Var(&hertz{to: &v.raw.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as 605M")
@@ -127,6 +133,9 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 	}
 	if from.kind != fromUSB && from.kind != fromNetwork && v.bias {
 		return nil, usagef("--bias-tee is for radios, and %s is none", v.from).hint("leave --bias-tee out")
+	}
+	if err := v.stations.read(); err != nil {
+		return nil, err
 	}
 	pictures, err := v.createPictures()
 	if err != nil {
@@ -254,18 +263,30 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 	var err error
 	switch {
 	case v.json:
-		err = writeJSON(c.stdout, newReport(s))
+		err = writeJSON(c.stdout, v.report(s))
 	case v.csv:
-		err = writeCSV(c.stdout, newReport(s))
+		err = writeCSV(c.stdout, v.report(s))
 	case v.one:
 		err = showDetails(c, s, v.looks)
 	default:
 		err = showRows(c, s, v.looks, v.all)
 	}
+	if err == nil && !v.json && !v.csv {
+		err = v.stations.show(c, s, v.looks)
+	}
 	if err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))
 	}
 	return nil
+}
+
+// report is the survey with what is known of its stations.
+func (v *visitFlags) report(s *scan.Survey) report {
+	r := newReport(s)
+	for i := range r.Channels {
+		r.Channels[i].Stations = v.stations.report(r.Channels[i].RFChannel)
+	}
+	return r
 }
 
 // picture is a picture that was asked for, and its file.

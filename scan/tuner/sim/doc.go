@@ -31,9 +31,12 @@
 //	             seed, ppm, noise_figure_db, full_scale_dbm, bits, settle_ms,
 //	             droop_db, tilt_db, ripple_db, dc_dbfs, spur_dbm, iq_gain_db,
 //	             iq_phase_deg, iip3_dbm, tuning_step_hz, wide
+//	[antenna]    beamwidth_deg, front_to_back_db, bearing_deg, rate_deg_per_s;
+//	             without it all bearings are heard alike
 //	[[station]]  rf_channel, call, standard ("atsc1" or "atsc3"), level_dbm,
 //	             pilot_error_hz, bearing_deg, shoulders_db,
-//	             echoes = [{ delay_us, level_db, phase_deg, doppler_hz, scatter_hz }],
+//	             echoes = [{ delay_us, level_db, phase_deg, doppler_hz, scatter_hz,
+//	             bearing_deg }],
 //	             fading = { kind = "lognormal", sigma_db, seconds }
 //	                   or { kind = "rayleigh", doppler_hz }
 //	[[tone]]     frequency_hz, level_dbm, drift_hz, drift_seconds
@@ -41,7 +44,7 @@
 //	             width_hz, on_share, on_seconds
 //	[[impulses]] level_dbm, decay_us, bursts_per_second, pulses_per_burst, spread
 //
-// The types [Town], [Radio], [Station], [Echo], [Fading], [Tone], [Service] and
+// The types [Town], [Radio], [Antenna], [Station], [Echo], [Fading], [Tone], [Service] and
 // [Impulses] say what each means. Several stations may share a channel.
 //
 // # What is not simulated

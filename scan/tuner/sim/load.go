@@ -77,6 +77,7 @@ type townFile struct {
 		Model string `toml:"model"`
 		Radio
 	} `toml:"radio"`
+	Antenna  *Antenna   `toml:"antenna"`
 	Station  []Station  `toml:"station"`
 	Tone     []Tone     `toml:"tone"`
 	Service  []Service  `toml:"service"`
@@ -112,7 +113,7 @@ func Parse(text []byte) (Town, error) {
 		return Town{}, fmt.Errorf("%.80q is not a key that a town file has", unknown[0].String())
 	}
 	t := Town{
-		Name: f.Town.Name, About: strings.TrimSpace(f.Town.About), Radio: f.Radio.Radio,
+		Name: f.Town.Name, About: strings.TrimSpace(f.Town.About), Radio: f.Radio.Radio, Antenna: f.Antenna,
 		Stations: f.Station, Tones: f.Tone, Services: f.Service, Impulses: f.Impulses,
 	}
 	if err := t.Validate(); err != nil {

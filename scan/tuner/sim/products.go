@@ -43,7 +43,7 @@ func (t *Tuner) products(s *slice, gainDB float64) []emitter {
 			if a.RFChannel == b.RFChannel || inSlice(a) && inSlice(b) {
 				continue
 			}
-			pa, pb := milliwatts(a.LevelDBm), milliwatts(b.LevelDBm)
+			pa, pb := milliwatts(a.levelDBm()), milliwatts(b.levelDBm())
 			la, lb := a.sends.pilotShare()*pa, b.sends.pilotShare()*pb
 			p := product{
 				lowerHz: 2*a.lowerHz - b.lowerHz,

@@ -26,6 +26,10 @@ type Options struct {
 	PPM  *float64
 	Seed *uint64
 
+	// BearingDeg, when not nil, turns the town's antenna there. A town without
+	// an antenna hears all bearings alike.
+	BearingDeg *float64
+
 	// Epoch is the time of the first sample; zero is a date of our own.
 	Epoch time.Time
 }
@@ -79,6 +83,11 @@ func New(town Town, options Options) (*Tuner, error) {
 	if options.Seed != nil {
 		town.Radio.Seed = *options.Seed
 	}
+	if town.Antenna != nil && options.BearingDeg != nil {
+		a := *town.Antenna
+		a.BearingDeg = math.Mod(*options.BearingDeg, 360)
+		town.Antenna = &a
+	}
 	if options.Epoch.IsZero() {
 		options.Epoch = time.Date(2026, time.March, 14, 9, 30, 0, 0, time.UTC)
 	}
@@ -124,6 +133,7 @@ func (t *Tuner) populate() error {
 		if err != nil {
 			return err
 		}
+		e.antenna, e.now = t.town.Antenna, t.now
 		t.stations = append(t.stations, e)
 		t.emitters = append(t.emitters, e)
 	}

@@ -18,6 +18,8 @@ type station struct {
 	seed     uint64
 	fading   func(t float64) complex128 // nil is steady
 	scatter  []*air.Rayleigh            // of each echo, nil for the steady ones
+	antenna  *Antenna                   // nil hears all alike
+	now      func() float64             // the radio's own time, seconds
 }
 
 func newStation(s Station, seed uint64) (*station, error) {
@@ -64,9 +66,13 @@ func (e *station) pathGain(echo Echo, hz float64) complex128 {
 // response returns the mean power gain of all paths at a frequency. Paths that
 // move against each other add in power.
 func (e *station) response(hz float64) float64 {
-	sum, apart := complex128(1), 0.0
+	now := 0.0
+	if e.antenna != nil {
+		now = e.now()
+	}
+	sum, apart := complex(e.hears(-1, now), 0), 0.0
 	for i, echo := range e.Echoes {
-		if g := e.pathGain(echo, hz); echo.DopplerHz == 0 && e.scatter[i] == nil {
+		if g := e.pathGain(echo, hz) * complex(e.hears(i, now), 0); echo.DopplerHz == 0 && e.scatter[i] == nil {
 			sum += g
 		} else {
 			apart += real(g)*real(g) + imag(g)*imag(g)
@@ -85,7 +91,7 @@ func (e *station) within(lowHz, highHz float64) float64 {
 		return inside
 	}
 	for f := lowHz + densityStep/2; f < highHz; f += densityStep {
-		inside += milliwatts(e.LevelDBm) * e.leak(f-e.lowerHz) * densityStep
+		inside += milliwatts(e.levelDBm()) * e.leak(f-e.lowerHz) * densityStep
 	}
 	return inside
 }
@@ -98,7 +104,7 @@ func (e *station) signalWithin(lowHz, highHz float64) float64 {
 	}
 	var share float64
 	if len(e.Echoes) == 0 {
-		share = e.sends.power(low, high)
+		share = e.sends.power(low, high) * e.response(e.middleHz)
 	} else {
 		n := math.Ceil((high - low) / densityStep)
 		step := (high - low) / n
@@ -146,7 +152,7 @@ func (e *station) open(s *slice) (layer, error) {
 	}
 	if e.ShouldersDB != 0 {
 		density := func(x float64) float64 {
-			return s.power(e.LevelDBm) * e.leak(s.centerHz+x*s.rateHz-e.lowerHz) * s.rateHz
+			return s.power(e.levelDBm()) * e.leak(s.centerHz+x*s.rateHz-e.lowerHz) * s.rateHz
 		}
 		if l.leak, err = air.NewShaper(1024, air.Seed(s.seed, e.seed), density); err != nil {
 			return nil, err
@@ -171,7 +177,7 @@ func (l *stationLayer) add(dst []complex64, start float64) error {
 	if l.fading != nil {
 		sum = buffer(&l.all, len(dst))
 	}
-	if err := l.renderer.add(sum, at, l.step, l.gains[0]); err != nil {
+	if err := l.renderer.add(sum, at, l.step, l.gains[0]*complex(l.hears(-1, start), 0)); err != nil {
 		return err
 	}
 	for i, echo := range l.Echoes {
@@ -180,7 +186,7 @@ func (l *stationLayer) add(dst []complex64, start float64) error {
 		if moves {
 			part = buffer(&l.one, len(dst))
 		}
-		if err := l.renderer.add(part, from, l.step, l.gains[i+1]); err != nil {
+		if err := l.renderer.add(part, from, l.step, l.gains[i+1]*complex(l.hears(i, start), 0)); err != nil {
 			return err
 		}
 		if !moves {

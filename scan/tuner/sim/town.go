@@ -13,7 +13,8 @@ import (
 type Town struct {
 	Name     string // one short word: a–z, 0–9 and -
 	About    string
-	Radio    Radio // the zero Radio stands for DefaultRadio()
+	Radio    Radio    // the zero Radio stands for DefaultRadio()
+	Antenna  *Antenna // nil hears all stations alike
 	Stations []Station
 	Tones    []Tone
 	Services []Service
@@ -48,6 +49,9 @@ type Echo struct {
 	// ScatterHz, when not 0, makes of the echo a Rayleigh-fading one with this
 	// largest Doppler shift; LevelDB is then its mean.
 	ScatterHz float64 `toml:"scatter_hz"`
+
+	// BearingDeg is where it comes from, for an Antenna; nil is the station's.
+	BearingDeg *float64 `toml:"bearing_deg"`
 }
 
 // Fading is how a station's level moves with time.
@@ -107,6 +111,9 @@ func (t *Town) Validate() error {
 		if err := t.Radio.validate(); err != nil {
 			return fmt.Errorf("radio: %w", err)
 		}
+	}
+	if err := t.Antenna.validate(); err != nil {
+		return fmt.Errorf("antenna: %w", err)
 	}
 	for kind, n := range map[string]int{
 		"station": len(t.Stations), "tone": len(t.Tones), "service": len(t.Services), "impulses": len(t.Impulses),
@@ -187,6 +194,9 @@ func (s *Station) validate() error {
 			limit{"doppler_hz", e.DopplerHz, -1000, 1000},
 			limit{"scatter_hz", e.ScatterHz, 0, 1000},
 		)
+		if err == nil && e.BearingDeg != nil {
+			err = check(limit{"bearing_deg", *e.BearingDeg, 0, 360})
+		}
 		if err != nil {
 			return fmt.Errorf("echo %d: %w", i+1, err)
 		}

@@ -1,0 +1,372 @@
+package plot
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"rooftone/scan/measure"
+	"rooftone/scan/site"
+)
+
+// Places is what was learnt at the places of a house.
+type Places struct {
+	House   string
+	Wanted  []site.Want // those of importance 0 too
+	Ranking site.Ranking
+	Pair    *site.Pair // the best two antennas; nil when there are none to choose from
+
+	Since   time.Time // what is compared; zero: nothing is
+	Changes []site.Change
+	Visited site.Visited
+
+	Labels map[int]string // what people call the channels
+
+	// For the rose.
+	Magnetic bool              // bearings are a compass's
+	Towards  map[int][]float64 // where each channel's stations stand, by the same north
+	Beams    map[int]Beam      // of the place that Turned returns, by channel
+}
+
+var errNoPlaces = errors.New("there are no places to draw")
+
+// known channel of a spot.
+func (p *Places) at(row *site.Row, rfChannel int) (c site.Combined, measured bool) {
+	c, measured = row.Spot.Channels[rfChannel]
+	return c, measured
+}
+
+// cell is what one spot gives of one channel, in a word or a number.
+type spotCell struct {
+	m        value
+	ok       bool // m is a margin
+	measured bool
+	there    bool // something is, however weak
+}
+
+func (p *Places) cell(row *site.Row, rfChannel int) spotCell {
+	c, measured := p.at(row, rfChannel)
+	out := spotCell{measured: measured, there: measured && c.Presence != measure.Vacant}
+	out.m, out.ok = known(c.Margin)
+	return out
+}
+
+// tied lists the ranks that several rows share, with their rows.
+func (p *Places) tied() [][]*site.Row {
+	var out [][]*site.Row
+	rows := p.Ranking.Rows
+	for i := 0; i < len(rows); {
+		j := i
+		var group []*site.Row
+		for ; j < len(rows) && rows[j].Rank == rows[i].Rank; j++ {
+			group = append(group, &rows[j])
+		}
+		if len(group) > 1 {
+			out = append(out, group)
+		}
+		i = j
+	}
+	return out
+}
+
+// rankOf writes a row's rank, with a sign of equality where it is shared.
+func (p *Places) rankOf(row *site.Row) string {
+	n := 0
+	for i := range p.Ranking.Rows {
+		if p.Ranking.Rows[i].Rank == row.Rank {
+			n++
+		}
+	}
+	if n > 1 {
+		return fmt.Sprintf("%d=", row.Rank)
+	}
+	return fmt.Sprint(row.Rank)
+}
+
+// weight is how many channels are counted.
+func (p *Places) weight() int { return len(p.Ranking.Wanted) }
+
+// headline says in one line what the table and the grid show.
+func (p *Places) headline() string {
+	if len(p.Ranking.Rows) == 0 {
+		return "nothing was marked"
+	}
+	first := p.Ranking.Rows[0]
+	if t := p.tied(); len(t) > 0 && t[0][0].Rank == 1 {
+		var names []string
+		for _, r := range t[0] {
+			names = append(names, r.Spot.String())
+		}
+		return "best, and not to be told apart: " + joined(names)
+	}
+	return fmt.Sprintf("best: %s, %d of %d channels with enough margin", first.Spot, len(first.Enough), p.weight())
+}
+
+// spotName names a spot in the room there is: the height goes
+// first, then the place is shortened; the heading stays.
+func spotName(s *site.Spot, fits func(string) bool) string {
+	text := s.String()
+	if fits(text) {
+		return text
+	}
+	place := []rune(s.Place)
+	for n := len(place); n > 0; n-- {
+		short := site.Spot{Place: strings.TrimRight(string(place[:n]), " ,."), BearingDeg: s.BearingDeg}
+		if n < len(place) {
+			short.Place += "\u2026"
+		}
+		if text = short.String(); fits(text) {
+			break
+		}
+	}
+	return text
+}
+
+// joined writes names as a person lists them.
+func joined(names []string) string {
+	if len(names) < 2 {
+		return strings.Join(names, "")
+	}
+	return strings.Join(names[:len(names)-1], "; ") + " and " + names[len(names)-1]
+}
+
+// remarks say what the rows cannot.
+func (p *Places) remarks() []string {
+	var out []string
+	r := &p.Ranking
+	for _, group := range p.tied() {
+		var names []string
+		for _, row := range group {
+			names = append(names, row.Spot.String())
+		}
+		out = append(out, fmt.Sprintf("equal as far as was measured, rank %d: %s", group[0].Rank, joined(names)))
+	}
+	if len(r.Nowhere) > 0 {
+		out = append(out, "no place gives channel "+ranges(r.Nowhere))
+	}
+	if len(r.NotEnough) > 0 {
+		out = append(out, fmt.Sprintf("no place gives %.3g dB of channel %s", r.Options.EnoughDB, ranges(r.NotEnough)))
+	}
+	if len(r.Unmeasured) > 0 {
+		out = append(out, "not measured anywhere: channel "+ranges(r.Unmeasured))
+	}
+	if s := p.two(); s != "" {
+		out = append(out, s)
+	}
+	return out
+}
+
+// two says what a second antenna would be worth.
+func (p *Places) two() string {
+	if p.Pair == nil || len(p.Ranking.Rows) < 2 {
+		return ""
+	}
+	if p.Pair.Ahead < p.Ranking.Options.Confidence {
+		return "two antennas: no pair is known to serve better than the best place alone"
+	}
+	text := fmt.Sprintf("two antennas: %s with %s give %d of %d channels enough", p.Pair.Spots[0], p.Pair.Spots[1], len(p.Pair.Enough), p.weight())
+	if len(p.Pair.Gained) > 0 {
+		text += ", channel " + ranges(p.Pair.Gained) + " besides"
+	}
+	return text
+}
+
+// changes say what became of the places since a moment.
+func (p *Places) changes() []string {
+	if p.Since.IsZero() {
+		return nil
+	}
+	var out []string
+	for _, c := range p.Changes {
+		var moved []string
+		for _, ch := range c.Channels {
+			switch {
+			case !ch.Certain:
+			case ch.Change != nil:
+				m, _ := known(ch.Change)
+				moved = append(moved, fmt.Sprintf("channel %d %s %s dB", ch.RFChannel, strings.TrimSpace(twoFigures(m.v, true)), halfWidth(m.half, false, "\u00b1")))
+			case ch.Since != nil:
+				moved = append(moved, fmt.Sprintf("channel %d came", ch.RFChannel))
+			default:
+				moved = append(moved, fmt.Sprintf("channel %d went", ch.RFChannel))
+			}
+		}
+		text := "no change that is more than chance"
+		if len(moved) > 0 {
+			text = strings.Join(moved, ", ")
+		}
+		out = append(out, fmt.Sprintf("%s: %s", c.Spot, text))
+	}
+	for _, s := range p.Visited.New {
+		out = append(out, fmt.Sprintf("%s: new", s))
+	}
+	for _, s := range p.Visited.Left {
+		out = append(out, fmt.Sprintf("%s: not visited since", s))
+	}
+	return out
+}
+
+// PlaceRows writes a house's places as text, the best first, and the margin of
+// each wanted channel at each, no line wider than the options say.
+func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
+	if p == nil {
+		return errNoPlaces
+	}
+	if o.Width == 0 {
+		o.Width = 80
+	}
+	o.Width = max(o.Width, 40)
+	t := newTable(o)
+	t.note("", fmt.Sprintf("%s: %d wanted channels, %d places and headings; %.3g dB of margin is enough",
+		p.House, p.weight(), len(p.Ranking.Rows), p.Ranking.Options.EnoughDB))
+	if len(p.Ranking.Rows) > 0 {
+		t.line("")
+		t.ranks(p)
+		t.line("")
+		t.margins(p)
+		t.line("")
+	}
+	for _, r := range p.remarks() {
+		t.note("", r)
+	}
+	for i, c := range p.changes() {
+		if i == 0 {
+			t.line("")
+			t.note("", "since "+p.Since.Format("2006-01-02 15:04")+":")
+		}
+		t.note("  ", c)
+	}
+	if len(p.Ranking.Rows) > 0 {
+		t.note("", "weakest: of the wanted channels that some place gives, in dB above what a receiver needs, with its 95\u00a0% interval; "+
+			"short: channels with less than enough, in brackets those that are not there")
+	}
+	if _, err := w.Write(t.b.Bytes()); err != nil {
+		return fmt.Errorf("writing the places: %w", err)
+	}
+	return nil
+}
+
+// ranks writes one row a place.
+func (t *table) ranks(p *Places) {
+	const rank, enough, weakest, short = 4, 8, 14, 16
+	name := t.o.Width - rank - 1 - 2 - enough - 2 - weakest
+	lacking := 0
+	if t.o.Width >= 72 {
+		lacking = short
+		name -= 2 + short
+	}
+	// No wider than the longest name: what belongs together stands together.
+	longest := len("place")
+	for i := range p.Ranking.Rows {
+		longest = max(longest, width(t.plain(p.Ranking.Rows[i].Spot.String())))
+	}
+	if longest < name {
+		if lacking > 0 {
+			lacking += name - longest
+		}
+		name = longest
+	}
+	row := func(a, b, c, d, e string) {
+		line := fmt.Sprintf("%*s %s%s  %*s  %-*s", rank, a, b, strings.Repeat(" ", name-width(b)), enough, c, weakest, d)
+		if lacking > 0 {
+			line += "  " + e
+		}
+		t.line(line)
+	}
+	row("rank", fitRunes("place", name), "enough", " ch weakest dB", "short")
+	for i := range p.Ranking.Rows {
+		r := &p.Ranking.Rows[i]
+		rk := p.rankOf(r)
+		if !strings.HasSuffix(rk, "=") {
+			rk += " "
+		}
+		weak := ""
+		if r.Weakest != nil {
+			m, _ := known(&r.Weakest.Margin)
+			text := twoFigures(m.v, true)
+			weak = fmt.Sprintf("%3d %-5s %s", r.Weakest.RFChannel, text, halfWidth(m.half, strings.HasSuffix(text, " "), t.plus))
+		}
+		var lack []string
+		for _, n := range r.Short {
+			lack = append(lack, fmt.Sprint(n))
+		}
+		for _, n := range r.Absent {
+			lack = append(lack, fmt.Sprintf("(%d)", n))
+		}
+		for _, n := range r.Unmeasured {
+			lack = append(lack, fmt.Sprintf("%d?", n))
+		}
+		row(rk, t.spot(r.Spot, name), fmt.Sprintf("%d of %d", len(r.Enough), p.weight()), weak,
+			joinFitting(lack, " ", func(s string) bool { return width(s) <= lacking }))
+	}
+}
+
+// spot names a spot in so many columns.
+func (t *table) spot(s *site.Spot, columns int) string {
+	return fitRunes(t.plain(spotName(s, func(text string) bool { return width(t.plain(text)) <= columns })), columns)
+}
+
+// margins writes the margin of each channel at each place, in as many blocks of
+// columns as the width wants.
+func (t *table) margins(p *Places) {
+	const column = 6
+	name := 0
+	for i := range p.Ranking.Rows {
+		name = max(name, width(t.plain(p.Ranking.Rows[i].Spot.String())))
+	}
+	name = max(len("margin dB"), min(name, t.o.Width/2-6))
+	per := max(1, (t.o.Width-name)/column)
+	for k, block := range slices.Collect(slices.Chunk(p.Wanted, per)) {
+		if k > 0 {
+			t.line("")
+		}
+		line := fmt.Sprintf("%-*s", name, "margin dB")
+		for _, w := range block {
+			line += fmt.Sprintf("%4d  ", w.RFChannel)
+		}
+		t.line(line)
+		for i := range p.Ranking.Rows {
+			r := &p.Ranking.Rows[i]
+			b := t.spot(r.Spot, name)
+			line := b + strings.Repeat(" ", name-width(b))
+			for _, w := range block {
+				c := p.cell(r, w.RFChannel)
+				text := "   ?  "
+				switch {
+				case c.ok:
+					text = " " + fmt.Sprintf("%-5s", twoFigures(c.m.v, true))
+				case c.there:
+					text = " weak "
+				case c.measured:
+					text = "   -  "
+				}
+				line += text
+			}
+			t.line(line)
+		}
+	}
+}
+
+// Lines writes lines of text, each wrapped to the width that the options say.
+func Lines(w io.Writer, lines []string, o TextOptions) error {
+	if o.Width == 0 {
+		o.Width = 80
+	}
+	o.Width = max(o.Width, 40)
+	t := newTable(o)
+	for _, l := range lines {
+		if l == "" {
+			t.line("")
+			continue
+		}
+		lead := len(l) - len(strings.TrimLeft(l, " "))
+		t.set(l[:lead], l[lead:], lead+5)
+	}
+	if _, err := w.Write(t.b.Bytes()); err != nil {
+		return fmt.Errorf("writing the lines: %w", err)
+	}
+	return nil
+}
