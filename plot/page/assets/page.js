@@ -123,10 +123,11 @@
     for (const b of get('channels').children) b.lastChild.textContent = '–';
     say('number', '–');
     say('where', '');
+    say('best', line && line.best_db !== null ? 'best ' + signed(line.best_db) : '');
     say('foot', '');
     const seconds = Math.floor(age / 1000);
     say('alarm', !heardAt ? 'Waiting for the meter…' :
-      'Stopped: ' + (connected ? 'the meter sends nothing' : 'no connection to the meter') + ', last number ' + seconds + ' s ago');
+      'Stopped: ' + (connected ? 'the meter sends nothing' : 'no connection to the meter') + ', last number ' + seconds + '\u00a0s ago');
   }
 
   async function send(path, what) {
