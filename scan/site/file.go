@@ -1,6 +1,7 @@
 package site
 
 import (
+	"bufio"
 	"bytes"
 	"errors"
 	"fmt"
@@ -146,13 +147,9 @@ func appendLines(f *os.File, b []byte) error {
 // checkHeader refuses to add to a file that is no house file.
 func checkHeader(f *os.File) error {
 	const most = 64 << 10
-	b, err := io.ReadAll(io.NewSectionReader(f, 0, most))
-	if err != nil {
+	first, err := bufio.NewReader(io.NewSectionReader(f, 0, most)).ReadBytes('\n')
+	if err != nil && err != io.EOF { // EOF: a header alone, its line feed gone
 		return err
-	}
-	first, _, ok := bytes.Cut(b, []byte{'\n'})
-	if !ok {
-		first = b // a header alone, its line feed gone
 	}
 	_, err = Decode(bytes.NewReader(first))
 	return err

@@ -199,6 +199,7 @@ func TestUnknownSurvives(t *testing.T) {
 // that was cut and no other, and the next record is whole. Zeros at the end
 // are what some file systems leave after a lost supply.
 func TestCutAnywhere(t *testing.T) {
+	t.Parallel()
 	path := newHouse(t)
 	for i := range 3 {
 		m := fullMark()
@@ -256,6 +257,7 @@ func TestCutAnywhere(t *testing.T) {
 // Truth: the documented promise: several programs at once do not corrupt the
 // file, with locks and without.
 func TestTogether(t *testing.T) {
+	t.Parallel()
 	for _, locked := range []bool{true, false} {
 		path := newHouse(t)
 		const writers, each = 8, 25
@@ -422,15 +424,10 @@ func TestHostileLines(t *testing.T) {
 }
 
 func FuzzDecode(f *testing.F) {
-	path := newHouse(f)
-	m := fullMark()
-	require.NoError(f, Append(path, WantChange{RFChannel: 22, Label: ptr("x")}, m, Station{RFChannel: 22, At: Position{1, 2}}))
-	b, err := os.ReadFile(path)
-	require.NoError(f, err)
-	f.Add(b)
-	f.Add(b[:len(b)-30])
-	f.Add(bytes.ReplaceAll(b, []byte("\n"), []byte("\r\n\r\n")))
-	f.Add([]byte(`{"kind":"house","schema":"rooftone.house/1"}` + "\n{\"kind\":\"want\",\"rf_channel\":3}\n\x00\x00"))
+	const header = `{"kind":"house","schema":"rooftone.house/1"}` + "\n"
+	f.Add([]byte(header + `{"kind":"want","rf_channel":22,"label":"x","importance":2}` + "\n" + `{"kind":"want","rf_channel":22,"wanted":false}`))
+	f.Add([]byte(header + `{"kind":"mark","time":"2026-03-05T12:00:00Z","place":"p","bearing_deg":1,"channels":[{"rf_channel":7,"margin_db":3,"margin_sigma_db":1}]}` + "\r\n\r\n"))
+	f.Add([]byte(header + `{"kind":"station","rf_channel":22,"latitude":1,"longitude":2,"erp_kw":3}` + "\n\x00\x00"))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		h, err := Decode(bytes.NewReader(b))
 		if err != nil {
@@ -451,7 +448,7 @@ func FuzzDecode(f *testing.F) {
 				require.Contains(t, err.Error(), "cannot be printed")
 				continue
 			}
-			back, err := Decode(bytes.NewReader(append([]byte(`{"kind":"house","schema":"rooftone.house/1"}`+"\n"), line...)))
+			back, err := Decode(bytes.NewReader(append([]byte(header), line...)))
 			require.NoError(t, err)
 			require.Len(t, back.Marks, 1, "%s", line)
 			require.Equal(t, m.Place, back.Marks[0].Place)

@@ -318,6 +318,7 @@ func TestRankProperties(t *testing.T) {
 // are alike, at most 2·(1 − Confidence) are told apart wrongly, and of places that
 // were told apart the better one comes first.
 func TestToldApart(t *testing.T) {
+	t.Parallel()
 	r := rand.New(rand.NewPCG(7, 8))
 	o := DefaultOptions()
 	wanted := wants(1, 1, 1)
