@@ -56,6 +56,7 @@ func commands() []command {
 		demoCommand(),
 		sweepCommand(),
 		explainCommand(),
+		aimCommand(),
 		recordCommand(),
 		wantCommand(),
 		markCommand(),

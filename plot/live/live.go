@@ -56,11 +56,16 @@ func Frame(p Picture, s Size) []string {
 		return nil
 	}
 	f := &frame{Picture: p, Size: s}
-	if len(p.Code) > 0 && len(p.Code) <= s.Height {
-		f.lines = append(f.lines, p.Code...)
+	if len(p.Code) > 0 {
+		// The address is at the end: it stays where the code has no room.
+		f.lines = p.Code
+		if len(p.Code) > s.Height {
+			f.lines = append([]string{" the window is too small for the code"}, p.Code[max(0, len(p.Code)-2):]...)
+		}
 	} else {
 		f.draw()
 	}
+	f.lines = append([]string(nil), f.lines...) // Code is the caller's
 	for i := range f.lines {
 		f.lines[i] = fit(f.lines[i], s.Width)
 	}

@@ -143,7 +143,7 @@ func Code(text string, utf8, colour bool) ([]string, error) {
 	if err != nil {
 		return nil, fmt.Errorf("drawing the address as a QR code: %w", err)
 	}
-	const quiet = 2
+	const quiet = 4 // ISO/IEC 18004
 	light := func(x, y int) bool { return !code.Black(x-quiet, y-quiet) }
 	size := code.Size + 2*quiet
 	var rows []string
