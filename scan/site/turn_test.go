@@ -237,12 +237,16 @@ func TestFitTurnReach(t *testing.T) {
 	t.Parallel()
 	r := rand.New(rand.NewPCG(21, 22))
 	list, names := antennas()
+	each := 16
+	if testing.Short() {
+		each = 4
+	}
 	for i, a := range list {
 		name := names[i]
 		var one, many tally
 		rotator := hand{rate: 5, every: 60, noise: 0.4, fadeTime: 1, outliers: 0.01, arc: 420, exact: true, pointing: 0.1}
-		one.turn(r, 16, rotator, a, clean)
-		many.turn(r, 16, rotator, a, withEchoes)
+		one.turn(r, each, rotator, a, clean)
+		many.turn(r, each, rotator, a, withEchoes)
 		t.Logf("%s, clean: %v", name, &one)
 		t.Logf("%s, with echoes: %v", name, &many)
 		require.Zero(t, one.failed+many.failed, name)
@@ -263,7 +267,10 @@ func TestFitTurnHonest(t *testing.T) {
 	there := faded
 	there.fading, there.fadeTime, there.back = 1, 5, true
 	list, _ := antennas()
-	const each = 9
+	each, slack := 9, 1.0
+	if testing.Short() {
+		each, slack = 2, 1.5 // too few to say more
+	}
 	for name, c := range map[string]struct {
 		hand      hand
 		low, high float64
@@ -281,9 +288,9 @@ func TestFitTurnHonest(t *testing.T) {
 		}
 		t.Logf("%s: %v", name, &all)
 		require.LessOrEqual(t, all.failed, 2, name)
-		require.Greater(t, rms(all.z), c.low, name)
-		require.Less(t, rms(all.z), c.high, name)
-		require.Less(t, share(all.z, 0.95), 2.5*c.high, name)
+		require.Greater(t, rms(all.z), c.low/slack, name)
+		require.Less(t, rms(all.z), c.high*slack, name)
+		require.Less(t, share(all.z, 0.95), 2.5*c.high*slack, name)
 	}
 }
 
