@@ -150,11 +150,7 @@ func heardNow(u meter.Update) site.Heard {
 	if u.Trained {
 		h.Standard = measure.ATSC1
 	}
-	v := verdict.Of(&measure.Reading{
-		Channel: u.Channel, Covered: true, Presence: measure.Present, Standard: measure.ATSC1,
-		CN: u.CN, Margin: u.Margin, MarginMethod: u.Method, ClippedFraction: u.Clipped,
-	}, nil, nil)
-	h.Grade = v.Grade
+	h.Grade = verdict.GradeOf(u.Margin.Value)
 	if u.Overload {
 		h.Limits = append(h.Limits, verdict.Overload)
 	}

@@ -1,0 +1,191 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"io"
+	"net/http"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"rooftone/plot/live"
+	"rooftone/scan/measure"
+	"rooftone/scan/meter"
+	"rooftone/scan/site"
+)
+
+// said gathers what a program says, to be looked at while it runs.
+type said struct {
+	mutex sync.Mutex
+	text  bytes.Buffer
+}
+
+func (s *said) Write(b []byte) (int, error) {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	return s.text.Write(b)
+}
+
+func (s *said) String() string {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	return s.text.String()
+}
+
+// Truth: what the README promises: the page of the real program, with the
+// simulated radio keeping to real time, is told of ten readings a second, and a
+// mark that is said to be kept is in the house file.
+func TestAimServesAPhone(t *testing.T) {
+	house := filepath.Join(t.TempDir(), "house.jsonl")
+	ctx, stop := context.WithCancel(context.Background())
+	defer stop()
+	var out, errs said
+	code := make(chan int, 1)
+	go func() {
+		code <- run(ctx, []string{"aim", "24", "--from", "sim:harbour", "--page", "loopback", "--site", house, "--lines"},
+			strings.NewReader(""), &out, &errs, func(string) string { return "" })
+	}()
+	address := regexp.MustCompile(`the phone page is (http://127\.0\.0\.1:\d+/[\w-]{22}/)`)
+	require.Eventually(t, func() bool { return address.MatchString(errs.String()) }, 20*time.Second, 10*time.Millisecond)
+	url := address.FindStringSubmatch(errs.String())[1]
+	answer, err := http.Get(url + "events")
+	require.NoError(t, err)
+	defer answer.Body.Close()
+	lines := bufio.NewReader(answer.Body)
+	next := func() string {
+		for {
+			l, err := lines.ReadString('\n')
+			require.NoError(t, err)
+			if strings.HasPrefix(l, "data: ") {
+				return l
+			}
+		}
+	}
+	for !strings.Contains(next(), `"state":"measuring"`) {
+	}
+	began := time.Now()
+	for range 20 {
+		next()
+	}
+	rate := 20 / time.Since(began).Seconds()
+	t.Logf("%.1f updates a second reach the page", rate)
+	require.Greater(t, rate, 8.) // ten where the machine is not shared
+
+	origin := url[:strings.Index(url[7:], "/")+7]
+	r, err := http.NewRequest("POST", url+"mark", strings.NewReader(`{"place":"chimney","bearing_deg":98}`))
+	require.NoError(t, err)
+	r.Header.Set("Origin", origin)
+	r.Header.Set("Content-Type", "application/json")
+	kept, err := http.DefaultClient.Do(r)
+	require.NoError(t, err)
+	text, err := io.ReadAll(kept.Body)
+	require.NoError(t, err)
+	require.Contains(t, string(text), "kept: chimney @ 98°")
+	h, err := site.Read(house)
+	require.NoError(t, err)
+	require.Len(t, h.Marks, 1)
+	require.Equal(t, "chimney", h.Marks[0].Place)
+	require.InDelta(t, 1.8, h.Marks[0].Heard[0].Margin.Value, 0.5)
+
+	stop()
+	select {
+	case got := <-code:
+		require.Zero(t, got, errs.String())
+	case <-time.After(10 * time.Second):
+		t.Fatal("it does not end")
+	}
+}
+
+// Truth: the form that the help gives.
+func TestParsePlace(t *testing.T) {
+	for text, want := range map[string]struct {
+		place   string
+		bearing float64
+	}{
+		"chimney":         {"chimney", -1},
+		" chimney @ 135 ": {"chimney", 135},
+		"east@98.5°":      {"east", 98.5},
+	} {
+		place, bearing, err := parsePlace(text)
+		require.NoError(t, err, text)
+		require.Equal(t, want.place, place)
+		if want.bearing < 0 {
+			require.Nil(t, bearing)
+		} else {
+			require.Equal(t, want.bearing, *bearing)
+		}
+	}
+	for _, text := range []string{"", "  ", "@ 30", "roof @", "roof @ 400", "roof @ NaN", "roof @ north"} {
+		_, _, err := parsePlace(text)
+		require.Error(t, err, text)
+	}
+}
+
+// Truth: what xterm sends for its keys.
+func TestKeyLength(t *testing.T) {
+	for keys, want := range map[string]int{"n": 1, "\x1b": 1, "\x1b[C": 3, "\x1bOD": 3, "\x1b[1;5Cq": 6, "é": 2, "mx": 1} {
+		require.Equal(t, want, keyLength([]byte(keys)), "%q", keys)
+	}
+}
+
+// Truth: the keys' own help.
+func TestKeysOfTheMeter(t *testing.T) {
+	some, _, err := (&visitFlags{plan: "us"}).channels([]string{"22,24"})
+	require.NoError(t, err)
+	session := &aimSession{latest: map[int]meter.Update{}, options: meter.Options{Channels: some}}
+	session.meter, err = meter.New(nil, session.options)
+	require.NoError(t, err)
+	v := &aimScreen{session: session, out: io.Discard, utf8: true, size: func() (int, int) { return 80, 24 }}
+	for _, c := range some {
+		v.picture.Channels = append(v.picture.Channels, live.Channel{Now: meter.Update{Channel: c}})
+	}
+	now := time.Now()
+	type_ := func(keys string) bool { return v.press([]byte(keys), now) }
+	require.False(t, type_("n"))
+	require.Equal(t, 1, v.picture.Focus)
+	type_("\x1b[D")
+	require.Equal(t, 0, v.picture.Focus)
+	type_("29")
+	require.Equal(t, 1, v.picture.Focus)
+	type_("s?")
+	require.True(t, v.picture.Muted && v.picture.Help)
+	require.False(t, type_("mquiet roof\x7f\x1b"), "q is a letter while a name is typed")
+	require.False(t, v.asking)
+
+	type_("mroof\r")
+	require.Equal(t, "not kept: there is no reading to mark yet", v.picture.Message)
+	u := meter.Update{Channel: some[0], State: meter.Measuring, Margin: &measure.Estimate{Value: 4, Sigma: 0.2}}
+	session.note(u)
+	type_(" roof @ 12\r")
+	require.Equal(t, "noted for this session: roof @ 12°", v.picture.Message)
+	require.Len(t, session.marks, 1)
+	require.True(t, type_("q"))
+	require.True(t, type_("\x03"))
+}
+
+// Truth: the bell's own rule: once where decoding begins, once back at the best.
+func TestBell(t *testing.T) {
+	some, _, err := (&visitFlags{plan: "us"}).channels([]string{"22"})
+	require.NoError(t, err)
+	var b bell
+	now := time.Now()
+	rings := 0
+	for _, x := range []struct{ margin, below float64 }{
+		{-5, 0}, {-1, 0}, {1, 0}, // begins to decode: once
+		{3, 0}, {0.1, 3}, {-0.1, 3}, {0.1, 3}, // at the edge: no chatter
+		{2, 2}, {3.1, 0}, {3.2, 0}, // back at the best: once
+	} {
+		now = now.Add(2 * time.Second)
+		if b.rings(meter.Update{Channel: some[0], Margin: &measure.Estimate{Value: x.margin}, BelowBestDB: x.below}, now) {
+			rings++
+		}
+	}
+	require.Equal(t, 2, rings)
+}
