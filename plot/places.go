@@ -127,6 +127,10 @@ func spotName(s *site.Spot, fits func(string) bool) string {
 
 // joined writes names as a person lists them.
 func joined(names []string) string {
+	const most = 6
+	if n := len(names) - most + 1; n > 1 {
+		names = append(names[:most-1:most-1], fmt.Sprintf("%d more", n))
+	}
 	if len(names) < 2 {
 		return strings.Join(names, "")
 	}
@@ -241,7 +245,7 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 	}
 	if len(p.Ranking.Rows) > 0 {
 		t.note("", "weakest: of the wanted channels that some place gives, in dB above what a receiver needs, with its 95\u00a0% interval; "+
-			"short: channels with less than enough, in brackets those that are not there")
+			"short: channels with less than enough, in brackets those that are not there, with ? those not measured")
 	}
 	if _, err := w.Write(t.b.Bytes()); err != nil {
 		return fmt.Errorf("writing the places: %w", err)
@@ -251,7 +255,11 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 
 // ranks writes one row a place.
 func (t *table) ranks(p *Places) {
-	const rank, enough, weakest, short = 4, 8, 14, 16
+	const rank, enough, short = 4, 8, 16
+	weakest, exact := 3+1+5, t.o.Width >= 56
+	if exact {
+		weakest += 1 + t.halfColumn()
+	}
 	name := t.o.Width - rank - 1 - 2 - enough - 2 - weakest
 	lacking := 0
 	if t.o.Width >= 72 {
@@ -276,7 +284,11 @@ func (t *table) ranks(p *Places) {
 		}
 		t.line(line)
 	}
-	row("rank", fitRunes("place", name), "enough", " ch weakest dB", "short")
+	head := " ch   dB"
+	if exact {
+		head = " ch weakest dB"
+	}
+	row("rank", fitRunes("place", name), "enough", head, "short")
 	for i := range p.Ranking.Rows {
 		r := &p.Ranking.Rows[i]
 		rk := p.rankOf(r)
@@ -287,7 +299,10 @@ func (t *table) ranks(p *Places) {
 		if r.Weakest != nil {
 			m, _ := known(&r.Weakest.Margin)
 			text := twoFigures(m.v, true)
-			weak = fmt.Sprintf("%3d %-5s %s", r.Weakest.RFChannel, text, halfWidth(m.half, strings.HasSuffix(text, " "), t.plus))
+			weak = fmt.Sprintf("%3d %-5s", r.Weakest.RFChannel, text)
+			if exact {
+				weak += " " + halfWidth(m.half, strings.HasSuffix(text, " "), t.plus)
+			}
 		}
 		var lack []string
 		for _, n := range r.Short {

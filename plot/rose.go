@@ -321,7 +321,7 @@ func (r *rose) facts(rfChannel int, best value, bestAt float64) []string {
 	if bestAt < 0 {
 		return []string{"not there at any heading"}
 	}
-	text := fmt.Sprintf("best marked: %.0f\u00b0, %s dB %s", bestAt, strings.TrimSpace(twoFigures(best.v, true)), halfWidth(best.half, false, "\u00b1"))
+	text := fmt.Sprintf("best %.0f\u00b0: %s dB %s", bestAt, strings.TrimSpace(twoFigures(best.v, true)), halfWidth(best.half, false, "\u00b1"))
 	out := []string{strings.Replace(strings.TrimSpace(text), "-", "\u2212", 1)}
 	if b, ok := r.places.Beams[rfChannel]; ok {
 		text := fmt.Sprintf("peak %.0f\u00b0 \u00b1%.0f\u00b0", math.Mod(math.Round(b.Heading.Value), 360), math.Ceil(coverage*b.Heading.Sigma))

@@ -151,6 +151,7 @@ func (r *ranker) places(h *site.House) (*plot.Places, error) {
 	if !r.since.IsZero() {
 		p.Changes, p.Visited = site.Changes(h.Marks, r.since, o)
 	}
+	p.Beams = beams(p)
 	for _, w := range h.Wanted {
 		p.Labels[w.RFChannel] = h.Label(w.RFChannel)
 		if known := r.stations.report(w.RFChannel); p.Labels[w.RFChannel] == "" && len(known) == 1 {
@@ -159,6 +160,25 @@ func (r *ranker) places(h *site.House) (*plot.Places, error) {
 		p.Towards[w.RFChannel] = r.stations.bearingsOf(w.RFChannel)
 	}
 	return p, nil
+}
+
+// beams fits the peak of each channel over the headings of the place that was
+// turned the most, where there are enough of them.
+func beams(p *plot.Places) map[int]plot.Beam {
+	out := map[int]plot.Beam{}
+	_, rows := p.Turned()
+	for _, w := range p.Wanted {
+		var points []site.Aimed
+		for _, row := range rows {
+			if m := row.Spot.Channels[w.RFChannel].Margin; m != nil {
+				points = append(points, site.Aimed{BearingDeg: *row.Spot.BearingDeg, LevelDB: m.Value, SigmaDB: m.Sigma})
+			}
+		}
+		if peak, err := site.FitPeak(points); err == nil { // too few headings to tell
+			out[w.RFChannel] = plot.Beam{Heading: peak.Heading, Width: peak.Width}
+		}
+	}
+	return out
 }
 
 func (r *ranker) show(c *console, h *site.House, p *plot.Places) error {
