@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"fmt"
 	"math"
 
 	"rooftone/dsp/air"
@@ -82,4 +83,21 @@ func (e *station) levelDBm() float64 {
 		return e.LevelDBm
 	}
 	return e.LevelDBm + 20*math.Log10(e.hears(-1, e.now()))
+}
+
+// Rotate points the town's antenna to a bearing and has it turn from there, from
+// now on, by so many degrees a second of the radio's own time, clockwise.
+func (t *Tuner) Rotate(bearingDeg, rateDegPerS float64) error {
+	if t.antenna == nil {
+		return fmt.Errorf("turning the antenna: the town %s has none that can be turned", t.town.Name)
+	}
+	if err := check(limit{"bearing_deg", bearingDeg, 0, 360}, limit{"rate_deg_per_s", rateDegPerS, -360, 360}); err != nil {
+		return fmt.Errorf("turning the antenna: %w", err)
+	}
+	a := *t.antenna
+	a.RateDegPerS = rateDegPerS
+	a.BearingDeg = 0
+	a.BearingDeg = math.Mod(bearingDeg-a.Pointing(t.now())+720, 360)
+	*t.antenna = a
+	return nil
 }

@@ -40,6 +40,7 @@ const frame = 4096
 // Tuner is a simulated dongle. It is a tuner.Tuner.
 type Tuner struct {
 	town      Town
+	antenna   *Antenna // the town's, as it is now; nil for none
 	info      tuner.Info
 	options   Options
 	gains     []float64
@@ -83,11 +84,6 @@ func New(town Town, options Options) (*Tuner, error) {
 	if options.Seed != nil {
 		town.Radio.Seed = *options.Seed
 	}
-	if town.Antenna != nil && options.BearingDeg != nil {
-		a := *town.Antenna
-		a.BearingDeg = math.Mod(*options.BearingDeg, 360)
-		town.Antenna = &a
-	}
 	if options.Epoch.IsZero() {
 		options.Epoch = time.Date(2026, time.March, 14, 9, 30, 0, 0, time.UTC)
 	}
@@ -95,6 +91,13 @@ func New(town Town, options Options) (*Tuner, error) {
 		return nil, fmt.Errorf("opening the simulated town: %w", err)
 	}
 	t := &Tuner{town: town, options: options, gains: Gains(), noise: air.NewNoise(0)}
+	if town.Antenna != nil {
+		a := *town.Antenna // Rotate changes it
+		if options.BearingDeg != nil {
+			a.BearingDeg = math.Mod(*options.BearingDeg, 360)
+		}
+		t.antenna = &a
+	}
 	t.gain = t.gains[len(t.gains)-1]
 	t.imbalance = air.Imbalance{GainDB: town.Radio.IQGainDB, PhaseDeg: town.Radio.IQPhaseDeg}
 	t.info = tuner.Info{
@@ -133,7 +136,7 @@ func (t *Tuner) populate() error {
 		if err != nil {
 			return err
 		}
-		e.antenna, e.now = t.town.Antenna, t.now
+		e.antenna, e.now = t.antenna, t.now
 		t.stations = append(t.stations, e)
 		t.emitters = append(t.emitters, e)
 	}
