@@ -41,9 +41,9 @@
 //
 // The field-sync training is fitted to a stay of each channel a few times a
 // second. It proves that the channel is 8-VSB, gives its MER, and tells what
-// stands under the signal besides noise: where the error that it leaves is
-// clearly above N, averaged over some fields, that takes N's place in that
-// slice.
+// stands under the signal besides noise: where the error that it leaves,
+// averaged over some fields, is clearly above N, or clearly below, that takes
+// N's place in that slice.
 //
 // N is refreshed: every ten seconds a stay goes to vacant channels that were
 // visited carefully, and N follows the least that any of them changed, slowly

@@ -299,9 +299,12 @@ func (f *follower) noiseAt(k int, at time.Time) float64 {
 	n := f.noise * f.drift
 	t := &f.hops[k].trained
 	if t.weight >= enoughFits && at.Sub(t.at) < trainedSpan {
-		// Of one field the error is known to 6 %; the rest is margin.
-		least := n * (1 + errorStands + errorSigmas*errorRelative/math.Sqrt(t.weight))
-		if t.errors > least || n == 0 {
+		// What is left under the signal holds all the noise there is. So it
+		// is asked where it is clearly more than the noise that was learnt, and
+		// where it is clearly less: a vacant channel at a low gain does not
+		// exercise the converter as a station does.
+		sure := errorSigmas * errorRelative / math.Sqrt(t.weight)
+		if t.errors > n*(1+errorStands+sure) || t.errors < n*(1-errorBelow-sure) || n == 0 {
 			return t.errors
 		}
 	}

@@ -52,7 +52,7 @@ func (h *history) add(at time.Time, v float64) (raised bool) {
 }
 
 // reset forgets the best; the next reading is it.
-func (h *history) reset() { h.hasBest = false }
+func (h *history) reset() { h.hasBest, h.smoothAt = false, time.Time{} }
 
 // trend is the sign of the slope over the last readings. share is how many
 // readings in a row rest on the same samples, each in part.

@@ -17,6 +17,7 @@ const (
 	mostFits      = 12.0  // beyond which older ones fade
 	errorRelative = 0.085 // of one field's error in a slice of 2 MHz: 1/√142
 	errorStands   = 0.2   // by how much an error must exceed the noise
+	errorBelow    = 0.1   // and by how much it must fall short of it
 	errorSigmas   = 3.3
 	trainingAlarm = 1e-3
 	rangePPM      = 3
