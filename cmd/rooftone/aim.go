@@ -37,7 +37,7 @@ rooftone aim 22,24,31 --page 0.0.0.0:8080
                                          and on the phone: scan the code
 rooftone aim 22 --site house.jsonl       keep what is marked
 rooftone aim 22 --lines --for 10s        a line of JSON for every reading
-rooftone aim 24 --from sim:harbour       in the simulated town`,
+rooftone aim 17,21 --from sim:orchard    in a simulated town; [ and ] turn its antenna`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
 			a := aimFlags{}
 			a.declare(fs)
@@ -48,13 +48,14 @@ rooftone aim 24 --from sim:harbour       in the simulated town`,
 
 // aimFlags are the flags of aim.
 type aimFlags struct {
-	visit visitFlags // as far as they are the same
-	lines bool
-	page  string
-	paged bool
-	span  time.Duration
-	site  siteFlag
-	fs    *pflag.FlagSet
+	visit   visitFlags // as far as they are the same
+	lines   bool
+	page    string
+	paged   bool
+	span    time.Duration
+	site    siteFlag
+	bearing *float64 // of a simulated antenna
+	fs      *pflag.FlagSet
 }
 
 func (a *aimFlags) declare(fs *pflag.FlagSet) {
@@ -69,6 +70,7 @@ func (a *aimFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
 	fs.StringVar(&a.page, "page", "", "serve the phone page at `ADDR`: loopback, an IP address, or IP:PORT; 0.0.0.0:8080 is every network of this machine. Beyond loopback the address that is shown is the key: who has it can look and mark")
 	a.site.declare(fs)
+	fs.Var(&number{to: &a.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna of a simulated town points at first, in `DEGREES` clockwise from north; the keys [ and ] turn it")
 	fs.BoolVar(&a.lines, "lines", false, "print a line of JSON for every reading")
 	fs.Var(&period{to: &a.span, min: 100 * time.Millisecond, max: 24 * time.Hour}, "for", "end after `TIME` of readings, such as 10s")
 	v.looks.declare(fs)
@@ -93,6 +95,10 @@ func (a *aimFlags) check(operands []string) (sourceWord, meter.Options, error) {
 	if err != nil {
 		return none, meter.Options{}, err
 	}
+	if a.bearing != nil && from.kind != fromSim {
+		return none, meter.Options{}, usagef("--bearing turns the antenna of a simulated town, and %s is none", v.from).hint("leave it out; a mark takes a heading with NAME @ HEADING")
+	}
+	from.bearing = a.bearing
 	if !from.kind.radio() {
 		return none, meter.Options{}, usagef("aim wants a radio: a recording cannot be aimed").hint("rooftone sweep --from %s measures it", v.from)
 	}
@@ -134,6 +140,9 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 		}
 	}
 	s := &aimSession{console: c, options: options, source: src.info().Name, latest: map[int]meter.Update{}}
+	if radio, ok := src.tuner.(*sim.Tuner); ok && radio.Town().Antenna != nil {
+		s.rotor = newRotor(radio, from.bearing)
+	}
 	if a.site.name != "" {
 		if err := a.site.start(c); err != nil {
 			return err
@@ -176,7 +185,7 @@ func (a *aimFlags) open(ctx context.Context, c *console, from sourceWord) (sourc
 	if err != nil {
 		return source{}, err
 	}
-	radio, err := sim.New(town, sim.Options{RealTime: true, Epoch: time.Now()})
+	radio, err := sim.New(town, sim.Options{RealTime: true, Epoch: time.Now(), BearingDeg: from.bearing})
 	if err != nil {
 		return source{}, err
 	}

@@ -350,6 +350,16 @@ func (v *aimScreen) key(k []byte, now time.Time) (quit bool) {
 		p.Muted = !p.Muted
 	case "?", "h":
 		p.Help = !p.Help
+	case "[", "]":
+		by := 5.0
+		if key == "[" {
+			by = -by
+		}
+		if r := v.session.rotor; r == nil {
+			v.say("only a simulated antenna turns by keys", now)
+		} else {
+			v.say(fmt.Sprintf("the simulated antenna points to %.0f°", r.turn(by)), now)
+		}
 	case "c":
 		v.offerCode()
 		if len(p.Code) == 0 {

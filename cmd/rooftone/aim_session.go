@@ -16,6 +16,7 @@ import (
 	"rooftone/scan/measure"
 	"rooftone/scan/meter"
 	"rooftone/scan/site"
+	"rooftone/scan/tuner/sim"
 	"rooftone/scan/verdict"
 )
 
@@ -28,6 +29,7 @@ type aimSession struct {
 	meter   *meter.Meter
 	page    *page.Page // nil: none
 	urls    []string
+	rotor   *rotor // of a simulated antenna; or nil
 	file    string // the house file; "" keeps marks for this session only
 	house   *site.House
 
@@ -45,7 +47,9 @@ func (s *aimSession) learned(survey *scan.Survey) {
 }
 
 // note takes a reading in and hands it to the page.
+// It is called by the meter's goroutine, between two stays.
 func (s *aimSession) note(u meter.Update) {
+	s.rotor.obey()
 	s.mutex.Lock()
 	s.latest[u.Channel.Number] = u
 	s.mutex.Unlock()
@@ -155,6 +159,45 @@ func heardNow(u meter.Update) site.Heard {
 		h.Limits = append(h.Limits, verdict.Overload)
 	}
 	return h
+}
+
+// rotor turns a simulated antenna. The radio is the meter's, so what is asked is
+// done when the meter comes by.
+type rotor struct {
+	radio *sim.Tuner
+
+	mutex   sync.Mutex
+	bearing float64
+	asked   bool
+}
+
+func newRotor(radio *sim.Tuner, bearingDeg *float64) *rotor {
+	r := &rotor{radio: radio, bearing: radio.Town().Antenna.BearingDeg}
+	if bearingDeg != nil {
+		r.bearing = *bearingDeg
+	}
+	return r
+}
+
+// turn asks for the antenna to be turned and returns where it will point.
+func (r *rotor) turn(byDeg float64) float64 {
+	r.mutex.Lock()
+	defer r.mutex.Unlock()
+	r.bearing = math.Mod(r.bearing+byDeg+360, 360)
+	r.asked = true
+	return r.bearing
+}
+
+func (r *rotor) obey() {
+	if r == nil {
+		return
+	}
+	r.mutex.Lock()
+	defer r.mutex.Unlock()
+	if r.asked {
+		r.asked = false
+		_ = r.radio.Rotate(r.bearing, 0) // the bearing is in range
+	}
 }
 
 // parsePlace reads "chimney @ 135" into a place and a heading.
