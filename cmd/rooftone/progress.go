@@ -31,11 +31,19 @@ func (p *progress) at(done, total int, centerHz float64) {
 	if p.w == nil || time.Since(p.last) < 100*time.Millisecond {
 		return
 	}
-	p.last, p.shown = time.Now(), true
 	line := fmt.Sprintf("listening at %.1f MHz", centerHz/1e6)
 	if total > 0 {
 		line += fmt.Sprintf(", %d %% done", min(100, 100*done/total))
 	}
+	p.say(line)
+}
+
+// say shows a line of progress, at most ten times a second.
+func (p *progress) say(line string) {
+	if p.w == nil || time.Since(p.last) < 100*time.Millisecond {
+		return
+	}
+	p.last, p.shown = time.Now(), true
 	io.WriteString(p.w, "\r\x1b[K"+line)
 }
 

@@ -136,7 +136,8 @@ func TestREADMEHasEveryField(t *testing.T) {
 	require.NoError(t, err)
 	for _, typ := range []reflect.Type{reflect.TypeFor[report](), reflect.TypeFor[reportRow](), reflect.TypeFor[reportEcho](), reflect.TypeFor[reportSlice](),
 		reflect.TypeFor[reportStation](), reflect.TypeFor[rankReport](), reflect.TypeFor[rankWant](), reflect.TypeFor[rankSpot](), reflect.TypeFor[rankPlace](),
-		reflect.TypeFor[rankChannel](), reflect.TypeFor[rankPair](), reflect.TypeFor[rankChange](), reflect.TypeFor[rankRow]()} {
+		reflect.TypeFor[rankChannel](), reflect.TypeFor[rankPair](), reflect.TypeFor[rankChange](), reflect.TypeFor[rankRow](),
+		reflect.TypeFor[turnReport](), reflect.TypeFor[turnResult](), reflect.TypeFor[turnLobe]()} {
 		for i := range typ.NumField() {
 			name := typ.Field(i).Tag.Get("json")
 			if typ.Field(i).Anonymous {
