@@ -180,13 +180,13 @@ func TestListen(t *testing.T) {
 func TestCode(t *testing.T) {
 	rows, err := Code("http://192.168.100.100:8080/abcdefghijklmnopqrstuv/", false, false)
 	require.NoError(t, err)
-	require.Less(t, len(rows), 40)
+	require.Less(t, len(rows), 44)
 	for _, r := range rows {
 		require.Len(t, r, 2*len(rows))
 	}
 	n := len(rows)
 	dark := func(x, y int) bool { return rows[y][2*x] == ' ' }
-	for _, at := range [][2]int{{2, 2}, {n - 9, 2}, {2, n - 9}} {
+	for _, at := range [][2]int{{4, 4}, {n - 11, 4}, {4, n - 11}} {
 		for k := range 7 {
 			require.True(t, dark(at[0]+k, at[1]) && dark(at[0], at[1]+k))
 		}

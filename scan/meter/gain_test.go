@@ -14,6 +14,9 @@ import (
 // amplifier is switched on, drives the radio onto its rails; the meter says so
 // at once, and goes back to a careful visit that finds a gain that fits.
 func TestOverload(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated radio takes its time under the race detector")
+	}
 	town, err := sim.Bench(15)
 	require.NoError(t, err)
 	town.Stations[0].LevelDBm += 45

@@ -74,7 +74,6 @@ type Meter struct {
 	strained  int // stays in a row that touched the rails
 	quiet     []int
 	refreshAt time.Time
-	nextRef   int
 	forget    []atomic.Bool // the best, by channel
 }
 

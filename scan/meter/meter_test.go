@@ -121,6 +121,9 @@ func TestReadsTrulyAndQuietly(t *testing.T) {
 		{-12, 2, 1.5},
 		{-18, 3, 2},
 	} {
+		if testing.Short() && x.cn != 15 {
+			continue // the race detector takes its time
+		}
 		some, plan := channels(t, 14)
 		list := follow(t, bench(t, x.cn), Options{Channels: some, Plan: plan}, time.Second)
 		v := margins(list)
@@ -138,6 +141,9 @@ func TestReadsTrulyAndQuietly(t *testing.T) {
 // must be within 0.5 dB of where it stays.
 func TestFollowsAStep(t *testing.T) {
 	for _, x := range []struct{ from, to, near float64 }{{21, 15, 0.5}, {15, 21, 0.5}, {3, -9, 1.5}, {-9, 3, 1}} {
+		if testing.Short() && x.from != 21 {
+			continue
+		}
 		some, plan := channels(t, 14)
 		before := bench(t, x.from)
 		r := &switched{Tuner: before, after: bench(t, x.to), moment: 3 * time.Second}
@@ -159,6 +165,9 @@ func TestFollowsAStep(t *testing.T) {
 // Truth: the promise of the README: ten readings a second of one channel, two
 // of each of four.
 func TestEnoughReadings(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated radio takes its time under the race detector")
+	}
 	some, plan := channels(t, 14, 16, 18, 20)
 	list := follow(t, bench(t, 9, 12, 15, 18), Options{Channels: some, Plan: plan}, 2*time.Second)
 	count := map[int]int{}
@@ -192,6 +201,9 @@ func TestAnEmptyChannel(t *testing.T) {
 
 // Truth: the runtime's own counts. Nothing grows, and nothing is left behind.
 func TestNothingGrows(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the race detector has memory of its own")
+	}
 	some, plan := channels(t, 14)
 	r := bench(t, 15)
 	m, err := New(r, Options{Channels: some, Plan: plan})

@@ -17,6 +17,9 @@ var soak = flag.Duration("soak", time.Minute, "how long TestSoak follows a chann
 // Truth: the runtime's own counts and a radio that repeats itself: over any
 // length of time memory stays flat, no goroutine is left and the reading stays.
 func TestSoak(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the race detector has memory of its own")
+	}
 	some, plan := channels(t, 14)
 	r := &replayed{Tuner: bench(t, 15), heard: map[tuner.Tuning]tuner.Block{}, clock: time.Unix(0, 0)}
 	m, err := New(r, Options{Channels: some, Plan: plan})
