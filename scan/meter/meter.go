@@ -51,6 +51,10 @@ type Options struct {
 	PPM         *float64 // clock error; nil: found
 	ThresholdDB float64  // 0: measure.DefaultThresholdDB
 
+	// Pace is the least time, by the wall's clock, from one stay to the next.
+	// What is saved is the computer's battery; 0 saves nothing.
+	Pace time.Duration
+
 	// Progress is scan.Options.Progress, for the careful visits.
 	Progress func(done, total int, centerHz float64)
 	// Learned, when not nil, is told what each careful visit found, from the
@@ -74,6 +78,7 @@ type Meter struct {
 	strained  int // stays in a row that touched the rails
 	quiet     []int
 	refreshAt time.Time
+	due       time.Time     // of the next stay
 	forget    []atomic.Bool // the best, by channel
 }
 
@@ -212,8 +217,30 @@ func (m *Meter) channel(ctx context.Context, i int, deliver func(Update) error) 
 	return false, nil
 }
 
+// pause waits until the next stay is due.
+func (m *Meter) pause(ctx context.Context) error {
+	wait := time.Until(m.due)
+	if m.Pace > 0 {
+		m.due = time.Now().Add(max(0, wait) + m.Pace)
+	}
+	if wait <= 0 {
+		return nil
+	}
+	timer := time.NewTimer(wait)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-timer.C:
+		return nil
+	}
+}
+
 // stay listens to one slice. The spectrum is in m.welch afterwards.
 func (m *Meter) stay(ctx context.Context, centerHz, gainDB float64) (tuner.Block, time.Time, error) {
+	if err := m.pause(ctx); err != nil {
+		return tuner.Block{}, time.Time{}, err
+	}
 	if err := m.tuner.Tune(ctx, tuner.Tuning{CenterHz: centerHz, RateHz: m.RateHz, GainDB: gainDB}); err != nil {
 		return tuner.Block{}, time.Time{}, err
 	}

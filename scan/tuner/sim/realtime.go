@@ -32,6 +32,15 @@ func (t *Tuner) pace(ctx context.Context, moment float64) error {
 	}
 }
 
+// idle is the time in seconds that has gone by since the radio was last read
+// from, if it keeps to real time: tuned anew, it begins from now.
+func (t *Tuner) idle() float64 {
+	if !t.options.RealTime || t.wall.IsZero() {
+		return 0
+	}
+	return max(0, time.Since(t.wall.Add(t.Elapsed())).Seconds())
+}
+
 // catchUp passes over what a reader who came too late has lost, in whole
 // frames, and says whether there was any.
 func (t *Tuner) catchUp() bool {

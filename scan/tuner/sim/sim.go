@@ -204,7 +204,7 @@ func (t *Tuner) tune(ctx context.Context, to tuner.Tuning) error {
 	if !math.IsNaN(to.GainDB) {
 		gain = nearest(t.gains, to.GainDB)
 	}
-	now := t.now()
+	now := t.now() + t.idle()
 	if err := t.open(tuner.Tuning{CenterHz: to.CenterHz, RateHz: rate, GainDB: gain}); err != nil {
 		return err
 	}
