@@ -49,9 +49,16 @@ func (s *siteFlag) read(c *console) (*site.House, error) {
 }
 
 // start makes the house file if there is none, and says so.
-func (s *siteFlag) start(c *console) error {
-	base := filepath.Base(s.name)
-	err := site.Create(s.name, site.Header{Name: strings.TrimSuffix(base, filepath.Ext(base)), Program: version()})
+func (s *siteFlag) start(c *console) error { return s.startNamed(c, "") }
+
+// startNamed is start for a house with a name. A house that has one already
+// keeps it.
+func (s *siteFlag) startNamed(c *console, name string) error {
+	if name == "" {
+		base := filepath.Base(s.name)
+		name = strings.TrimSuffix(base, filepath.Ext(base))
+	}
+	err := site.Create(s.name, site.Header{Name: name, Program: version()})
 	switch {
 	case err == nil:
 		c.note("started the house file %s", s.name)

@@ -32,6 +32,7 @@ rooftone want --site house.jsonl             the list as it stands`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
 			var w wantFlags
 			w.site.declare(fs)
+			fs.StringVar(&w.name, "name", "", "what the house is called, a `NAME`; for a file that is not there yet, else the file's own name is taken")
 			fs.StringVar(&w.label, "label", "", "what people call the channel, a `NAME`")
 			fs.Var(&whole{to: &w.importance, min: 0, max: site.MaxImportance}, "importance", "how many channels it counts as, a `NUMBER` from 0 to 9; 1 unless given")
 			fs.BoolVar(&w.remove, "remove", false, "not wanted any more")
@@ -45,6 +46,7 @@ rooftone want --site house.jsonl             the list as it stands`,
 
 type wantFlags struct {
 	site       siteFlag
+	name       string
 	label      string
 	labelled   bool
 	importance *int
@@ -70,7 +72,7 @@ func (w *wantFlags) run(c *console, operands []string) error {
 		return err
 	}
 	if !w.remove {
-		if err := w.site.start(c); err != nil {
+		if err := w.site.startNamed(c, w.name); err != nil {
 			return err
 		}
 	}
