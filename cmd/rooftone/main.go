@@ -29,7 +29,7 @@ func main() {
 		// The measuring allocates in few large pieces; collecting them sooner
 		// costs little and keeps the program small on the small machines that
 		// end up beside an antenna.
-		debug.SetGCPercent(40)
+		debug.SetGCPercent(30)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// The first Ctrl-C asks for an orderly end; from then on a second one
@@ -65,8 +65,8 @@ func commands() []command {
 		demoCommand(),
 		sweepCommand(),
 		explainCommand(),
-		aimCommand(),
 		recordCommand(),
+		aimCommand(),
 		wantCommand(),
 		markCommand(),
 		turnCommand(),
