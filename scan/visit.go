@@ -106,6 +106,7 @@ func (v *visit) finish(ctx context.Context, err error) (*Survey, error) {
 			err = nil
 		}
 	}
+	v.slicer, v.buffer = nil, nil // what is left to do needs the memory, but not them
 	conclude(v.survey, v.slices.List(), v.info, v.Options)
 	return v.survey, err
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"runtime/debug"
 	"strings"
 
 	"rooftone/scan"
@@ -195,6 +196,7 @@ func (w sourceWord) openRecording(ctx context.Context, c *console, raw rawFlags)
 	missing := (*recording.MissingError)(nil)
 	switch {
 	case err == nil:
+		debug.SetMemoryLimit(recordingMemory)
 		return source{playlist: p}, nil
 	case errors.As(err, &missing):
 		return source{}, withHint(err, "for example --format cu8 --rate 2.4M --center 605M")
@@ -218,4 +220,33 @@ func looksLikeSource(s string) bool {
 		return true
 	}
 	return false
+}
+
+// recordingMemory is what measuring a recording makes do with, whatever its
+// length: a soft limit, so that the collector works harder rather than the
+// program grows.
+const recordingMemory = 48 << 20
+
+// checkedSamples is the longest recording that is read a second time to compare
+// it with its checksum: what one sends to a helper, not what one keeps.
+const checkedSamples = 256 << 20
+
+// verify reports whether a recording's samples are not those that it was
+// written with. One without a checksum is taken at its word.
+func (s source) verify(ctx context.Context) error {
+	r, ok := s.playlist.(*recording.Reader)
+	if !ok {
+		return nil
+	}
+	var samples int64
+	for _, span := range r.Spans() {
+		samples += span.Samples
+	}
+	if samples > checkedSamples {
+		return nil
+	}
+	if wrong := (*recording.ChecksumError)(nil); errors.As(r.Verify(ctx), &wrong) {
+		return wrong
+	}
+	return nil
 }

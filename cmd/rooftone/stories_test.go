@@ -53,6 +53,8 @@ func TestStories(t *testing.T) {
 			"contract":  contract,
 			"row":       row,
 			"shorten":   shorten,
+			"damage":    damage,
+			"lean":      lean,
 			"capture":   capture,
 			"listen":    listen,
 			"radio":     startRadio,
@@ -310,4 +312,42 @@ func interrupt(ts *testscript.TestScript, _ bool, args []string) {
 	if got := exitCode(ts, <-ended); strconv.Itoa(got) != args[1] {
 		ts.Fatalf("exit code %d, not %s", got, args[1])
 	}
+}
+
+// damage FILE changes one byte in a file's middle.
+func damage(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: damage FILE")
+	}
+	name := ts.MkAbs(args[0])
+	b, err := os.ReadFile(name)
+	ts.Check(err)
+	b[len(b)/2] ^= 1
+	ts.Check(os.WriteFile(name, b, 0o644))
+}
+
+// lean MB ARGS… runs rooftone and fails if it ever took more memory than that.
+func lean(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: lean MB ARGS…")
+	}
+	most, err := strconv.ParseFloat(args[0], 64)
+	ts.Check(err)
+	for _, dir := range filepath.SplitList(ts.Getenv("PATH")) {
+		name := filepath.Join(dir, "rooftone")
+		if _, err := os.Stat(name); err != nil {
+			continue
+		}
+		c := exec.Command(name, args[1:]...)
+		c.Dir = ts.MkAbs(".")
+		ts.Check(c.Run())
+		took := peakMB(c.ProcessState)
+		ts.Logf("%.1f MB at the most", took)
+		// With -short the race detector may be in, which takes its own.
+		if took > most && !testing.Short() {
+			ts.Fatalf("it took %.1f MB", took)
+		}
+		return
+	}
+	ts.Fatalf("rooftone is not on the path")
 }

@@ -229,6 +229,9 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 	if !anyCovered(survey) && !survey.Interrupted {
 		c.note("%s covers none of these channels", v.from)
 	}
+	if src.verify(ctx) != nil {
+		c.note("%s was damaged since it was made: its checksum does not fit, so mistrust these figures", v.from)
+	}
 	if rec != nil {
 		name, err := rec.finish()
 		if err != nil {

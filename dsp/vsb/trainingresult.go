@@ -182,3 +182,7 @@ func JoinMER(trainings ...*Training) (merDB, sigmaDB float64) {
 	}
 	return 10 * math.Log10(data/noise), 10 / math.Ln10 * math.Hypot(math.Sqrt(dataVariance)/data, math.Sqrt(noiseVariance)/noise)
 }
+
+// Forget drops what only Echoes needs, some half a megabyte. Echoes then passes
+// the Training over.
+func (t *Training) Forget() { t.echoes = nil }

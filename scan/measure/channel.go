@@ -82,10 +82,14 @@ func Channels(slices []*Slice, o Options) Result {
 		scale += out.Clock.PPM.Value * 1e-6
 	}
 	all := views(slices, o.Channels, scale, roundingPower(o.Source.Datatype))
-	for _, v := range all {
+	for i, v := range all {
+		v.stitch(o.Channels)
 		m := &measurer{Options: o, view: v, clock: out.Clock}
 		for _, c := range m.measure(out.Readings) {
 			v.copyInto(all[0], c)
+		}
+		if i > 0 {
+			all[i] = nil // a stitched band is large: only the first is shown
 		}
 	}
 	out.Spectrum, out.SpectrumGainDB = all[0].spectrum, all[0].gainDB
@@ -233,7 +237,13 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 	}
 	r.CN = better(r.CNPower, r.CNPilot)
 	m.mer(r, trained)
-	echoes(r, trained)
+	paths := v.pathsOf(r.Channel)
+	if paths == nil {
+		paths = findPaths(r.Channel, trained)
+	}
+	if paths != nil {
+		r.Echoes, r.EchoFloorDB = paths.Echoes, &paths.FloorDB
+	}
 	m.margin(r, under)
 	m.response(r, under)
 }

@@ -247,7 +247,7 @@ func (v *view) meanLift(lowHz, highHz float64) float64 {
 	var sum, n float64
 	for i := max(0, int((lowHz-s.StartHz)/s.StepHz)); i < min(len(v.lift), int((highHz-s.StartHz)/s.StepHz)); i++ {
 		if v.lift[i] > 0 {
-			sum += v.lift[i]
+			sum += float64(v.lift[i])
 			n++
 		}
 	}

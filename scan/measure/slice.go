@@ -56,6 +56,9 @@ type Slice struct {
 	Fine    []Fine    // one for each pilot's place in the slice
 	Trained []Trained // one for each channel whose training was found in it
 
+	// Paths are those of the channels whose last part this slice showed.
+	Paths []Paths
+
 	Bootstraps []Bootstrap // one for each channel that was searched for one
 }
 
@@ -64,6 +67,7 @@ type Slice struct {
 type Fine struct {
 	Channel band.Channel
 	*psd.Fine
+	level float64 // of what lies around tones, FS²/Hz; 0 when not known yet
 }
 
 // Slicer turns stays into Slices. It keeps its plans and buffers, so that a
@@ -78,6 +82,8 @@ type Slicer struct {
 	zooms    []*psd.Zoom           // those of this stay
 	zoomOf   []band.Channel
 
+	density []float64 // scratch
+
 	kept     []complex64 // the stay's samples, as far as the training wants them
 	trainers map[trainerKey]*vsb.Trainer
 	lowest   map[float64]float64 // by gain, the lowest density of a slice so far
@@ -89,8 +95,9 @@ type Slicer struct {
 // the same few offsets.
 type zoomKey struct{ offsetHz, spanHz float64 }
 
-// maxZooms bounds the plans that are kept; a recording may tune anywhere.
-const maxZooms = 16
+// maxZooms and maxTrainers bound the plans that are kept; a recording may tune
+// anywhere. A zoom holds some 4 MB, and the pilots of a band share one.
+const maxZooms, maxTrainers = 1, 8
 
 // NewSlicer makes a Slicer that looks for the pilots and the training of the
 // given channels in what a source delivers.
@@ -195,7 +202,10 @@ func (s *Slicer) End() *Slice {
 	for i, z := range s.zooms {
 		z.Flush()
 		if z.Averages() > 0 {
-			out.Fine = append(out.Fine, Fine{s.zoomOf[i], z.Clone()})
+			f := Fine{Channel: s.zoomOf[i], Fine: z.Clone()}
+			s.density = z.Density(s.density)
+			f.level = f.findLevel(s.density)
+			out.Fine = append(out.Fine, f)
 		}
 	}
 	s.train(out)
@@ -205,8 +215,9 @@ func (s *Slicer) End() *Slice {
 // Slices gathers slices and merges those of the same tuning and gain, so that
 // a recording of any length takes bounded memory.
 type Slices struct {
-	list []*Slice
-	at   map[[3]float64]int
+	list    []*Slice
+	at      map[[3]float64]int
+	waiting []*vsb.Training // of channels whose paths are not known yet
 }
 
 // Add takes a slice in; nil is passed over. The Slice must not be used any
@@ -223,7 +234,11 @@ func (s *Slices) Add(x *Slice) {
 	if !seen {
 		s.at[key] = len(s.list)
 		s.list = append(s.list, x)
+		s.findPaths(x)
 		return
+	}
+	for _, t := range x.Trained {
+		t.Forget() // the first stay of a tuning tells the paths
 	}
 	s.list[i].merge(x)
 }
@@ -249,6 +264,7 @@ func (s *Slice) merge(x *Slice) {
 			if s.Fine[i].Channel == x.Fine[j].Channel {
 				// The same tuning gives the same grid: this cannot fail.
 				_ = s.Fine[i].Merge(x.Fine[j].Fine)
+				s.Fine[i].level = 0
 			}
 		}
 	}

@@ -8,6 +8,11 @@ import (
 	"rooftone/scan/band"
 )
 
+// stitch joins the view's slices.
+func (v *view) stitch(channels []band.Channel) {
+	v.spectrum, v.lift = stitch(v.slices, channels, v.passband, v.clock)
+}
+
 // view is what one gain shows of the band: the stitched spectrum and the
 // slices it is made of.
 type view struct {
@@ -18,7 +23,7 @@ type view struct {
 	clock    float64 // true frequency over the radio's own: 1 + ppm·1e−6
 
 	spectrum psd.Spectrum
-	lift     []float64 // what dividing the pass band out did at each value of the spectrum
+	lift     []float32 // what dividing the pass band out did at each value of the spectrum
 }
 
 // stitch joins slices to one spectrum on the corrected frequency grid. Each
@@ -26,7 +31,7 @@ type view struct {
 // divided out, and the gap that the DC spike leaves is bridged from its sides.
 // Frequencies outside the channels and a little beside them are left out.
 // lift tells for each value by what it was multiplied to flatten the pass band.
-func stitch(slices []*Slice, channels []band.Channel, p Passband, clock float64) (out psd.Spectrum, lift []float64) {
+func stitch(slices []*Slice, channels []band.Channel, p Passband, clock float64) (out psd.Spectrum, lift []float32) {
 	const besideHz = 200e3
 	step := slices[0].StepHz
 	for _, s := range slices {
@@ -34,10 +39,10 @@ func stitch(slices []*Slice, channels []band.Channel, p Passband, clock float64)
 	}
 	low, high := channels[0].LowerHz-besideHz, channels[len(channels)-1].UpperHz()+besideHz
 	out = psd.Spectrum{StartHz: low, StepHz: step, Density: make([]float64, int((high-low)/step)+1)}
-	distance := make([]float64, len(out.Density))
-	lift = make([]float64, len(out.Density))
+	distance := make([]float32, len(out.Density))
+	lift = make([]float32, len(out.Density))
 	for i := range out.Density {
-		out.Density[i], distance[i] = math.NaN(), math.Inf(1)
+		out.Density[i], distance[i] = math.NaN(), math.MaxFloat32
 	}
 	averages := make([]float64, 0, len(slices))
 	for _, s := range slices {
@@ -49,7 +54,7 @@ func stitch(slices []*Slice, channels []band.Channel, p Passband, clock float64)
 	return out, lift
 }
 
-func addSlice(out *psd.Spectrum, lift, distance []float64, s *Slice, p Passband, clock float64) {
+func addSlice(out *psd.Spectrum, lift, distance []float32, s *Slice, p Passband, clock float64) {
 	density := bridged(s)
 	middle := float64(len(density) / 2)
 	half := UsableShare * s.RateHz
@@ -57,7 +62,7 @@ func addSlice(out *psd.Spectrum, lift, distance []float64, s *Slice, p Passband,
 	last := min(len(out.Density)-1, int(math.Floor((s.CenterHz*clock+half-out.StartHz)/out.StepHz)))
 	for i := first; i <= last; i++ {
 		offset := out.At(i)/clock - s.CenterHz
-		if math.Abs(offset) >= distance[i] {
+		if float32(math.Abs(offset)) >= distance[i] {
 			continue
 		}
 		x := offset/s.StepHz + middle
@@ -67,9 +72,9 @@ func addSlice(out *psd.Spectrum, lift, distance []float64, s *Slice, p Passband,
 		}
 		// Interpolating densities keeps the power of a line.
 		d := density[k] + (x-float64(k))*(density[k+1]-density[k])
-		lift[i] = fromDB(-p.At(offset, s.RateHz))
-		out.Density[i] = d * lift[i]
-		distance[i] = math.Abs(offset)
+		up := fromDB(-p.At(offset, s.RateHz))
+		out.Density[i], lift[i] = d*up, float32(up)
+		distance[i] = float32(math.Abs(offset))
 	}
 }
 
@@ -164,9 +169,8 @@ func mean(x []float64) float64 {
 	return sum / float64(len(x))
 }
 
-// views sorts slices by gain and rate and stitches each kind. roundingPower is
-// what the converter's rounding adds to every sample in FS². Views with the
-// most slices come first.
+// views sorts slices by gain and rate, those with the most slices first.
+// roundingPower is what the converter's rounding adds to every sample in FS².
 func views(slices []*Slice, channels []band.Channel, clock, roundingPower float64) []*view {
 	type kind struct{ gain, rate float64 }
 	byKind := map[kind][]*Slice{}
@@ -187,9 +191,7 @@ func views(slices []*Slice, channels []band.Channel, clock, roundingPower float6
 			}
 			shapes[k.rate] = findPassband(same, channels)
 		}
-		v := &view{gainDB: list[0].GainDB, slices: list, passband: shapes[k.rate], clock: clock, rounding: roundingPower / list[0].RateHz}
-		v.spectrum, v.lift = stitch(list, channels, v.passband, clock)
-		out = append(out, v)
+		out = append(out, &view{gainDB: list[0].GainDB, slices: list, passband: shapes[k.rate], clock: clock, rounding: roundingPower / list[0].RateHz})
 	}
 	sort.Slice(out, func(i, j int) bool {
 		if a, b := len(out[i].slices), len(out[j].slices); a != b {

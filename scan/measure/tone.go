@@ -36,7 +36,15 @@ func strongest(f *Fine, lowHz, highHz, falseAlarm float64) (tone, bool) {
 // around is the density that noise has in the fine spectrum, whatever lone
 // tones stand in it.
 func (f *Fine) around() float64 {
-	density := f.Density(nil)
+	if f.level > 0 {
+		return f.level
+	}
+	f.level = f.findLevel(f.Density(nil))
+	return f.level
+}
+
+// findLevel is around, from the density, which it overwrites.
+func (f *Fine) findLevel(density []float64) float64 {
 	// The grid is finer than what is independent on it.
 	stride := max(1, int(f.CellHz()/f.StepHz()))
 	n := 0

@@ -10,10 +10,10 @@ import (
 
 const (
 	// keptSeconds and keptSamples are how much of a stay is kept to look for
-	// training in. Twenty fields say all that a channel that stands still has
-	// to tell.
+	// training in. Some eighteen fields say all that a channel that stands
+	// still has to tell.
 	keptSeconds = 0.5
-	keptSamples = 2 << 20
+	keptSamples = 1 << 20
 
 	// trainingSpanHz is how much of a channel a slice must show to be worth a
 	// search.
@@ -197,7 +197,7 @@ func (s *Slicer) trainer(key trainerKey) (*vsb.Trainer, error) {
 	if err != nil {
 		return nil, err
 	}
-	if len(s.trainers) >= maxZooms {
+	if len(s.trainers) >= maxTrainers {
 		clear(s.trainers)
 	}
 	s.trainers[key] = t
@@ -286,6 +286,99 @@ func (m *measurer) mer(r *Reading, trained []Trained) {
 	}
 }
 
+// Paths are the paths that one channel's slices show together.
+type Paths struct {
+	Channel band.Channel
+	Echoes  []Echo // not nil
+	FloorDB float64
+}
+
+// pathsShare is how much of the Nyquist bandwidth slices must show together
+// before a channel's paths are looked for without waiting for more.
+const pathsShare = 0.85
+
+// maxWaiting is how many fits are kept for slices yet to come. Each holds half
+// a megabyte until its channel's paths are found.
+const maxWaiting = 12
+
+// findPaths looks for the paths of the channels that a slice has just been
+// added for, as soon as the slices show enough of them, and lets go of what is
+// needed for that.
+func (s *Slices) findPaths(added *Slice) {
+	for _, t := range added.Trained {
+		v := view{slices: s.like(added)}
+		if v.pathsOf(t.Channel) != nil {
+			t.Forget()
+			continue
+		}
+		trained := v.trainedOf(t.Channel)
+		var shown float64
+		for _, x := range trained {
+			shown += x.HighHz - x.LowHz
+		}
+		if shown >= pathsShare*vsb.SymbolRateHz/2 {
+			if p := findPaths(t.Channel, trained); p != nil {
+				added.Paths = append(added.Paths, *p)
+			}
+			for _, x := range trained {
+				x.Forget()
+			}
+			continue
+		}
+		s.waiting = append(s.waiting, t.Training)
+	}
+	for len(s.waiting) > maxWaiting {
+		s.waiting[0].Forget()
+		s.waiting = s.waiting[1:]
+	}
+}
+
+// like returns the slices of a slice's gain and rate, itself included.
+func (s *Slices) like(x *Slice) []*Slice {
+	var out []*Slice
+	for _, o := range s.list {
+		if gainKey(o.GainDB) == gainKey(x.GainDB) && o.RateHz == x.RateHz {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// pathsOf returns what was found of a channel's paths, or nil.
+func (v *view) pathsOf(c band.Channel) *Paths {
+	for _, s := range v.slices {
+		for i := range s.Paths {
+			if s.Paths[i].Channel == c {
+				return &s.Paths[i]
+			}
+		}
+	}
+	return nil
+}
+
+// findPaths joins the fits of a channel's slices to its paths; nil when no
+// slice has one.
+func findPaths(c band.Channel, trained []Trained) *Paths {
+	var fits []*vsb.Training
+	for _, t := range trained {
+		fits = append(fits, t.Training)
+	}
+	profile, err := vsb.Echoes(fits...)
+	if err != nil {
+		return nil
+	}
+	out := &Paths{Channel: c, Echoes: []Echo{}, FloorDB: echoFloorDB(trained)}
+	const micro = 1e6
+	for _, e := range profile.Echoes {
+		out.Echoes = append(out.Echoes, Echo{
+			DelayUS: Estimate{e.DelaySeconds * micro, e.DelaySigma * micro},
+			LevelDB: Estimate{e.LevelDB, e.LevelSigmaDB},
+			Merged:  e.Merged,
+		})
+	}
+	return out
+}
+
 // echoFloorDB is the level of an echo that stands 12 dB above what noise makes
 // of one: each field sync shows a slice's bandwidth times the training's
 // duration independent values, of which the strongest path has all.
@@ -296,29 +389,6 @@ func echoFloorDB(trained []Trained) float64 {
 		signal += fromDB(t.MERdB) * float64(t.Fields) * (t.HighHz - t.LowHz) * trainingSeconds
 	}
 	return math.Min(0, math.Max(vsb.FaintestEchoDB, standsOutDB-toDB(signal)))
-}
-
-// echoes fills a Reading's echoes from the training of its slices.
-func echoes(r *Reading, trained []Trained) {
-	var fits []*vsb.Training
-	for _, t := range trained {
-		fits = append(fits, t.Training)
-	}
-	profile, err := vsb.Echoes(fits...)
-	if err != nil {
-		return // no training: Echoes stays nil
-	}
-	r.Echoes = []Echo{}
-	floor := echoFloorDB(trained)
-	r.EchoFloorDB = &floor
-	const micro = 1e6
-	for _, e := range profile.Echoes {
-		r.Echoes = append(r.Echoes, Echo{
-			DelayUS: Estimate{e.DelaySeconds * micro, e.DelaySigma * micro},
-			LevelDB: Estimate{e.LevelDB, e.LevelSigmaDB},
-			Merged:  e.Merged,
-		})
-	}
 }
 
 const (
