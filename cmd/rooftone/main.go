@@ -191,12 +191,20 @@ func unknownFlag(cmd command, fs *pflag.FlagSet, name string) error {
 	if near := closest(name, append(own, "help")); near != "" {
 		return err.hint("did you mean --%s?", near)
 	}
+	var owners []string
 	for _, other := range commands() {
 		theirs := newFlagSet(other)
 		other.flags(theirs)
 		if theirs.Lookup(name) != nil {
-			return err.hint("--%s belongs to rooftone %s", name, other.name)
+			owners = append(owners, other.name)
 		}
+	}
+	if n := len(owners); n > 0 {
+		last := owners[n-1]
+		if n > 1 {
+			last = strings.Join(owners[:n-1], ", ") + " and " + last
+		}
+		return err.hint("--%s belongs to rooftone %s", name, last)
 	}
 	return err.hint("rooftone %s --help shows its flags", cmd.name)
 }
