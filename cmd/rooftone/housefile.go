@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
@@ -108,8 +109,8 @@ func (w *whole) String() string {
 }
 
 func (w *whole) Set(s string) error {
-	var v int
-	if _, err := fmt.Sscanf(s+" ", "%d ", &v); err != nil || fmt.Sprint(v) != strings.TrimSpace(s) {
+	v, err := strconv.Atoi(strings.TrimSpace(s))
+	if err != nil {
 		return fmt.Errorf("%s is not a whole number", quote(s))
 	}
 	if v < w.min || v > w.max {

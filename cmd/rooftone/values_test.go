@@ -81,7 +81,7 @@ func TestChoice(t *testing.T) {
 // Truth: our own promise that a value which is taken lies within its limits,
 // and that one which is refused leaves no trace.
 func FuzzValues(f *testing.F) {
-	for _, s := range []string{"", "auto", "-12.5", "NaN", "1e999", "2.4MHz", "2400 k", "0x1p-2", "60ms", "-1s", "usb:", "tcp://h:1", "sim:\x00"} {
+	for _, s := range []string{"", "auto", "-12.5", "NaN", "1e999", "2.4MHz", "2400 k", "0x1p-2", "60ms", "-1s", "usb:", "tcp://h:1", "sim:\x00", "2026-03-05", "2026-03-05T18:30", "+7"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
@@ -101,6 +101,16 @@ func FuzzValues(f *testing.F) {
 			require.Zero(t, dwell)
 		} else {
 			require.True(t, dwell >= time.Millisecond && dwell <= time.Second)
+		}
+		var count *int
+		if err := (&whole{to: &count, min: 0, max: 9}).Set(s); err != nil {
+			require.Nil(t, count)
+		} else {
+			require.True(t, *count >= 0 && *count <= 9)
+		}
+		var since time.Time
+		if err := (&day{&since}).Set(s); err != nil {
+			require.Zero(t, since)
 		}
 		if w, err := parseSource(s); err != nil {
 			require.NotContains(t, oneLine(err.Error()), "\n")
