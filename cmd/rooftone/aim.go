@@ -174,7 +174,9 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 	case a.lines:
 		return s.printLines(ctx, a.span)
 	case isTerminal(c.stdout):
-		return s.show(ctx, a.span, a.visit.looks)
+		err := s.show(ctx, a.span, a.visit.looks)
+		s.listMarks()
+		return err
 	}
 	return s.quietly(ctx, a.span)
 }

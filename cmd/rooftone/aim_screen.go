@@ -21,9 +21,10 @@ import (
 )
 
 const (
-	drawEvery  = 100 * time.Millisecond
-	staleAfter = 1500 * time.Millisecond // without a reading
-	sayFor     = 4 * time.Second         // a message stays
+	drawEvery      = 100 * time.Millisecond
+	staleAfter     = 1500 * time.Millisecond // without a reading
+	learningAtMost = 15 * time.Second        // the same while it listens carefully
+	sayFor         = 4 * time.Second         // a message stays
 
 	enterScreen = "\x1b[?1049h\x1b[?25l\x1b[2J"
 	leaveScreen = "\x1b[?25h\x1b[?1049l"
@@ -243,7 +244,7 @@ func (v *aimScreen) draw(now time.Time) {
 	stale := !v.heardAt.IsZero() && now.Sub(v.heardAt) > staleAfter
 	for i := range p.Channels {
 		c := &p.Channels[i]
-		c.Stale = stale && c.Now.State != meter.Learning
+		c.Stale = stale && (c.Now.State != meter.Learning || now.Sub(v.heardAt) > learningAtMost)
 	}
 	if !v.saidAt.IsZero() && now.Sub(v.saidAt) > sayFor {
 		p.Message, v.saidAt = "", time.Time{}

@@ -118,6 +118,29 @@ func (s *aimSession) keep(place string, bearingDeg *float64, text string) (strin
 	return said, nil
 }
 
+// listMarks prints the marks that no file keeps, the last chance to see them.
+func (s *aimSession) listMarks() {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	if s.file != "" {
+		return
+	}
+	for _, m := range s.marks {
+		fmt.Fprintf(s.console.stdout, "%s  %s", m.Time.Format("15:04:05"), oneLine(m.Place))
+		if m.BearingDeg != nil {
+			fmt.Fprintf(s.console.stdout, " @ %.0f", *m.BearingDeg)
+		}
+		for _, h := range m.Heard {
+			if h.Margin == nil {
+				fmt.Fprintf(s.console.stdout, "  RF %d nothing", h.RFChannel)
+			} else {
+				fmt.Fprintf(s.console.stdout, "  RF %d %+.1f dB", h.RFChannel, h.Margin.Value)
+			}
+		}
+		fmt.Fprintln(s.console.stdout)
+	}
+}
+
 // mark makes a mark of the newest readings.
 func (s *aimSession) mark(place string, bearingDeg *float64, text string) (m site.Mark, heard int) {
 	s.mutex.Lock()

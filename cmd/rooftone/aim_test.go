@@ -189,3 +189,27 @@ func TestBell(t *testing.T) {
 	}
 	require.Equal(t, 2, rings)
 }
+
+// Truth: what was said of the result: a name, and a heading in range or none.
+func FuzzParsePlace(f *testing.F) {
+	for _, s := range []string{"chimney @ 135", "a@@1", "@", "x @ 1e400", "y@-0"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		place, bearing, err := parsePlace(s)
+		if err == nil && (place == "" || bearing != nil && !(*bearing >= 0 && *bearing <= 360)) {
+			t.Fatalf("%q gave %q, %v", s, place, bearing)
+		}
+	})
+}
+
+// Truth: a key takes at least a byte, and no more than there are.
+func FuzzKeyLength(f *testing.F) {
+	f.Add([]byte("\x1b[1;5C"))
+	f.Add([]byte{0xff, 0x1b, '['})
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if n := keyLength(b); len(b) > 0 && (n < 1 || n > len(b)) {
+			t.Fatalf("%q: %d", b, n)
+		}
+	})
+}

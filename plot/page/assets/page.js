@@ -122,12 +122,12 @@
     rooftone.lost();
     for (const b of get('channels').children) b.lastChild.textContent = '–';
     say('number', '–');
-    say('where', '');
     say('best', line && line.best_db !== null ? 'best ' + signed(line.best_db) : '');
     say('foot', '');
-    const seconds = Math.floor(age / 1000);
+    // The alarm is read out when it changes, so the seconds stand elsewhere.
+    say('where', heardAt ? 'last number ' + Math.floor(age / 1000) + '\u00a0s ago' : '');
     say('alarm', !heardAt ? 'Waiting for the meter…' :
-      'Stopped: ' + (connected ? 'the meter sends nothing' : 'no connection to the meter') + ', last number ' + seconds + '\u00a0s ago');
+      'Stopped: ' + (connected ? 'the meter sends nothing' : 'no connection to the meter'));
   }
 
   async function send(path, what) {
