@@ -125,6 +125,14 @@ func spotName(s *site.Spot, fits func(string) bool) string {
 	return text
 }
 
+// counted writes a number of things.
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
 // joined writes names as a person lists them.
 func joined(names []string) string {
 	const most = 6
@@ -224,8 +232,9 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 	}
 	o.Width = max(o.Width, 40)
 	t := newTable(o)
-	t.note("", fmt.Sprintf("%s: %d wanted channels, %d places and headings; %.3g dB of margin is enough",
-		p.House, p.weight(), len(p.Ranking.Rows), p.Ranking.Options.EnoughDB))
+	t.note("", fmt.Sprintf("%s: %s, %s; %.3g dB of margin is enough", p.House,
+		counted(p.weight(), "wanted channel", "wanted channels"),
+		counted(len(p.Ranking.Rows), "place", "places and headings"), p.Ranking.Options.EnoughDB))
 	if len(p.Ranking.Rows) > 0 {
 		t.line("")
 		t.ranks(p)

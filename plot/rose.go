@@ -126,7 +126,7 @@ func (r *rose) draw(o Options, place string) {
 	}
 	line := "no mark has a bearing: rooftone mark PLACE --bearing DEGREES"
 	if len(r.rows) > 0 {
-		line = fmt.Sprintf("%s, %d headings", place, len(r.rows))
+		line = place + ", " + counted(len(r.rows), "heading", "headings")
 	}
 	heading(r.pen, o.Title, line, fmt.Sprintf("How to read it: %sThe round street is the weakest signal that decodes. "+
 		"A house outside it is a heading at which the channel decodes, as high as its margin; a hatched cellar inside is one at which it does not. "+
@@ -308,7 +308,7 @@ func (r *rose) beam(b Beam) {
 func (r *rose) caption(w site.Want, best value, bestAt, wide float64) {
 	big := letters{size: 10, bold: true, ink: black}
 	small := letters{size: 7.5, ink: black}
-	y := r.middle.y - r.radius - 25 - r.letter
+	y := r.middle.y - r.radius - 26 - r.letter
 	r.text(big, r.middle.x, y, 0.5, r.fit(big, strings.TrimSpace(fmt.Sprintf("%d  %s", w.RFChannel, r.places.Labels[w.RFChannel])), wide))
 	for _, text := range r.facts(w.RFChannel, best, bestAt) {
 		y -= 9

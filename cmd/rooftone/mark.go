@@ -28,7 +28,7 @@ Ctrl-C, what was measured by then is kept and marked as interrupted.
 
 In a simulated town that has an antenna, --bearing also turns it there.`,
 		examples: `rooftone mark chimney --bearing 135 --site house.jsonl
-rooftone mark "attic, west" --height 6 --note "behind the tank" --site house.jsonl
+rooftone mark "attic, west" --height 6 --site house.jsonl
 rooftone mark gable --from sim:harbour --site house.jsonl
                                         in the simulated town`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {

@@ -25,6 +25,8 @@ rooftone sweep --from roof.sigmf-meta   measure a recording again
 rooftone sweep --from tcp://shed:1234   a radio at another machine
 rooftone sweep --from x.bin --format cu8 --rate 2.4M --center 605M
                                         raw samples of another program
+rooftone sweep --stations list.csv --at 44.26,-72.58
+                                        with names, bearings and distances
 rooftone sweep --json | jq '.channels[] | select(.grade == "firm")'`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
 			var v visitFlags

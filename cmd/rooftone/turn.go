@@ -31,11 +31,11 @@ and press Enter: at the start, at the end, and every 60 degrees or so. An empty
 line ends it. With a rotator say --start and --rate instead. The stronger side
 has to be passed on both sides. In a simulated town with an antenna, --rate
 turns it.`,
-		examples: `rooftone turn 22 --site house.jsonl               by hand
+		examples: `rooftone turn 22 --site house.jsonl       by hand
 rooftone turn --site house.jsonl --start 0 --rate 6
-                                                  a rotator, 6 degrees a second
+                                          a rotator, 6 degrees a second
 rooftone turn 21 --site farm.jsonl --start 20 --rate 6 --from sim:orchard
-                                                  in the simulated town`,
+                                          in the simulated town`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
 			var t turner
 			t.declare(fs)
