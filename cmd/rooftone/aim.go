@@ -30,7 +30,7 @@ number, how far it is below the best so far, and where it was in the last half
 minute. A channel that is too weak to decode still moves the number.
 
 It first listens carefully for a second or two, to the channels and some beside
-them. With --page the meter is also a page for a phone on the same network, with
+them, and then goes on until q, Ctrl-C or the time of --for. With --page the meter is also a page for a phone on the same network, with
 a tone whose pitch follows the margin.`,
 		examples: `rooftone aim 22                          with the USB radio
 rooftone aim 22,24,31 --page 0.0.0.0:8080
