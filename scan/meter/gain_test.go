@@ -139,3 +139,31 @@ func TestBestIsNoLuck(t *testing.T) {
 	h.add(at.Add(31*time.Millisecond), 5)
 	require.InDelta(t, 5, h.best, 0.1)
 }
+
+// Truth: the town's level. A station that was too strong for the highest gain
+// and becomes weak is given that gain back.
+func TestGainComesBack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a simulated radio takes its time under the race detector")
+	}
+	town, err := sim.Bench(15)
+	require.NoError(t, err)
+	town.Stations[0].LevelDBm += 45
+	loud, err := sim.New(town, sim.Options{})
+	require.NoError(t, err)
+	some, plan := channels(t, 14)
+	r := &switched{Tuner: loud, after: bench(t, 15), moment: 2500 * time.Millisecond}
+	m, err := New(r, Options{Channels: some, Plan: plan})
+	require.NoError(t, err)
+	learnt, after := 0, 0
+	require.NoError(t, runFor(t, m, func(u Update) bool {
+		if u.State == Learning {
+			learnt++
+		} else if learnt == 2 {
+			after++
+			require.Greater(t, *u.GainDB, 45.)
+			require.InDelta(t, -0.2, u.Margin.Value, 0.4)
+		}
+		return after > 12
+	}))
+}

@@ -35,6 +35,8 @@ const (
 	quietStays = 20
 	// learnAgain is how long a careful visit is good for at least.
 	learnAgain = 5 * time.Second
+	// quietAgain is the same after a visit that found the gain right as it was.
+	quietAgain = 5 * time.Minute
 
 	refreshEvery  = 10 * time.Second
 	refreshWeight = 0.2
@@ -77,6 +79,7 @@ type Meter struct {
 	buffer    []complex64
 	strained  int // stays in a row that touched the rails
 	quiet     []int
+	quietFor  time.Duration // how long a visit is good for, by quietness
 	refreshAt time.Time
 	due       time.Time     // of the next stay
 	forget    []atomic.Bool // the best, by channel
@@ -172,13 +175,19 @@ func (m *Meter) begin(ctx context.Context, deliver func(Update) error) error {
 	}
 	old := m.followers
 	m.followers = make([]*follower, len(m.Channels))
+	same := old != nil
 	for i, c := range m.Channels {
 		if m.followers[i], err = newFollower(c, l, m.ThresholdDB, m.tuner.Info().Clock.ReferenceHz); err != nil {
 			return err
 		}
 		if old != nil {
 			m.followers[i].history, m.followers[i].count = old[i].history, old[i].count
+			same = same && old[i].gainDB == m.followers[i].gainDB
 		}
+	}
+	m.quietFor = learnAgain
+	if same {
+		m.quietFor = quietAgain
 	}
 	m.learnedAt, m.refreshAt, m.strained = time.Time{}, time.Time{}, 0
 	clear(m.quiet)
@@ -293,7 +302,8 @@ func (m *Meter) wantsGain(i int, overload bool, power float64, at time.Time) boo
 	} else {
 		m.quiet[i] = 0
 	}
-	return (m.strained >= overloadStays || m.quiet[i] >= quietStays) && at.Sub(m.learnedAt) >= learnAgain
+	age := at.Sub(m.learnedAt)
+	return m.strained >= overloadStays && age >= learnAgain || m.quiet[i] >= quietStays && age >= m.quietFor
 }
 
 // refresh goes to one vacant slice when it is time to, and lets the noise
