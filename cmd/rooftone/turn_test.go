@@ -24,6 +24,9 @@ func TestTurnByHand(t *testing.T) {
 		truth, most float64
 	}{{21, 131, 3}, {17, 268, 6}, {33, 268, 6}} {
 		t.Run(fmt.Sprint(x.channel), func(t *testing.T) {
+			if x.channel == 33 && testing.Short() {
+				t.Skip("one with an echo will do")
+			}
 			town, err := sim.Load("orchard")
 			require.NoError(t, err)
 			radio, err := sim.New(town, sim.Options{})
@@ -35,7 +38,7 @@ func TestTurnByHand(t *testing.T) {
 			require.NoError(t, err)
 			r.typed = typed
 
-			const start, rate = 37.0, 36.0
+			const start, rate = 37.0, 45.0
 			var began time.Time
 			next := 0.0
 			ch, ok := band.Plans()[0].Channel(x.channel)
