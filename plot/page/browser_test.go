@@ -196,6 +196,13 @@ func TestPageInABrowser(t *testing.T) {
 	time.Sleep(1500 * time.Millisecond)
 	require.Equal(t, 2, count(b.scheduled(), "best"), "once is enough")
 
+	// The widest number fits the phone's width.
+	f.set(-12.3, 8.3)
+	b.until("a wide number", 5*time.Second, func() bool { return b.text("number") == "−12.3" })
+	require.True(t, b.eval("document.documentElement.scrollWidth <= innerWidth && document.getElementById('number').scrollWidth <= document.getElementById('number').clientWidth + 1").(bool))
+	b.shot("wide")
+	f.set(8.25, 8.3)
+
 	// The other channel.
 	b.eval("document.querySelector('#channels button:nth-child(2)').click()")
 	b.until("the other channel", 5*time.Second, func() bool { return b.text("number") == "+6.3" })
