@@ -61,7 +61,7 @@ func (m *Meter) learn(ctx context.Context) (*lessons, error) {
 		if c.Presence == measure.Vacant && len(l.vacant) < maxReferences {
 			for _, s := range k.slices {
 				if math.Abs(s.CenterHz-c.Channel.CenterHz()) < 1e5 {
-					l.vacant = append(l.vacant, reference{s.CenterHz, s.GainDB, inner(s.Density)})
+					l.vacant = append(l.vacant, reference{s.CenterHz, s.GainDB, inner(s.Density, s.Averages)})
 					break
 				}
 			}
@@ -70,9 +70,11 @@ func (m *Meter) learn(ctx context.Context) (*lessons, error) {
 	return l, nil
 }
 
-// inner is the median density of a slice's inner half: lone tones do not count.
-func inner(density []float64) float64 {
-	return medianOf(append([]float64(nil), density[len(density)/4:3*len(density)/4]...))
+// inner is the density of a slice's inner half, as its median: lone tones do not
+// count. The median of a mean of k exponential variables is less than their mean,
+// after Wilson and Hilferty.
+func inner(density []float64, k float64) float64 {
+	return medianOf(append([]float64(nil), density[len(density)/4:3*len(density)/4]...)) / math.Pow(1-1/(9*k), 3)
 }
 
 // keeper makes coarse spectra of a visit's stays, for the pass band.

@@ -317,21 +317,37 @@ func (m *Meter) refresh(ctx context.Context) error {
 		return nil
 	}
 	m.refreshAt = now.Add(refreshEvery)
-	least := math.Inf(1)
+	var ratios []float64
 	for _, ref := range m.taught.vacant {
 		if _, _, err := m.stay(ctx, ref.centerHz, ref.gainDB); err != nil {
 			return fmt.Errorf("refreshing the noise: %w", err)
 		}
 		f := m.followers[0]
 		f.slice = m.welch.Density(f.slice)
-		least = math.Min(least, inner(f.slice)/ref.density)
+		ratios = append(ratios, inner(f.slice, m.welch.Averages())/ref.density)
 	}
+	moved := leastOf(ratios)
 	bound := fromDB(refreshMostDB)
-	least = math.Max(1/bound, math.Min(bound, least))
+	moved = math.Max(1/bound, math.Min(bound, moved))
 	for _, f := range m.followers {
-		f.drift += refreshWeight * (least - f.drift)
+		f.drift += refreshWeight * (moved - f.drift)
 	}
 	return nil
+}
+
+// leastOf is the mean of those ratios that are as good as the least: noise rises
+// everywhere, a station in one place.
+func leastOf(ratios []float64) float64 {
+	const alike = 1.05
+	least := slices.Min(ratios)
+	var sum, n float64
+	for _, r := range ratios {
+		if r <= alike*least {
+			sum += r
+			n++
+		}
+	}
+	return sum / n
 }
 
 func toDB(power float64) float64 { return 10 * math.Log10(power) }
