@@ -71,8 +71,8 @@ func demo(ctx context.Context, c *console, l looks) error {
 	_, err = fmt.Fprintf(c.stdout, `
 This is a simulated town: a row is a channel, its bar the room it has to spare.
 The same as a picture to keep is in %s
-Next: rooftone sweep (with a USB radio), or rooftone sweep --from sim:%s
-`, file.name, otherTown())
+Next: rooftone explain 28 --from sim:%s tells why that one fails
+`, file.name, sim.Demo)
 	return err
 }
 
@@ -87,14 +87,4 @@ func createDemoPicture() (*outFile, error) {
 		return nil, err // the current directory is where it was wanted
 	}
 	return elsewhere, nil
-}
-
-// otherTown is a town to look at after the demonstration's.
-func otherTown() string {
-	for _, name := range sim.Names() {
-		if name != sim.Demo {
-			return name
-		}
-	}
-	return sim.Demo
 }
