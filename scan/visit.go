@@ -36,6 +36,9 @@ const (
 // error.
 func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) {
 	v := newVisit(t.Info(), &o)
+	if err := check(o); err != nil {
+		return nil, err
+	}
 	channels := withCompany(o.Channels, o.Plan)
 	v.tuner, v.total = t, len(channels)*len(Hops(channels[0], o.RateHz))
 	err := v.channels(ctx, channels)
@@ -46,6 +49,20 @@ func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) 
 		err = v.lookLonger(ctx, channels)
 	}
 	return v.finish(ctx, err)
+}
+
+// check refuses what no radio could be asked for.
+func check(o Options) error {
+	const leastRateHz, mostRateHz = 0.5e6, 100e6
+	switch {
+	case len(o.Channels) == 0:
+		return errors.New("no channels to visit")
+	case !(o.RateHz >= leastRateHz && o.RateHz <= mostRateHz):
+		return fmt.Errorf("a sample rate of %g Hz is not between 0.5 and 100 MHz", o.RateHz)
+	case o.Dwell < time.Millisecond || o.Dwell > time.Minute:
+		return fmt.Errorf("a dwell of %v is not between 1 ms and 1 min", o.Dwell)
+	}
+	return nil
 }
 
 // SweepPlaylist measures the channels that a recording covers, whatever its
