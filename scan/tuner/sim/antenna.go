@@ -3,6 +3,7 @@ package sim
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 
 	"rooftone/dsp/air"
 )
@@ -23,6 +24,25 @@ type Antenna struct {
 
 	BearingDeg  float64 `toml:"bearing_deg"`    // where it points at time 0, clockwise from north
 	RateDegPerS float64 `toml:"rate_deg_per_s"` // how fast it turns, clockwise; in the radio's own time
+
+	// EastM and NorthM are where it stands, from the place for which the town
+	// states its echoes' phases. A path's phase advances by a turn with each
+	// wavelength towards where it comes from, so that paths from several
+	// bearings stand in waves: between two opposite ones the nulls lie half a
+	// wavelength apart.
+	EastM  float64 `toml:"east_m"`
+	NorthM float64 `toml:"north_m"`
+}
+
+// lightSpeed is in m/s.
+const lightSpeed = 299792458
+
+// stands returns the phase, as a factor, that a path has where the antenna
+// stands.
+func (a *Antenna) stands(fromDeg, hz float64) complex128 {
+	sin, cos := math.Sincos(fromDeg * math.Pi / 180)
+	cycles := (a.EastM*sin + a.NorthM*cos) * hz / lightSpeed
+	return cmplx.Rect(1, 2*math.Pi*math.Mod(cycles, 1))
 }
 
 func (a *Antenna) validate() error {
@@ -34,6 +54,8 @@ func (a *Antenna) validate() error {
 		limit{"front_to_back_db", a.FrontToBackDB, 0, 60},
 		limit{"bearing_deg", a.BearingDeg, 0, 360},
 		limit{"rate_deg_per_s", a.RateDegPerS, -360, 360},
+		limit{"east_m", a.EastM, -1000, 1000},
+		limit{"north_m", a.NorthM, -1000, 1000},
 	)
 }
 
@@ -64,9 +86,9 @@ func (a *Antenna) power(offDeg float64) float64 {
 	return (1-back)*math.Pow(c, n) + back
 }
 
-// hears returns the amplitude with which a station's path is heard at a time;
-// echo −1 is the main path. Without an antenna it is 1.
-func (e *station) hears(echo int, seconds float64) float64 {
+// hears returns the gain with which a station's path is heard at a time; echo −1
+// is the main path. Without an antenna it is 1.
+func (e *station) hears(echo int, seconds float64) complex128 {
 	if e.antenna == nil {
 		return 1
 	}
@@ -74,7 +96,8 @@ func (e *station) hears(echo int, seconds float64) float64 {
 	if echo >= 0 && e.Echoes[echo].BearingDeg != nil {
 		from = *e.Echoes[echo].BearingDeg
 	}
-	return math.Sqrt(e.antenna.power(from - e.antenna.Pointing(seconds)))
+	amplitude := math.Sqrt(e.antenna.power(from - e.antenna.Pointing(seconds)))
+	return complex(amplitude, 0) * e.antenna.stands(from, e.middleHz)
 }
 
 // levelDBm is the level of the main path as it is heard now.
@@ -82,7 +105,7 @@ func (e *station) levelDBm() float64 {
 	if e.antenna == nil {
 		return e.LevelDBm
 	}
-	return e.LevelDBm + 20*math.Log10(e.hears(-1, e.now()))
+	return e.LevelDBm + 20*math.Log10(cmplx.Abs(e.hears(-1, e.now())))
 }
 
 // Rotate points the town's antenna to a bearing and has it turn from there, from
@@ -99,5 +122,18 @@ func (t *Tuner) Rotate(bearingDeg, rateDegPerS float64) error {
 	a.BearingDeg = 0
 	a.BearingDeg = math.Mod(bearingDeg-a.Pointing(t.now())+720, 360)
 	*t.antenna = a
+	return nil
+}
+
+// Move puts the town's antenna to a place, in metres east and north of the one
+// for which the town states its echoes' phases.
+func (t *Tuner) Move(eastM, northM float64) error {
+	if t.antenna == nil {
+		return fmt.Errorf("moving the antenna: the town %s has none that can be moved", t.town.Name)
+	}
+	if err := check(limit{"east_m", eastM, -1000, 1000}, limit{"north_m", northM, -1000, 1000}); err != nil {
+		return fmt.Errorf("moving the antenna: %w", err)
+	}
+	t.antenna.EastM, t.antenna.NorthM = eastM, northM
 	return nil
 }

@@ -128,3 +128,46 @@ func TestAntennaIsChecked(t *testing.T) {
 		require.Error(t, err, bad)
 	}
 }
+
+// Truth: two waves that meet head on stand, and their nulls lie half a
+// wavelength apart: 1.0 ft at 473 MHz, 2.6 ft at 189 MHz.
+func TestStandingWaves(t *testing.T) {
+	for _, c := range []struct {
+		channel int
+		hz      float64
+	}{{14, 473e6}, {9, 189e6}} {
+		west := 270.0
+		town := Town{
+			Name: "waves", Radio: BenchRadio(),
+			Antenna: &Antenna{BeamwidthDeg: 170},
+			Stations: []Station{{
+				RFChannel: c.channel, Call: "QSTW", LevelDBm: -75, BearingDeg: 90,
+				Echoes: []Echo{{LevelDB: -1, PhaseDeg: 30, BearingDeg: &west}},
+			}},
+		}
+		radio, err := New(town, Options{})
+		require.NoError(t, err)
+		half := lightSpeed / c.hz / 2
+		const steps = 24 // to each half wavelength
+		var levels []float64
+		for i := range 4 * steps {
+			require.NoError(t, radio.Move(float64(i)*half/steps, 0))
+			require.NoError(t, radio.Tune(context.Background(), tuner.Tuning{CenterHz: c.hz, RateHz: 2.4e6, GainDB: 49.6}))
+			levels = append(levels, power(t, radio, 24000))
+		}
+		var nulls []int
+		for i := 2; i < len(levels)-2; i++ {
+			if levels[i] < levels[i-1] && levels[i] <= levels[i+1] && levels[i] < levels[i-2]-1 && levels[i] < levels[i+2]-1 {
+				nulls = append(nulls, i)
+			}
+		}
+		require.GreaterOrEqual(t, len(nulls), 3, "channel %d", c.channel)
+		for i := 1; i < len(nulls); i++ {
+			require.InDelta(t, steps, nulls[i]-nulls[i-1], 1, "channel %d", c.channel)
+		}
+		// Square to the waves nothing changes.
+		require.NoError(t, radio.Move(0, half/2))
+		require.NoError(t, radio.Tune(context.Background(), tuner.Tuning{CenterHz: c.hz, RateHz: 2.4e6, GainDB: 49.6}))
+		require.InDelta(t, levels[0], power(t, radio, 24000), 0.2)
+	}
+}

@@ -70,9 +70,9 @@ func (e *station) response(hz float64) float64 {
 	if e.antenna != nil {
 		now = e.now()
 	}
-	sum, apart := complex(e.hears(-1, now), 0), 0.0
+	sum, apart := e.hears(-1, now), 0.0
 	for i, echo := range e.Echoes {
-		if g := e.pathGain(echo, hz) * complex(e.hears(i, now), 0); echo.DopplerHz == 0 && e.scatter[i] == nil {
+		if g := e.pathGain(echo, hz) * e.hears(i, now); echo.DopplerHz == 0 && e.scatter[i] == nil {
 			sum += g
 		} else {
 			apart += real(g)*real(g) + imag(g)*imag(g)
@@ -177,7 +177,7 @@ func (l *stationLayer) add(dst []complex64, start float64) error {
 	if l.fading != nil {
 		sum = buffer(&l.all, len(dst))
 	}
-	if err := l.renderer.add(sum, at, l.step, l.gains[0]*complex(l.hears(-1, start), 0)); err != nil {
+	if err := l.renderer.add(sum, at, l.step, l.gains[0]*l.hears(-1, start)); err != nil {
 		return err
 	}
 	for i, echo := range l.Echoes {
@@ -186,7 +186,7 @@ func (l *stationLayer) add(dst []complex64, start float64) error {
 		if moves {
 			part = buffer(&l.one, len(dst))
 		}
-		if err := l.renderer.add(part, from, l.step, l.gains[i+1]*complex(l.hears(i, start), 0)); err != nil {
+		if err := l.renderer.add(part, from, l.step, l.gains[i+1]*l.hears(i, start)); err != nil {
 			return err
 		}
 		if !moves {
