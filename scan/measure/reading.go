@@ -57,7 +57,7 @@ type Reading struct {
 
 	// MER is the modulation error ratio in dB: data power over error power in
 	// the 5.38 MHz Nyquist band, from the field-sync training, joined over the
-	// channel's slices. On a flat clean channel it is CN + 0.17 dB.
+	// channel's slices. On a flat clean channel it is CN + 0.16 dB.
 	MER      *Estimate
 	SliceMER []SliceMER
 
