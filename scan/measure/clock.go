@@ -26,8 +26,9 @@ const (
 	dataShowsDB = -12
 
 	// dataShortDB is by how much less data than the pilot promises is still
-	// put down to echoes.
-	dataShortDB = 10
+	// put down to echoes: one as strong as the station's own path lifts the
+	// pilot by 6 dB at the most, and the data by 3 on the mean.
+	dataShortDB = 7
 )
 
 // candidate is a tone that may be a pilot.

@@ -72,6 +72,11 @@ func (m *measurer) judgeStrong(r *Reading, e *evidence, noise *floor, doubt func
 	expected := fromDB(r.Pilot.ImpliedCN.Value)
 	sigma := noise.relative * (1 + math.Max(0, middle))
 	least := expected * fromDB(-dataShortDB)
+	// Where data should stand far out of the noise floor's uncertainty, it must.
+	clear := 3 * sigma
+	if expected > 8*sigma {
+		clear = 4 * sigma
+	}
 	why := DoubtNoData
 	if r.Pilot.KnownSpur != "" {
 		why = DoubtSpur
@@ -79,7 +84,7 @@ func (m *measurer) judgeStrong(r *Reading, e *evidence, noise *floor, doubt func
 	switch {
 	case middle < least-2*sigma || middle < 2*sigma && expected > 4*sigma:
 		doubt(Vacant, why)
-	case middle < least+2*sigma && middle < 3*sigma:
+	case middle < least || middle < clear:
 		doubt(Unsure, DoubtNoiseLevel)
 	case excess[len(excess)/5] < middle*fromDB(-15):
 		// A station fills its channel; echoes notch pieces of it, not a fifth.
