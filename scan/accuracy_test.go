@@ -315,3 +315,29 @@ func TestSweepTime(t *testing.T) {
 		require.Less(t, ratio, 1.3)
 	}
 }
+
+// Between what the pilot alone tells and what the data shows, a station must
+// not fall through: it is never called vacant, and seldom unsure.
+func TestPilotAndDataMeet(t *testing.T) {
+	t.Parallel()
+	var present, unsure int
+	for draw := range ensemble(2) {
+		town := dongleTown(uint64(draw+900), float64(draw%9)*12-48)
+		town.Stations = append(town.Stations, station(14, 20, 3), station(36, 18, -4))
+		for i := range 10 {
+			town.Stations = append(town.Stations, station(16+2*i, -13.5+float64(i)+float64(draw%2)/2, float64(draw%5)*6-12))
+		}
+		s, _ := look(t, town, Options{Channels: usChannels(t, "14-36"), Plan: usChannels(t, "14-36")})
+		for i := range 10 {
+			c := channelOf(t, s, 16+2*i)
+			require.NotEqual(t, measure.Vacant, c.Presence, "channel %d, %v", 16+2*i, c.Suspicion)
+			if c.Presence == measure.Present {
+				present++
+			} else {
+				unsure++
+			}
+		}
+	}
+	t.Logf("%d present, %d unsure", present, unsure)
+	require.GreaterOrEqual(t, float64(present), 0.9*float64(present+unsure))
+}
