@@ -56,7 +56,7 @@ func withEchoes(c *scan.Channel, echoes ...echoOf) {
 	c.MarginMethod = measure.MarginEqualised
 	c.Pilot = &measure.Pilot{
 		OffsetHz: est0(-14, 6), ToNoise: est0(c.CN.Value+56.2, 0.5), PowerDBFS: c.PowerDBFS.Value - 11.6,
-		ImpliedCN: *c.CNPilot, ClockKnown: true,
+		ImpliedCN: *c.CNPilot,
 	}
 	c.PowerDBm = est(c.PowerDBFS.Value-44, 1)
 }

@@ -24,9 +24,9 @@ func Hops(c band.Channel, rateHz float64) []float64 {
 // pass band from.
 const companyChannels = 5
 
-// withCompany adds to a short list of channels those of the plan that lie
-// nearest to it.
-func withCompany(wanted, plan []band.Channel) []band.Channel {
+// Company returns the wanted channels and, where they are few, those of the
+// plan that lie nearest to them: what a visit to the wanted ones takes in.
+func Company(wanted, plan []band.Channel) []band.Channel {
 	out := slices.Clone(wanted)
 	for len(out) < companyChannels {
 		nearest, best := -1, math.Inf(1)

@@ -39,7 +39,7 @@ func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) 
 	if err := check(o); err != nil {
 		return nil, err
 	}
-	channels := withCompany(o.Channels, o.Plan)
+	channels := Company(o.Channels, o.Plan)
 	v.tuner, v.total = t, len(channels)*len(Hops(channels[0], o.RateHz))
 	err := v.channels(ctx, channels)
 	if err == nil {

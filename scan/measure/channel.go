@@ -262,12 +262,11 @@ func (m *measurer) pilot(r *Reading, e *evidence, noise *floor) {
 	}
 	sigma := math.Hypot(e.tone.sigmaDB, 10/math.Ln10*relative)
 	r.Pilot = &Pilot{
-		OffsetHz:   m.offset(r.Channel, e),
-		ToNoise:    Estimate{toDB(e.tone.power / density), sigma},
-		PowerDBFS:  toDB(e.tone.power),
-		ImpliedCN:  Estimate{toDB(impliedCN(e.tone.power, density)), math.Hypot(sigma, echoSigmaDB)},
-		KnownSpur:  knownSpur(e.tuned, e.tone.offsetHz, e.width, m.Source.Clock.ReferenceHz),
-		ClockKnown: m.clock != nil,
+		OffsetHz:  m.offset(r.Channel, e),
+		ToNoise:   Estimate{toDB(e.tone.power / density), sigma},
+		PowerDBFS: toDB(e.tone.power),
+		ImpliedCN: Estimate{toDB(impliedCN(e.tone.power, density)), math.Hypot(sigma, echoSigmaDB)},
+		KnownSpur: knownSpur(e.tuned, e.tone.offsetHz, e.width, m.Source.Clock.ReferenceHz),
 	}
 	cn := r.Pilot.ImpliedCN
 	r.CNPilot = &cn

@@ -29,12 +29,11 @@ const (
 
 // Pilot is a tone found in the place where an 8-VSB pilot can be.
 type Pilot struct {
-	OffsetHz   Estimate // from the nominal place, after clock correction
-	ToNoise    Estimate // pilot power over noise density, dB-Hz
-	PowerDBFS  float64
-	ImpliedCN  Estimate // C/N in 6 MHz, dB, that it stands for on a flat channel
-	KnownSpur  string   // which of the radio's own tones falls here; empty for none
-	ClockKnown bool     // the offset was corrected by a measured or given clock error
+	OffsetHz  Estimate // from the nominal place, after clock correction
+	ToNoise   Estimate // pilot power over noise density, dB-Hz
+	PowerDBFS float64
+	ImpliedCN Estimate // C/N in 6 MHz, dB, that it stands for on a flat channel
+	KnownSpur string   // which of the radio's own tones falls here; empty for none
 }
 
 // Reading is all that was measured of one channel. Powers are for the whole
