@@ -1,0 +1,65 @@
+// Package hunt looks for what does not belong: tones, impulses and other
+// signals inside television channels, what is strong enough outside them to
+// overload a tuner, and what the receiver itself makes of it. It names
+// suspects in order of harm, each with its evidence and the cheapest next test.
+package hunt
+
+import (
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+// Kind is a kind of suspect.
+type Kind string
+
+const (
+	Tone        Kind = "tone"         // a lone carrier
+	Carrier     Kind = "carrier"      // a narrow signal, wider than a tone
+	RaisedFloor Kind = "raised-floor" // more noise in a part of a channel than beside it
+	Impulses    Kind = "impulses"     // noise in short pulses
+	CoChannel   Kind = "co-channel"   // a second station under the first
+	Splatter    Kind = "splatter"     // what a neighbour sends outside its own channel
+	Overload    Kind = "overload"     // more power than the receiver can take
+	Product     Kind = "product"      // a sum or difference of strong signals, made in the receiver
+	Spur        Kind = "spur"         // a tone of the receiver's own
+)
+
+// Harm is what a suspect does to one channel.
+type Harm struct {
+	Channel band.Channel
+	// CostDB is by how many dB the channel's margin would rise without it; nil
+	// when it could not be told. A suspect that does no harm has 0 here.
+	CostDB *measure.Estimate
+	// Breaks says that the channel does not decode because of it.
+	Breaks bool
+}
+
+// Suspect is something that does not belong, and what speaks for it.
+type Suspect struct {
+	Kind Kind
+	Name string // in a few words, such as "tone at 533.21 MHz"
+
+	FrequencyHz *measure.Estimate // absolute, clock-corrected; nil where it has none
+	WidthHz     float64           // 0 for a tone, or where it has none
+	LevelDBFS   *measure.Estimate // nil where it was not measured
+	RateHz      *measure.Estimate // impulses: pulses or bursts a second
+	MainsHz     float64           // impulses: 100 or 120 when locked to the mains, else 0
+	Duty        *measure.Estimate // impulses: the share of time that they take, 0 to 1
+
+	Evidence []string // one line each, the strongest first
+	Harms    []Harm   // the worst first; empty when no channel suffers
+	Next     string   // the cheapest next test
+	Cure     string   // what helps if the test confirms it
+}
+
+// WorstDB is the largest cost among a suspect's harms in dB; 0 when none is
+// known.
+func (s *Suspect) WorstDB() float64 {
+	var worst float64
+	for _, h := range s.Harms {
+		if h.CostDB != nil {
+			worst = max(worst, h.CostDB.Value)
+		}
+	}
+	return worst
+}
