@@ -72,6 +72,7 @@ func commands() []command {
 		markCommand(),
 		turnCommand(),
 		rankCommand(),
+		reportCommand(),
 		devicesCommand(),
 		versionCommand(),
 		helpCommand(),
