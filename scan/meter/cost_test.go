@@ -10,6 +10,9 @@ import (
 	"rooftone/scan/tuner"
 )
 
+// turns is how many stays at a tuning are heard before they are heard again.
+const turns = 8
+
 // replayed is a radio that costs nothing: what it heard at a tuning a few times
 // it hears again and again.
 type replayed struct {
@@ -36,7 +39,6 @@ func (r *replayed) Tune(_ context.Context, to tuner.Tuning) error {
 }
 
 func (r *replayed) Read(ctx context.Context, dst []complex64) (tuner.Block, error) {
-	const turns = 8
 	r.stays[r.to]++
 	key := replayedStay{r.to, len(dst), r.stays[r.to] % turns}
 	b, ok := r.heard[key]
