@@ -26,7 +26,7 @@ type Renderer struct {
 
 // block is a part of a transmission as a shaper makes it.
 type block struct {
-	source  symbolSource
+	source  Source
 	dc      float32
 	index   int64
 	used    uint64 // when, on the Renderer's clock
@@ -71,7 +71,7 @@ func NewRenderer(rateHz, offsetHz float64) (*Renderer, error) {
 //
 // It is an error when a time is not finite or some 13 years away, or when the
 // step is not above zero.
-func (r *Renderer) Render(dst []complex64, w *Waveform, startSeconds, stepSeconds float64) error {
+func (r *Renderer) Render(dst []complex64, w Source, startSeconds, stepSeconds float64) error {
 	clear(dst)
 	return r.Add(dst, w, startSeconds, stepSeconds, 1)
 }
@@ -79,11 +79,11 @@ func (r *Renderer) Render(dst []complex64, w *Waveform, startSeconds, stepSecond
 // Add adds to dst what Render would fill it with, multiplied by gain. The last
 // blocks of 1.3 ms are remembered: further paths of the same transmission over
 // the same span, up to 8 ms at a time, cost about half of the first.
-func (r *Renderer) Add(dst []complex64, w *Waveform, startSeconds, stepSeconds float64, gain complex128) error {
+func (r *Renderer) Add(dst []complex64, w Source, startSeconds, stepSeconds float64, gain complex128) error {
 	return r.add(dst, w, PilotLevel, startSeconds, stepSeconds, gain)
 }
 
-func (r *Renderer) add(dst []complex64, source symbolSource, dc float32, startSeconds, stepSeconds float64, gain complex128) error {
+func (r *Renderer) add(dst []complex64, source Source, dc float32, startSeconds, stepSeconds float64, gain complex128) error {
 	const farthest = 1 << 52 / SymbolRateHz
 	end := startSeconds + float64(len(dst))*stepSeconds
 	if !(math.Abs(startSeconds) < farthest && math.Abs(end) < farthest && stepSeconds > 0) {
@@ -129,7 +129,7 @@ func turn(cycles float64) complex128 {
 }
 
 // block returns a block of the source, made now unless it is remembered.
-func (r *Renderer) block(source symbolSource, dc float32, index int64) (*block, error) {
+func (r *Renderer) block(source Source, dc float32, index int64) (*block, error) {
 	r.clock++
 	oldest := &r.blocks[0]
 	for i := range r.blocks {

@@ -29,8 +29,11 @@ const (
 // rate is one half.
 const pulseHeight = 0.29772917102591473
 
-// symbolSource is a sequence of symbols known for all time.
-type symbolSource interface {
+// Source is a station's sequence of symbols, known for all time: a Waveform's, or an
+// encoded broadcast's. Two Sources must be comparable by ==.
+type Source interface {
+	// Symbols fills dst with the levels of the symbols from index first on,
+	// without the pilot's DC.
 	Symbols(dst []float32, first int64)
 }
 
@@ -135,7 +138,7 @@ func firstSymbol(index int64) int64 { return index*hopSymbols - guardSymbols }
 //
 // where X is the symbols' transform, T the block's duration and G the pulse's
 // and the slice's response, and dst holds exp(−2πi·middle·t/T)·x(t).
-func (s *shaper) shape(dst []complex64, source symbolSource, dc float32, index int64) error {
+func (s *shaper) shape(dst []complex64, source Source, dc float32, index int64) error {
 	source.Symbols(s.levels, firstSymbol(index))
 	for i := range s.pairs {
 		s.pairs[i] = complex(s.levels[2*i]+dc, s.levels[2*i+1]+dc)
