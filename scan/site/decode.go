@@ -253,14 +253,24 @@ func (l *heardLine) heard() (Heard, error) {
 		Power:        join(l.PowerDBFS, l.PowerSigma),
 		Tilt:         join(l.TiltDB, l.TiltSigma),
 		Ripple:       join(l.RippleDB, l.RippleSigma),
+		EchoCost:     join(l.EchoCostDB, l.EchoCostSigma),
+		UnderCost:    join(l.UnderCostDB, l.UnderCostSigma),
+		Evidence:     said(l.Evidence),
+		Advice:       said(l.Advice),
 		GainDB:       l.GainDB,
 		Lost:         l.LostSamples,
 	}
 	for i, x := range l.Limits {
-		if i == 20 {
+		if i == maxSays {
 			break
 		}
 		h.Limits = append(h.Limits, verdict.Limit(printable(x, maxName)))
+	}
+	for _, e := range l.Echoes[:min(len(l.Echoes), maxSays)] {
+		delay, level := join(&e.DelayUS, &e.DelaySigma), join(&e.LevelDB, &e.LevelSigma)
+		if delay != nil && level != nil {
+			h.Echoes = append(h.Echoes, measure.Echo{DelayUS: *delay, LevelDB: *level, Merged: e.Merged})
+		}
 	}
 	if c := l.ClippedFrac; c != nil && *c >= 0 && *c <= 1 {
 		h.Clipped = *c

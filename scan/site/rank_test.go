@@ -402,6 +402,16 @@ func TestSpots(t *testing.T) {
 		"roof, 0°: 3.25±0.71, heard 2 of 2, scatter 0.35",
 		"shed: 4.00±1.00, heard 1 of 2, scatter 0.00",
 	}, got)
+	for i := range spots {
+		visits := MarksOf(&spots[i], marks, o)
+		require.Len(t, visits, len(spots[i].Visits))
+		for k, m := range visits {
+			require.Equal(t, spots[i].Visits[k], m.Time)
+		}
+		h, m := Latest(visits, 22)
+		require.Same(t, visits[len(visits)-1], m)
+		require.Equal(t, spots[i].Channels[22].Presence, h.Presence)
+	}
 	require.Equal(t, []time.Time{noon, noon.Add(30 * time.Minute)}, spots[2].Visits)
 
 	slices.Reverse(marks)

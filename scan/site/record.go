@@ -25,6 +25,8 @@ const (
 	maxChannels = 512     // channels in one mark
 	maxName     = 120     // characters of a place, a label, a house's name
 	maxNote     = 2000    // characters of a note
+	maxSaid     = 400     // characters of a line of evidence or advice
+	maxSays     = 20      // such lines, limits or echoes of one channel
 	maxRF       = 9999
 )
 
@@ -88,6 +90,11 @@ type Heard struct {
 	Tilt         *measure.Estimate // dB across the channel
 	Ripple       *measure.Estimate // dB
 	Limits       []verdict.Limit
+	Evidence     []string // one line for each of Limits; nil in files of earlier versions
+	Advice       []string // what to try, the cheapest first
+	Echoes       []measure.Echo
+	EchoCost     *measure.Estimate // dB of margin
+	UnderCost    *measure.Estimate // dB of margin
 	GainDB       *float64
 	Clipped      float64 // share of samples at the converter's rails
 	Lost         bool    // samples went missing
@@ -130,27 +137,42 @@ type markLine struct {
 }
 
 type heardLine struct {
-	RFChannel    int      `json:"rf_channel"`
-	Presence     string   `json:"presence,omitempty"`
-	Grade        string   `json:"grade,omitempty"`
-	Standard     string   `json:"standard,omitempty"`
-	MarginDB     *float64 `json:"margin_db,omitempty"`
-	MarginSigma  *float64 `json:"margin_sigma_db,omitempty"`
-	MarginMethod string   `json:"margin_method,omitempty"`
-	CNDB         *float64 `json:"cn_db,omitempty"`
-	CNSigma      *float64 `json:"cn_sigma_db,omitempty"`
-	MERDB        *float64 `json:"mer_db,omitempty"`
-	MERSigma     *float64 `json:"mer_sigma_db,omitempty"`
-	PowerDBFS    *float64 `json:"power_dbfs,omitempty"`
-	PowerSigma   *float64 `json:"power_sigma_db,omitempty"`
-	TiltDB       *float64 `json:"tilt_db,omitempty"`
-	TiltSigma    *float64 `json:"tilt_sigma_db,omitempty"`
-	RippleDB     *float64 `json:"ripple_db,omitempty"`
-	RippleSigma  *float64 `json:"ripple_sigma_db,omitempty"`
-	Limits       []string `json:"limits,omitempty"`
-	GainDB       *float64 `json:"gain_db,omitempty"`
-	ClippedFrac  *float64 `json:"clipped_fraction,omitempty"`
-	LostSamples  bool     `json:"lost_samples,omitempty"`
+	RFChannel      int        `json:"rf_channel"`
+	Presence       string     `json:"presence,omitempty"`
+	Grade          string     `json:"grade,omitempty"`
+	Standard       string     `json:"standard,omitempty"`
+	MarginDB       *float64   `json:"margin_db,omitempty"`
+	MarginSigma    *float64   `json:"margin_sigma_db,omitempty"`
+	MarginMethod   string     `json:"margin_method,omitempty"`
+	CNDB           *float64   `json:"cn_db,omitempty"`
+	CNSigma        *float64   `json:"cn_sigma_db,omitempty"`
+	MERDB          *float64   `json:"mer_db,omitempty"`
+	MERSigma       *float64   `json:"mer_sigma_db,omitempty"`
+	PowerDBFS      *float64   `json:"power_dbfs,omitempty"`
+	PowerSigma     *float64   `json:"power_sigma_db,omitempty"`
+	TiltDB         *float64   `json:"tilt_db,omitempty"`
+	TiltSigma      *float64   `json:"tilt_sigma_db,omitempty"`
+	RippleDB       *float64   `json:"ripple_db,omitempty"`
+	RippleSigma    *float64   `json:"ripple_sigma_db,omitempty"`
+	Limits         []string   `json:"limits,omitempty"`
+	Evidence       []string   `json:"evidence,omitempty"`
+	Advice         []string   `json:"advice,omitempty"`
+	Echoes         []echoLine `json:"echoes,omitempty"`
+	EchoCostDB     *float64   `json:"echo_cost_db,omitempty"`
+	EchoCostSigma  *float64   `json:"echo_cost_sigma_db,omitempty"`
+	UnderCostDB    *float64   `json:"under_cost_db,omitempty"`
+	UnderCostSigma *float64   `json:"under_cost_sigma_db,omitempty"`
+	GainDB         *float64   `json:"gain_db,omitempty"`
+	ClippedFrac    *float64   `json:"clipped_fraction,omitempty"`
+	LostSamples    bool       `json:"lost_samples,omitempty"`
+}
+
+type echoLine struct {
+	DelayUS    float64 `json:"delay_us"`
+	DelaySigma float64 `json:"delay_sigma_us"`
+	LevelDB    float64 `json:"level_db"`
+	LevelSigma float64 `json:"level_sigma_db"`
+	Merged     bool    `json:"merged,omitempty"`
 }
 
 type stationLine struct {
@@ -257,9 +279,13 @@ func (h *Heard) line() heardLine {
 	l.PowerDBFS, l.PowerSigma = split(h.Power, 100)
 	l.TiltDB, l.TiltSigma = split(h.Tilt, 100)
 	l.RippleDB, l.RippleSigma = split(h.Ripple, 100)
+	l.EchoCostDB, l.EchoCostSigma = split(h.EchoCost, 100)
+	l.UnderCostDB, l.UnderCostSigma = split(h.UnderCost, 100)
 	for _, x := range h.Limits {
 		l.Limits = append(l.Limits, string(x))
 	}
+	l.Evidence, l.Advice = said(h.Evidence), said(h.Advice)
+	l.Echoes = echoLines(h.Echoes)
 	if h.GainDB != nil {
 		l.GainDB = round(*h.GainDB, 10)
 	}
@@ -267,6 +293,25 @@ func (h *Heard) line() heardLine {
 		l.ClippedFrac = round(h.Clipped, 1e6)
 	}
 	return l
+}
+
+// said makes lines fit to be kept.
+func said(lines []string) (out []string) {
+	for _, l := range lines[:min(len(lines), maxSays)] {
+		out = append(out, printable(l, maxSaid))
+	}
+	return out
+}
+
+func echoLines(list []measure.Echo) (out []echoLine) {
+	for _, e := range list[:min(len(list), maxSays)] {
+		delay, delaySigma := split(&e.DelayUS, 1000)
+		level, levelSigma := split(&e.LevelDB, 100)
+		if delay != nil && level != nil {
+			out = append(out, echoLine{*delay, *delaySigma, *level, *levelSigma, e.Merged})
+		}
+	}
+	return out
 }
 
 func (s Station) line() (any, error) {

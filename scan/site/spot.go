@@ -51,6 +51,33 @@ func (s *Spot) String() string {
 	return b.String()
 }
 
+// MarksOf returns the marks that Spots puts together into s, in order of time.
+func MarksOf(s *Spot, marks []Mark, o Options) []*Mark {
+	var out []*Mark
+	for i := range marks {
+		m := &marks[i]
+		if slices.ContainsFunc(s.Visits, m.Time.Equal) && placeKey(m.Place) == placeKey(s.Place) &&
+			o.sameSpot(&Mark{BearingDeg: s.BearingDeg, HeightM: s.HeightM}, m) {
+			out = append(out, m)
+		}
+	}
+	slices.SortStableFunc(out, byTime)
+	return out
+}
+
+// Latest returns what the latest of some marks, in order of time, that
+// measured a channel heard of it, and that mark; nil when none did.
+func Latest(marks []*Mark, rfChannel int) (*Heard, *Mark) {
+	for _, m := range slices.Backward(marks) {
+		for i := range m.Heard {
+			if m.Heard[i].RFChannel == rfChannel {
+				return &m.Heard[i], m
+			}
+		}
+	}
+	return nil, nil
+}
+
 // Spots puts marks of one place, heading and height together, and returns them
 // in the order of their names, bearings and heights. The order of the marks
 // does not matter. Upper and lower case, and blanks, make no difference in a

@@ -26,9 +26,10 @@ func TestNewMark(t *testing.T) {
 					Channel: band.Channel{Number: 22, LowerHz: 518e6}, Covered: true, Presence: measure.Present,
 					Standard: measure.ATSC1, Margin: e(7, 0.5), MarginMethod: measure.MarginEqualised, CN: e(23, 0.5),
 					MER: e(22, 0.25), PowerDBFS: e(-30, 0.25), Tilt: e(1, 0.5), Ripple: e(4, 0.5),
+					EchoCost: e(3, 0.5), Echoes: []measure.Echo{{DelayUS: *e(1.25, 0.01), LevelDB: *e(-9, 0.5)}},
 					GainDB: ptr(20.0), ClippedFraction: 0.001, LostSamples: true,
 				},
-				Verdict: verdict.Verdict{Grade: verdict.Slim, Reasons: []verdict.Reason{{Limit: verdict.Echoes, Evidence: "x"}}},
+				Verdict: verdict.Verdict{Grade: verdict.Slim, Reasons: []verdict.Reason{{Limit: verdict.Echoes, Evidence: "x"}}, Advice: []string{"y"}},
 			},
 		},
 	}
@@ -41,6 +42,8 @@ func TestNewMark(t *testing.T) {
 				RFChannel: 22, Presence: measure.Present, Grade: verdict.Slim, Standard: measure.ATSC1,
 				Margin: e(7, 0.5), MarginMethod: measure.MarginEqualised, CN: e(23, 0.5), MER: e(22, 0.25),
 				Power: e(-30, 0.25), Tilt: e(1, 0.5), Ripple: e(4, 0.5), Limits: []verdict.Limit{verdict.Echoes},
+				Evidence: []string{"x"}, Advice: []string{"y"}, EchoCost: e(3, 0.5),
+				Echoes: []measure.Echo{{DelayUS: *e(1.25, 0.01), LevelDB: *e(-9, 0.5)}},
 				GainDB: ptr(20.0), Clipped: 0.001, Lost: true,
 			},
 		},
@@ -53,4 +56,11 @@ func TestNewMark(t *testing.T) {
 	path := newHouse(t)
 	require.NoError(t, Append(path, m))
 	require.Equal(t, []Mark{m}, read(t, path).Marks)
+
+	// And a mark is drawn as the visit that it was made of.
+	s.Channels[2].Margin.Value = 7
+	again := m.Survey()
+	again.SpectrumGainDB = s.SpectrumGainDB
+	s.Channels = s.Channels[1:]
+	require.Equal(t, s, again)
 }
