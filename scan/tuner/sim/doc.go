@@ -30,7 +30,9 @@
 //	[radio]      model ("dongle" or "bench": what the other keys differ from),
 //	             seed, ppm, noise_figure_db, full_scale_dbm, bits, settle_ms,
 //	             droop_db, tilt_db, ripple_db, dc_dbfs, spur_dbm, iq_gain_db,
-//	             iq_phase_deg, iip3_dbm, tuning_step_hz, wide
+//	             iq_phase_deg, iip2_dbm, iip3_dbm, beat_dbfs, tuning_step_hz,
+//	             wide
+//	[preamplifier] gain_db, noise_figure_db, iip2_dbm, iip3_dbm
 //	[antenna]    beamwidth_deg, front_to_back_db, bearing_deg, rate_deg_per_s;
 //	             without it all bearings are heard alike
 //	[[station]]  rf_channel, call, standard ("atsc1" or "atsc3"), level_dbm,
@@ -44,12 +46,13 @@
 //	             width_hz, on_share, on_seconds
 //	[[impulses]] level_dbm, decay_us, bursts_per_second, pulses_per_burst, spread
 //
-// The types [Town], [Radio], [Antenna], [Station], [Echo], [Fading], [Tone], [Service] and
+// The types [Town], [Radio], [Preamplifier], [Antenna], [Station], [Echo], [Fading], [Tone], [Service] and
 // [Impulses] say what each means. Several stations may share a channel.
 //
 // # What is not simulated
 //
 // The trellis code of the data (its levels are random), multiplex clocks that
 // differ between transmitters, aliases of what lies beyond the slice, images
-// and the tuned filter of the front end, products of three stations.
+// and the tuned filter of the front end, products of more than the fourteen
+// strongest signals.
 package sim

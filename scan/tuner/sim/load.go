@@ -77,7 +77,10 @@ type townFile struct {
 		Model string `toml:"model"`
 		Radio
 	} `toml:"radio"`
-	Antenna  *Antenna   `toml:"antenna"`
+	Antenna *Antenna `toml:"antenna"`
+
+	Preamplifier *Preamplifier `toml:"preamplifier"`
+
 	Station  []Station  `toml:"station"`
 	Tone     []Tone     `toml:"tone"`
 	Service  []Service  `toml:"service"`
@@ -113,7 +116,7 @@ func Parse(text []byte) (Town, error) {
 		return Town{}, fmt.Errorf("%.80q is not a key that a town file has", unknown[0].String())
 	}
 	t := Town{
-		Name: f.Town.Name, About: strings.TrimSpace(f.Town.About), Radio: f.Radio.Radio, Antenna: f.Antenna,
+		Name: f.Town.Name, About: strings.TrimSpace(f.Town.About), Radio: f.Radio.Radio, Antenna: f.Antenna, Preamplifier: f.Preamplifier,
 		Stations: f.Station, Tones: f.Tone, Services: f.Service, Impulses: f.Impulses,
 	}
 	if err := t.Validate(); err != nil {

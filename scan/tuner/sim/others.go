@@ -7,7 +7,10 @@ import (
 )
 
 // tone is the emitter of a Tone.
-type tone struct{ Tone }
+type tone struct {
+	Tone
+	own bool // it is the radio's, and does not come through its front end
+}
 
 func (e tone) within(lowHz, highHz float64) float64 {
 	if lowHz <= e.FrequencyHz && e.FrequencyHz < highHz {
@@ -96,7 +99,7 @@ func (e carrier) open(s *slice) (layer, error) {
 		fm.Add(dst, start, 1/s.rateHz)
 		return nil
 	}
-	return keyed(e.Service, e.seed, s, sound), nil
+	return keyed(e.Service, e.seed, s, layerFunc(sound)), nil
 }
 
 // block is the emitter of an "lte" Service.
@@ -120,7 +123,7 @@ func (e block) open(s *slice) (layer, error) {
 		return nil, err
 	}
 	sound := func(dst []complex64, _ float64) error { return shaper.Add(dst) }
-	return keyed(e.Service, e.seed, s, sound), nil
+	return keyed(e.Service, e.seed, s, layerFunc(sound)), nil
 }
 
 // layerFunc makes a layer of a function.
@@ -128,22 +131,36 @@ type layerFunc func(dst []complex64, start float64) error
 
 func (f layerFunc) add(dst []complex64, start float64) error { return f(dst, start) }
 
-// keyed returns the layer of a service that may pause. It decides every
-// keyEvery samples whether it is on.
-func keyed(service Service, seed uint64, s *slice, sound layerFunc) layer {
-	if service.OnShare == 0 {
+// keyed says for each moment whether a service is on; nil is always.
+func (s *Service) keyed(seed uint64) func(at float64) bool {
+	if s.OnShare == 0 {
+		return nil
+	}
+	return func(at float64) bool { return air.Keyed(seed, s.OnShare, s.OnSeconds, at) }
+}
+
+// keyed returns the layer of a service that may pause.
+func keyed(service Service, seed uint64, s *slice, sound layer) layer {
+	on := service.keyed(seed)
+	if on == nil {
 		return sound
 	}
-	const keyEvery = 64
+	return gated(s, sound, on)
+}
+
+// gated returns a layer that is heard while it is on. It looks every gateEvery
+// samples whether it is.
+func gated(s *slice, sound layer, on func(at float64) bool) layer {
+	const gateEvery = 64
 	var buf []complex64
 	return layerFunc(func(dst []complex64, start float64) error {
 		x := buffer(&buf, len(dst))
-		if err := sound(x, start); err != nil {
+		if err := sound.add(x, start); err != nil {
 			return err
 		}
-		for at := 0; at < len(x); at += keyEvery {
-			end := min(at+keyEvery, len(x))
-			if air.Keyed(seed, service.OnShare, service.OnSeconds, start+float64(at)/s.rateHz) {
+		for at := 0; at < len(x); at += gateEvery {
+			end := min(at+gateEvery, len(x))
+			if on(start + float64(at)/s.rateHz) {
 				air.AddScaled(dst[at:end], x[at:end], 1)
 			}
 		}
@@ -179,14 +196,14 @@ func (e impulses) open(s *slice) (layer, error) {
 
 // spurs returns the harmonics of the radio's crystal as tones. They sit at
 // exact places on the radio's own scale.
-func (r *Radio) spurs() []emitter {
+func (r *Radio) spurs() []tone {
 	if r.SpurDBm <= -300 {
 		return nil
 	}
-	var out []emitter
+	var out []tone
 	for k := 1; float64(k)*ReferenceHz <= highestHz; k++ {
 		stray := 12*float64(air.Seed(r.Seed, 73, uint64(k))%1000)/1000 - 6
-		out = append(out, tone{Tone{
+		out = append(out, tone{own: true, Tone: Tone{
 			FrequencyHz: float64(k) * ReferenceHz * (1 + r.PPM*1e-6),
 			LevelDBm:    r.SpurDBm + stray,
 		}})

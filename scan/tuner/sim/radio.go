@@ -23,6 +23,8 @@ const (
 	highestRate  = 3.2e6
 	wideRate     = 20e6
 	channelWidth = vsb.ChannelWidthHz
+
+	beatHz = 317e3
 )
 
 // Radio is the simulated radio: a cheap dongle, with its faults.
@@ -55,9 +57,15 @@ type Radio struct {
 	IQGainDB   float64 `toml:"iq_gain_db"`
 	IQPhaseDeg float64 `toml:"iq_phase_deg"`
 
-	// IIP3DBm is the input third-order intercept at the highest gain; it rises
-	// by as much as the gain falls. nil is a front end without limit.
+	// BeatDBFS is a tone that stands beatHz above the middle of every slice,
+	// wherever that is; nil is none.
+	BeatDBFS *float64 `toml:"beat_dbfs"`
+
+	// IIP3DBm and IIP2DBm are the input intercepts of third and second order at
+	// the highest gain; they rise by as much as the gain falls. nil is a front
+	// end without that limit.
 	IIP3DBm *float64 `toml:"iip3_dbm"`
+	IIP2DBm *float64 `toml:"iip2_dbm"`
 
 	// TuningStepHz is the grid that the synthesiser can really reach, which
 	// it does not tell; 0 reaches every frequency.
@@ -98,10 +106,15 @@ func (r *Radio) validate() error {
 		limit{"iq_phase_deg", r.IQPhaseDeg, -20, 20},
 		limit{"tuning_step_hz", r.TuningStepHz, 0, 100e3},
 	)
-	if err != nil || r.IIP3DBm == nil {
+	if err != nil {
 		return err
 	}
-	return check(limit{"iip3_dbm", *r.IIP3DBm, -120, 60})
+	if r.BeatDBFS != nil {
+		if err := check(limit{"beat_dbfs", *r.BeatDBFS, -200, -6}); err != nil {
+			return err
+		}
+	}
+	return checkIntercepts(r.IIP2DBm, r.IIP3DBm)
 }
 
 // Gains returns the radio's gain steps in dB, ascending: 29 uneven ones, made

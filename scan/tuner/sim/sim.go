@@ -69,6 +69,8 @@ type Tuner struct {
 	read   int64     // samples of it that were read or lost
 	wall   time.Time // real time: when the radio's own time was 0
 	closed bool
+
+	terminated bool // nothing but a resistor at the antenna socket
 }
 
 var _ tuner.Tuner = (*Tuner)(nil)
@@ -130,6 +132,21 @@ func datatype(bits int) string {
 
 // populate makes the emitters of all that the radio can hear.
 func (t *Tuner) populate() error {
+	t.emitters, t.stations = nil, nil
+	if !t.terminated {
+		if err := t.populateAir(); err != nil {
+			return err
+		}
+	}
+	for _, spur := range t.town.Radio.spurs() {
+		spur.LevelDBm -= t.amplifiedDB()
+		t.emitters = append(t.emitters, spur)
+	}
+	return nil
+}
+
+// populateAir makes the emitters of what comes from the antenna.
+func (t *Tuner) populateAir() error {
 	seed := t.town.Radio.Seed
 	for i, s := range t.town.Stations {
 		e, err := newStation(s, air.Seed(seed, 1, uint64(i)))
@@ -141,7 +158,7 @@ func (t *Tuner) populate() error {
 		t.emitters = append(t.emitters, e)
 	}
 	for _, s := range t.town.Tones {
-		t.emitters = append(t.emitters, tone{s})
+		t.emitters = append(t.emitters, tone{Tone: s})
 	}
 	for i, s := range t.town.Services {
 		if own := air.Seed(seed, 2, uint64(i)); s.Kind == "lte" {
@@ -153,7 +170,6 @@ func (t *Tuner) populate() error {
 	for i, s := range t.town.Impulses {
 		t.emitters = append(t.emitters, impulses{s, air.Seed(seed, 3, uint64(i))})
 	}
-	t.emitters = append(t.emitters, t.town.Radio.spurs()...)
 	return nil
 }
 
@@ -231,7 +247,11 @@ func (t *Tuner) open(to tuner.Tuning) error {
 	s := t.slice(to.CenterHz, to.RateHz, to.GainDB)
 	s.seed = air.Seed(t.town.Radio.Seed, 4, t.stays)
 	var layers []layer
-	for _, e := range append(t.products(&s, to.GainDB), t.emitters...) {
+	heard := append(t.products(&s, to.GainDB), t.emitters...)
+	if beat := t.town.Radio.BeatDBFS; beat != nil {
+		heard = append(heard, tone{own: true, Tone: Tone{FrequencyHz: s.centerHz + beatHz, LevelDBm: *beat - air.DB(s.scale*s.scale)}})
+	}
+	for _, e := range heard {
 		l, err := e.open(&s)
 		if err != nil {
 			return err

@@ -28,8 +28,8 @@ func (t *Tuner) slice(centerHz, rateHz, gainDB float64) slice {
 	s := slice{centerHz: reached * clock, rateHz: rateHz * clock}
 	ripple, slope := r.ripple(s.centerHz)
 	top := t.gains[len(t.gains)-1]
-	s.scale = air.Amplitude(gainDB - top + ripple - r.FullScaleDBm)
-	s.noise = s.power(ThermalDBmPerHz) * r.noiseFactor(gainDB, top) * s.rateHz
+	s.scale = air.Amplitude(gainDB - top + ripple - r.FullScaleDBm + t.amplifiedDB())
+	s.noise = s.power(ThermalDBmPerHz) * t.noiseFactor(gainDB) * s.rateHz
 	s.tiltDB = r.TiltDB + slope*s.rateHz/2
 	return s
 }

@@ -11,10 +11,13 @@ import (
 // Town is what a simulated radio can hear, and the radio itself. Levels are in
 // dBm at the antenna terminals.
 type Town struct {
-	Name     string // one short word: a–z, 0–9 and -
-	About    string
-	Radio    Radio    // the zero Radio stands for DefaultRadio()
-	Antenna  *Antenna // nil hears all stations alike
+	Name    string // one short word: a–z, 0–9 and -
+	About   string
+	Radio   Radio    // the zero Radio stands for DefaultRadio()
+	Antenna *Antenna // nil hears all stations alike
+
+	Preamplifier *Preamplifier // nil is none
+
 	Stations []Station
 	Tones    []Tone
 	Services []Service
@@ -114,6 +117,9 @@ func (t *Town) Validate() error {
 	}
 	if err := t.Antenna.validate(); err != nil {
 		return fmt.Errorf("antenna: %w", err)
+	}
+	if err := t.Preamplifier.validate(); err != nil {
+		return fmt.Errorf("preamplifier: %w", err)
 	}
 	for kind, n := range map[string]int{
 		"station": len(t.Stations), "tone": len(t.Tones), "service": len(t.Services), "impulses": len(t.Impulses),

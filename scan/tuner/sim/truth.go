@@ -18,7 +18,8 @@ type Truth struct {
 	// mean (rayleigh).
 	SignalDBm float64
 
-	// ThermalDBm is k·290 K·6 MHz times the radio's noise factor at this gain.
+	// ThermalDBm is k·290 K·6 MHz times the noise factor at this gain, the
+	// preamplifier's included.
 	ThermalDBm float64
 
 	// RoundingDBm is what the converter adds: its error for Gaussian input of
@@ -57,7 +58,7 @@ func (t *Tuner) Truth(rfChannel int) (Truth, error) {
 		}
 		others += p
 	}
-	thermal := milliwatts(ThermalDBmPerHz) * band.WidthHz * t.town.Radio.noiseFactor(t.gain, t.gains[len(t.gains)-1])
+	thermal := milliwatts(ThermalDBmPerHz) * band.WidthHz * t.noiseFactor(t.gain)
 	rounding := t.roundingWithin(c)
 	return Truth{
 		Channel:         c,
