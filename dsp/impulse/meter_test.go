@@ -1,0 +1,190 @@
+package impulse
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+const (
+	testRate = 2.4e6
+	testHalf = 1.05e6
+)
+
+// stayOf is Gaussian noise of the given density in FS²/Hz, by arithmetic that
+// shares nothing with the simulator's.
+func stayOf(r *rand.Rand, n int, density func(hz float64) float64) []complex64 {
+	f := fourier.NewCmplxFFT(n)
+	bins := make([]complex128, n)
+	for i := range bins {
+		hz := float64(i) / float64(n) * testRate
+		if i >= n/2 {
+			hz -= testRate
+		}
+		a := math.Sqrt(density(hz) * testRate / float64(n) / 2)
+		bins[i] = complex(a*r.NormFloat64(), a*r.NormFloat64())
+	}
+	out := make([]complex64, n)
+	for i, v := range f.Sequence(nil, bins) {
+		out[i] = complex64(v)
+	}
+	return out
+}
+
+// station is the density of a station whose lower edge is 1 MHz below the
+// middle, 1 where it is flat: A/53 Part 2's skirt.
+func station(hz float64) float64 {
+	switch d := (hz + 1e6) / 620e3; {
+	case d <= 0:
+		return 0
+	case d < 1:
+		return math.Pow(math.Sin(math.Pi/2*d), 2)
+	}
+	return 1
+}
+
+// gate adds even noise of a density while on.
+func gate(r *rand.Rand, x []complex64, density float64, on func(seconds float64) bool) {
+	a := float32(math.Sqrt(density * testRate / 2))
+	for i := range x {
+		if on(float64(i) / testRate) {
+			x[i] += complex(a*float32(r.NormFloat64()), a*float32(r.NormFloat64()))
+		}
+	}
+}
+
+// Truth: arithmetic. Pulses of known height at a known rate under a station of
+// known C/N: what they add to the mean noise, how often they come and how much
+// of the time they take are what was put in.
+func TestPulsesUnderAStation(t *testing.T) {
+	const noise = 1e-12
+	for _, row := range []struct {
+		name               string
+		cnDB, costDB, rate float64
+		duty               float64
+		pulses             int // in each burst
+	}{
+		{"flat noise", math.Inf(-1), 3, 120, 0.01, 1},
+		{"weak", 12, 3, 120, 0.01, 1},
+		{"middling", 20, 3, 120, 0.01, 1},
+		{"strong", 30, 3, 120, 0.01, 1},
+		{"strong, 100 Hz", 28, 3, 100, 0.01, 1},
+		{"strong, once a period", 28, 3, 60, 0.01, 1},
+		{"strong, little", 28, 1, 120, 0.01, 1},
+		{"strong, many", 25, 6, 120, 0.02, 5},
+		{"at 50 Hz", 20, 3, 50, 0.005, 1},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			r := rand.New(rand.NewPCG(7, uint64(row.cnDB*10+500)))
+			m, err := NewMeter(testRate, testHalf)
+			require.NoError(t, err)
+			signal := 0.0
+			if !math.IsInf(row.cnDB, -1) {
+				signal = noise * math.Pow(10, row.cnDB/10)
+			}
+			x := stayOf(r, 1<<20, func(hz float64) float64 { return noise + signal*station(hz) })
+			mean := noise * (math.Pow(10, row.costDB/10) - 1)
+			gate(r, x, mean/row.duty, func(s float64) bool {
+				phase := math.Mod(s*row.rate, 1) * 4 // the first quarter of a period
+				return phase < 1 && math.Mod(phase*float64(row.pulses), 1) < row.duty*4
+			})
+			p, err := m.Measure(x)
+			require.NoError(t, err)
+			cost := 10 * math.Log10(1+p.Density/noise)
+			found, ok := p.Rhythm.Mains(1e-6)
+			t.Logf("cost %.2f dB ± %.2f, duty %.2g, %d bursts, %+v", cost, 10/math.Ln10*p.DensitySigma/(noise+p.Density), Duty(p.Excess, p.Square), p.Bursts, found)
+			require.InDelta(t, row.costDB, cost, 0.5)
+			require.True(t, ok)
+			require.InDelta(t, row.rate, found.RateHz, 0.2)
+			require.InEpsilon(t, row.duty, Duty(p.Excess, p.Square), 0.35)
+		})
+	}
+}
+
+// Truth: theory. Noise without pulses has no rhythm, no bursts and no excess.
+func TestNoPulses(t *testing.T) {
+	m, err := NewMeter(testRate, testHalf)
+	require.NoError(t, err)
+	r := rand.New(rand.NewPCG(3, 4))
+	var sum, squares float64
+	var all Rhythm
+	n := 12
+	if testing.Short() {
+		n = 4
+	}
+	for k := range n {
+		signal := math.Pow(10, float64(k%4)*0.8)
+		x := stayOf(r, 1<<18, func(hz float64) float64 { return 1e-12 * (1 + signal*station(hz)) })
+		for i := range x { // a tone too
+			x[i] += complex64(cmplx.Rect(1e-4, 0.7*float64(i)))
+		}
+		p, err := m.Measure(x)
+		require.NoError(t, err)
+		sum += p.Excess / p.ExcessSigma
+		squares += math.Pow(p.Excess/p.ExcessSigma, 2)
+		require.LessOrEqual(t, p.Bursts, 1)
+		_, ok := p.Rhythm.Mains(1e-4)
+		require.False(t, ok)
+		all.Add(&p.Rhythm)
+	}
+	_, ok := all.Mains(1e-4)
+	require.False(t, ok)
+	t.Logf("excess in sigmas: mean %.2f, rms %.2f", sum/float64(n), math.Sqrt(squares/float64(n)))
+	require.Less(t, math.Sqrt(squares/float64(n)), 2.0)
+}
+
+// Truth: theory. Pulses without a rhythm are counted.
+func TestPulsesAtRandom(t *testing.T) {
+	m, err := NewMeter(testRate, testHalf)
+	require.NoError(t, err)
+	r := rand.New(rand.NewPCG(5, 6))
+	x := stayOf(r, 1<<20, func(hz float64) float64 { return 1e-12 * (1 + 300*station(hz)) })
+	seconds := float64(len(x)) / testRate
+	var starts []float64
+	for at := 0.003; at < seconds-0.01; at += 0.002 + r.ExpFloat64()*0.02 {
+		starts = append(starts, at)
+	}
+	gate(r, x, 1e-9, func(s float64) bool {
+		for _, at := range starts {
+			if s >= at && s < at+50e-6 {
+				return true
+			}
+		}
+		return false
+	})
+	p, err := m.Measure(x)
+	require.NoError(t, err)
+	require.Equal(t, len(starts), p.Bursts)
+	_, ok := p.Rhythm.Mains(1e-6)
+	require.False(t, ok)
+}
+
+func TestMeterRefuses(t *testing.T) {
+	for _, bad := range [][2]float64{{0, 1}, {2.4e6, 0}, {2.4e6, 2e6}, {math.NaN(), 1}, {1e6, math.NaN()}} {
+		_, err := NewMeter(bad[0], bad[1])
+		require.Error(t, err, fmt.Sprint(bad))
+	}
+	m, err := NewMeter(testRate, testHalf)
+	require.NoError(t, err)
+	_, err = m.Measure(make([]complex64, 100))
+	require.Error(t, err)
+	_, err = m.Measure(make([]complex64, 1<<18)) // silence
+	require.Error(t, err)
+}
+
+func BenchmarkMeasure(b *testing.B) {
+	m, err := NewMeter(testRate, testHalf)
+	require.NoError(b, err)
+	x := stayOf(rand.New(rand.NewPCG(1, 2)), 720000/2*2, func(float64) float64 { return 1e-12 })
+	b.SetBytes(int64(len(x)))
+	for b.Loop() {
+		if _, err := m.Measure(x); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,0 +1,170 @@
+package impulse
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/mathext"
+)
+
+const (
+	// Mains of 50 and 60 Hz; what they drive sparks once or twice a period.
+	harmonics = 32 // of 50 or 60 Hz
+	tries     = 25 // frequencies around each
+	// reach is how far mains are off their frequency at the most, from memory
+	// of the trade: 0.2 Hz in 60 on a bad day, and more on a generator.
+	reach = 0.006
+)
+
+// Rhythm gathers how much of the power behind the filter goes with the mains,
+// over any number of pieces. Their phases need not agree. The zero Rhythm has
+// heard nothing.
+type Rhythm struct {
+	pieces float64
+	// power is, for mains of 50 and 60 Hz, each frequency tried and each of its
+	// harmonics, the power of the rhythm in units of what chance has there.
+	power [2][tries][harmonics]float64
+}
+
+// Mains is a rhythm that goes with the mains.
+type Mains struct {
+	RateHz, SigmaHz float64 // of the bursts: once or twice a period
+	MainsHz         float64 // 100 or 120: twice the mains' nominal frequency
+	Chance          float64 // probability that chance has a rhythm as strong
+}
+
+func mainsHz(which int) float64 { return []float64{50, 60}[which] }
+
+func tried(try int) float64 { return 1 + reach*(2*float64(try)/(tries-1)-1) }
+
+// Add takes in another's pieces.
+func (r *Rhythm) Add(o *Rhythm) {
+	r.pieces += o.pieces
+	for w := range r.power {
+		for t := range r.power[w] {
+			for h := range r.power[w][t] {
+				r.power[w][t][h] += o.power[w][t][h]
+			}
+		}
+	}
+}
+
+// add takes in a piece's power, in parts of its quiet level, in steps of some
+// seconds. Unlike a single spectrum's, the frequencies here may lie close.
+func (r *Rhythm) add(x []float64, stepSeconds float64) {
+	if len(x) < 64 {
+		return
+	}
+	var mean, variance float64
+	for _, v := range x {
+		mean += v / float64(len(x))
+	}
+	for _, v := range x {
+		variance += (v - mean) * (v - mean)
+	}
+	if !(variance > 0) {
+		return
+	}
+	r.pieces++
+	for w := range r.power {
+		for t := range r.power[w] {
+			for h := range r.power[w][t] {
+				turn := mainsHz(w) * tried(t) * float64(h+1) * stepSeconds
+				re, im := sumTurning(x, mean, turn)
+				r.power[w][t][h] += (re*re + im*im) / variance
+			}
+		}
+	}
+}
+
+// sumTurning is Σ (x−mean)·exp(−2πi·turn·n).
+func sumTurning(x []float64, mean, turn float64) (re, im float64) {
+	// Goertzel's recurrence, in pieces short enough for its rounding.
+	sin, cos := math.Sincos(2 * math.Pi * turn)
+	const piece = 4096
+	for from := 0; from < len(x); from += piece {
+		var a, b float64
+		part := x[from:min(from+piece, len(x))]
+		for _, v := range part {
+			a, b = v-mean+2*cos*a-b, a
+		}
+		// a − b·e^{−iω} is Σ v·e^{iω(N−1−n)}; turn it to the piece's start.
+		zr, zi := a-b*cos, b*sin
+		s, c := math.Sincos(2 * math.Pi * math.Mod(turn*float64(from+len(part)-1), 1))
+		re += zr*c + zi*s
+		im += zi*c - zr*s
+	}
+	return re, im
+}
+
+// Mains tells what goes with the mains, if chance has as much with no more than
+// the given probability.
+func (r *Rhythm) Mains(falseAlarm float64) (Mains, bool) {
+	best := Mains{Chance: 1}
+	for w := range r.power {
+		for t := range r.power[w] {
+			// Bursts twice a period have the even harmonics only, and say so
+			// when the odd ones hold nothing.
+			for _, every := range [2]int{2, 1} {
+				for _, most := range [4]int{2, 4, 8, 16} {
+					var sum float64
+					n := 0.0
+					for h := every; h <= min(most*every, harmonics); h += every {
+						sum += r.power[w][t][h-1]
+						n++
+					}
+					chance := 2 * 4 * 2 * tries / 3 * mathext.GammaIncRegComp(n*r.pieces, sum)
+					if r.pieces > 0 && chance < best.Chance*0.999 {
+						best = Mains{RateHz: mainsHz(w) * tried(t) * float64(every), MainsHz: 2 * mainsHz(w), Chance: chance}
+					}
+				}
+			}
+		}
+	}
+	if !(best.Chance <= falseAlarm) {
+		return Mains{}, false
+	}
+	r.refine(&best)
+	return best, true
+}
+
+// refine moves the rate to where the harmonics' power has its middle, and tells
+// whether it is once or twice a period.
+func (r *Rhythm) refine(m *Mains) {
+	w := 0
+	if m.MainsHz == 120 {
+		w = 1
+	}
+	total := make([]float64, tries)
+	var odd, even float64
+	top := 0
+	for t := range total {
+		for h := range harmonics {
+			total[t] += r.power[w][t][h]
+		}
+		if total[t] > total[top] {
+			top = t
+		}
+	}
+	for h := range harmonics {
+		if extra := r.power[w][top][h] - r.pieces; h%2 == 0 {
+			odd += extra
+		} else {
+			even += extra
+		}
+	}
+	every := 2.0
+	if odd > 0.25*even {
+		every = 1
+	}
+	at := float64(top)
+	if top > 0 && top < tries-1 {
+		if a, b, c := total[top-1], total[top], total[top+1]; a-2*b+c < 0 {
+			at += (a - c) / (2 * (a - 2*b + c))
+		}
+	}
+	m.RateHz = mainsHz(w) * every * (1 + reach*(2*at/(tries-1)-1))
+	m.SigmaHz = mainsHz(w) * every * reach * 2 / (tries - 1) / 2
+}
+
+func sortFloats(x []float64) { sort.Float64s(x) }
