@@ -55,4 +55,9 @@
 // One channel of three slices at 2.4 MS/s: a stay and its settling take some
 // 30 ms, and the reading has followed a step wholly after four. With several
 // channels the round is as much longer as there are more of them.
+//
+// # What else it does
+//
+// Visit lends the radio to a careful visit between two stays, and the meter goes
+// on where it was. Play follows a recording in the same way as Run does a radio.
 package meter

@@ -7,7 +7,6 @@ import (
 
 	"rooftone/dsp/psd"
 	"rooftone/dsp/vsb"
-	"rooftone/scan"
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
@@ -53,6 +52,7 @@ type follower struct {
 	channel   band.Channel
 	threshold float64
 	gainDB    float64
+	rateHz    float64
 	clock     float64
 	referHz   float64
 	passSigma float64
@@ -80,6 +80,7 @@ type follower struct {
 	history  history
 	count    int64
 	nextFit  time.Time
+	fitEvery time.Duration
 	trainer  []*vsb.Trainer
 	lastSeen time.Time // training
 }
@@ -108,10 +109,16 @@ type trained struct {
 	at     time.Time
 }
 
-func newFollower(c band.Channel, l *lessons, thresholdDB, referenceHz float64) (*follower, error) {
+// layout is the tunings that show a channel, ascending.
+type layout struct {
+	rateHz    float64
+	centersHz []float64 // by the radio's clock
+}
+
+func newFollower(c band.Channel, l *lessons, where layout, thresholdDB, referenceHz float64) (*follower, error) {
 	f := &follower{
 		channel: c, threshold: thresholdDB, gainDB: tuner.UnknownGain(), clock: l.clock, referHz: referenceHz,
-		drift: 1, passSigma: l.passband.SigmaDB,
+		drift: 1, passSigma: l.passband.SigmaDB, rateHz: where.rateHz, fitEvery: fitEvery,
 	}
 	var r *measure.Reading
 	for i := range l.survey.Channels {
@@ -130,30 +137,35 @@ func newFollower(c band.Channel, l *lessons, thresholdDB, referenceHz float64) (
 		f.relative = math.Max(0.003, r.NoiseDBFS.Sigma*math.Ln10/10)
 		f.method = r.Noise
 	}
-	size := spectrumSize(l.rateHz)
-	f.stepHz = l.rateHz / float64(size)
+	size := spectrumSize(where.rateHz)
+	f.stepHz = where.rateHz / float64(size)
 	bins := int(band.WidthHz/f.stepHz) + 1
 	f.density, f.shape, f.floor = make([]float64, bins), make([]float64, bins), make([]float64, bins)
 	f.slice = make([]float64, size)
-	f.layHops(l, size)
+	f.layHops(l, where, size)
 	return f, f.layPilot(l, r)
 }
 
-// layHops shares the channel's bins out among its slices.
-func (f *follower) layHops(l *lessons, size int) {
-	centers := scan.Hops(f.channel, l.rateHz)
-	n := len(centers)
+// layHops shares the channel's bins out among its slices: each goes to the slice
+// whose middle is nearest.
+func (f *follower) layHops(l *lessons, where layout, size int) {
+	n := len(where.centersHz)
 	f.hops = make([]hop, n)
 	f.trainer = make([]*vsb.Trainer, n)
-	bins := len(f.density)
+	bins, first := len(f.density), 0
 	for k := range f.hops {
 		h := &f.hops[k]
-		h.centerHz = centers[k]
-		h.first, h.last = k*bins/n, (k+1)*bins/n
+		h.centerHz = where.centersHz[k]
+		h.first, h.last = first, bins
+		if k+1 < n {
+			edge := (h.centerHz+where.centersHz[k+1])/2*f.clock - f.channel.LowerHz
+			h.last = max(first, min(bins, int(math.Ceil(edge/f.stepHz))))
+		}
+		first = h.last
 		for i := h.first; i < h.last; i++ {
 			offset := (f.channel.LowerHz+float64(i)*f.stepHz)/f.clock - h.centerHz
 			h.at = append(h.at, offset/f.stepHz+float64(size/2))
-			h.lift = append(h.lift, fromDB(-l.passband.At(offset, l.rateHz)))
+			h.lift = append(h.lift, fromDB(-l.passband.At(offset, where.rateHz)))
 		}
 	}
 }
@@ -173,7 +185,7 @@ func (f *follower) layPilot(l *lessons, r *measure.Reading) error {
 		p.locked = true
 	}
 	const guardHz = 8e3
-	z, err := psd.NewZoom(l.rateHz, p.firstHz, 2*(p.firstReachHz+guardHz), StaySeconds)
+	z, err := psd.NewZoom(f.rateHz, p.firstHz, 2*(p.firstReachHz+guardHz), StaySeconds)
 	if err != nil {
 		return fmt.Errorf("preparing to follow the pilot of channel %d: %w", f.channel.Number, err)
 	}

@@ -47,12 +47,8 @@ func (m *Meter) learn(ctx context.Context) (*lessons, error) {
 		return nil, ctx.Err()
 	}
 	k.end()
-	l := &lessons{survey: survey, clock: 1, rateHz: m.RateHz}
-	if c := survey.Clock; c != nil {
-		l.clock += c.PPM.Value * 1e-6
-		ppm := c.PPM.Value
-		l.clockPPM = &ppm
-	}
+	l := lessonsOf(survey)
+	l.rateHz = m.RateHz
 	l.passband = measure.FindPassband(k.slices, all)
 	for _, s := range k.slices {
 		l.rateHz = s.RateHz
@@ -68,6 +64,17 @@ func (m *Meter) learn(ctx context.Context) (*lessons, error) {
 		}
 	}
 	return l, nil
+}
+
+// lessonsOf takes from a survey what it tells of the radio's clock.
+func lessonsOf(survey *scan.Survey) *lessons {
+	l := &lessons{survey: survey, clock: 1}
+	if c := survey.Clock; c != nil {
+		l.clock += c.PPM.Value * 1e-6
+		ppm := c.PPM.Value
+		l.clockPPM = &ppm
+	}
+	return l
 }
 
 // inner is the density of a slice's inner half, as its median: lone tones do not

@@ -64,15 +64,16 @@ type Options struct {
 	Learned func(*scan.Survey)
 }
 
-// Meter follows channels with a radio.
+// Meter follows channels with a radio, or in a recording.
 type Meter struct {
 	Options
-	tuner   tuner.Tuner
+	tuner   tuner.Tuner // nil for a recording
 	company []band.Channel
 
 	taught    *lessons
 	learnedAt time.Time
 	last      time.Time // of the last sample that was heard
+	away      bool      // a careful visit has been since
 	followers []*follower
 	welch     *psd.Welch
 	welchHz   float64
@@ -83,9 +84,12 @@ type Meter struct {
 	refreshAt time.Time
 	due       time.Time     // of the next stay
 	forget    []atomic.Bool // the best, by channel
+
+	visits chan visitRequest
+	ended  chan struct{} // closed when Run is over
 }
 
-// New makes a Meter. The tuner is used by Run alone.
+// New makes a Meter. The tuner is used by Run alone; nil will do for Play.
 func New(t tuner.Tuner, o Options) (*Meter, error) {
 	if len(o.Channels) < 1 || len(o.Channels) > MostChannels {
 		return nil, fmt.Errorf("following %d channels: one to %d can be", len(o.Channels), MostChannels)
@@ -101,6 +105,7 @@ func New(t tuner.Tuner, o Options) (*Meter, error) {
 	return &Meter{
 		Options: o, tuner: t, company: scan.Company(wanted, o.Plan),
 		quiet: make([]int, len(o.Channels)), forget: make([]atomic.Bool, len(o.Channels)),
+		visits: make(chan visitRequest), ended: make(chan struct{}),
 	}, nil
 }
 
@@ -117,8 +122,9 @@ func (m *Meter) ResetBest(rfChannel int) {
 // Run follows the channels until the context ends, which is no error, or the
 // radio or deliver fails. Every reading is given to deliver, in the goroutine
 // of the call: while deliver takes its time, nothing is heard. Run starts no
-// goroutine.
+// goroutine. A Meter runs once.
 func (m *Meter) Run(ctx context.Context, deliver func(Update) error) error {
+	defer close(m.ended)
 	err := m.run(ctx, deliver)
 	if ctx.Err() != nil {
 		return nil
@@ -134,6 +140,9 @@ func (m *Meter) run(ctx context.Context, deliver func(Update) error) error {
 		again = false
 		for !again {
 			for i := range m.followers {
+				if err := m.visitIfAsked(ctx, deliver); err != nil {
+					return err
+				}
 				var err error
 				if again, err = m.channel(ctx, i, deliver); err != nil {
 					return err
@@ -152,18 +161,8 @@ func (m *Meter) run(ctx context.Context, deliver func(Update) error) error {
 // begin visits carefully and starts to follow from what that taught. What was
 // best stays so.
 func (m *Meter) begin(ctx context.Context, deliver func(Update) error) error {
-	for i, c := range m.Channels {
-		u := Update{Channel: c, Time: time.Now(), State: Learning}
-		if m.followers != nil {
-			u.Time, u.Count = m.last, m.followers[i].count
-			if h := &m.followers[i].history; h.hasBest {
-				best := h.best
-				u.BestDB, u.BestTime = &best, h.bestTime
-			}
-		}
-		if err := deliver(u); err != nil {
-			return err
-		}
+	if err := m.listening(deliver, 0); err != nil {
+		return err
 	}
 	l, err := m.learn(ctx)
 	if err != nil {
@@ -177,7 +176,8 @@ func (m *Meter) begin(ctx context.Context, deliver func(Update) error) error {
 	m.followers = make([]*follower, len(m.Channels))
 	same := old != nil
 	for i, c := range m.Channels {
-		if m.followers[i], err = newFollower(c, l, m.ThresholdDB, m.tuner.Info().Clock.ReferenceHz); err != nil {
+		where := layout{rateHz: l.rateHz, centersHz: scan.Hops(c, l.rateHz)}
+		if m.followers[i], err = newFollower(c, l, where, m.ThresholdDB, m.tuner.Info().Clock.ReferenceHz); err != nil {
 			return err
 		}
 		if old != nil {
@@ -206,24 +206,32 @@ func (m *Meter) channel(ctx context.Context, i int, deliver func(Update) error) 
 		if m.learnedAt.IsZero() {
 			m.learnedAt, m.refreshAt = at, at.Add(refreshEvery)
 		}
-		f.hear(k, b, m.welch, at)
-		f.train(k, b, at)
-		if m.forget[i].CompareAndSwap(true, false) {
-			f.history.reset()
+		overload, err := m.take(i, k, b, at, deliver)
+		if err != nil {
+			return false, err
 		}
-		u, ok := f.evaluate(at)
-		u.Clipped = float64(b.Clipped) / float64(max(1, len(b.Samples)))
-		u.Overload, u.Lost = u.Clipped > overloadShare, b.Lost
-		if ok {
-			if err := deliver(u); err != nil {
-				return false, err
-			}
-		}
-		if m.wantsGain(i, u.Overload, f.slicePower(), at) {
+		if m.wantsGain(i, overload, f.slicePower(), at) {
 			return true, nil
 		}
 	}
 	return false, nil
+}
+
+// take makes a reading of one stay, whose spectrum is in m.welch.
+func (m *Meter) take(i, k int, b tuner.Block, at time.Time, deliver func(Update) error) (overload bool, err error) {
+	f := m.followers[i]
+	f.hear(k, b, m.welch, at)
+	f.train(k, b, at)
+	if m.forget[i].CompareAndSwap(true, false) {
+		f.history.reset()
+	}
+	u, ok := f.evaluate(at)
+	u.Clipped = float64(b.Clipped) / float64(max(1, len(b.Samples)))
+	u.Overload, u.Lost = u.Clipped > overloadShare, b.Lost
+	if ok {
+		err = deliver(u)
+	}
+	return u.Overload, err
 }
 
 // pause waits until the next stay is due.
@@ -260,20 +268,35 @@ func (m *Meter) stay(ctx context.Context, centerHz, gainDB float64) (tuner.Block
 	if err != nil {
 		return b, time.Time{}, err
 	}
-	if m.welch == nil || m.welchHz != b.RateHz {
-		if m.welch, err = psd.NewWelch(b.RateHz, spectrumSize(b.RateHz), psd.Hann); err != nil {
-			return b, time.Time{}, err
-		}
-		m.welchHz = b.RateHz
+	if err := m.spectrum(b); err != nil {
+		return b, time.Time{}, err
 	}
-	m.welch.Reset()
-	m.welch.Write(b.Samples)
 	at := b.Start.Add(time.Duration(float64(len(b.Samples)) / b.RateHz * 1e9))
 	if b.Start.IsZero() {
 		at = time.Now()
 	}
+	if m.away {
+		for _, f := range m.followers {
+			f.sleep(at.Sub(m.last))
+		}
+		m.away = false
+	}
 	m.last = at
 	return b, at, nil
+}
+
+// spectrum leaves the spectrum of a stay in m.welch.
+func (m *Meter) spectrum(b tuner.Block) error {
+	if m.welch == nil || m.welchHz != b.RateHz {
+		w, err := psd.NewWelch(b.RateHz, spectrumSize(b.RateHz), psd.Hann)
+		if err != nil {
+			return err
+		}
+		m.welch, m.welchHz = w, b.RateHz
+	}
+	m.welch.Reset()
+	m.welch.Write(b.Samples)
+	return nil
 }
 
 // slicePower is the power of the stay in FS².

@@ -32,7 +32,7 @@ func (f *follower) train(k int, b tuner.Block, at time.Time) {
 	if !p.locked {
 		return
 	}
-	f.nextFit = at.Add(fitEvery)
+	f.nextFit = at.Add(f.fitEvery)
 	h := &f.hops[k]
 	if f.trainer[k] == nil {
 		t, err := vsb.NewTrainer(b.RateHz, math.Round(h.centerHz-f.channel.LowerHz))

@@ -15,6 +15,7 @@ const (
 	Learning  State = "learning"  // a careful visit is under way; there is no reading
 	Measuring State = "measuring" // there is a reading
 	Nothing   State = "nothing"   // neither the channel's power nor its pilot stands out
+	Uncovered State = "uncovered" // the recording does not hold the whole channel
 )
 
 // Trend is the sign of the margin's slope over the last second and a half, as
@@ -33,6 +34,8 @@ type Update struct {
 	Time    time.Time // of the last sample it rests on
 	Count   int64     // of this channel's updates, from 1
 	State   State
+
+	Progress float64 // in state Learning: how much of the careful visit is done, 0 to 1
 
 	Margin   *measure.Estimate // dB above the decode threshold; Sigma is of its level, not of its changes
 	Method   measure.MarginMethod
@@ -61,6 +64,7 @@ type Line struct {
 	Time          string   `json:"time"`
 	RFChannel     int      `json:"rf_channel"`
 	State         State    `json:"state"`
+	Progress      float64  `json:"progress,omitempty"`
 	MarginDB      *float64 `json:"margin_db"`
 	MarginSigmaDB *float64 `json:"margin_sigma_db"`
 	Method        string   `json:"margin_method,omitempty"`
@@ -84,7 +88,7 @@ type Line struct {
 // NewLine writes an Update for JSON, decibels to the hundredth.
 func NewLine(u Update) Line {
 	l := Line{
-		Time: stamp(u.Time), RFChannel: u.Channel.Number, State: u.State, Method: string(u.Method),
+		Time: stamp(u.Time), RFChannel: u.Channel.Number, State: u.State, Progress: round(u.Progress), Method: string(u.Method),
 		AtMostDB: rounded(u.AtMostDB), Training: u.Trained, Trend: u.Trend, SlopeDBPerS: round(u.SlopeDB),
 		BestDB: rounded(u.BestDB), NewBest: u.NewBest,
 		Overload: u.Overload, Clipped: u.Clipped, Lost: u.Lost, GainDB: rounded(u.GainDB),
