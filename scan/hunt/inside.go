@@ -1,6 +1,12 @@
 package hunt
 
 import (
+	"fmt"
+	"math"
+	"slices"
+
+	"rooftone/dsp/impulse"
+	"rooftone/dsp/psd"
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
@@ -11,33 +17,255 @@ import (
 // be told from chance and from each other.
 const InsideDwell = 0.3
 
+const (
+	// fineHz is the coarsest step of the spectra in which lines are sought: at
+	// this one a line 30 dB below a station stands 15 dB above its data.
+	fineHz = 75
+
+	// pieceSeconds is how much of a stay is kept at once.
+	pieceSeconds = 0.5
+
+	// maxLooks bounds how many tunings are remembered; each takes a quarter of
+	// a megabyte.
+	maxLooks = 400
+)
+
 // Inside looks for what does not belong inside channels: tones, narrow
 // carriers, raised floors, impulses, second stations, what neighbours spill.
 // It is fed with a visit's samples beside what measures them: hand its Keep to
 // scan.Options. It is used by one goroutine, and what it keeps does not grow
 // with the length of a stay.
 type Inside struct {
+	// ThresholdDB is the C/N in 6 MHz at which a receiver decodes; 0 stands for
+	// measure.DefaultThresholdDB.
+	ThresholdDB float64
+
 	channels []band.Channel
 	source   tuner.Info
+
+	looks []*look
+	at    map[lookKey]int
+
+	open    *look // of the stay under way
+	welch   *psd.Welch
+	welchOf float64
+	meter   *impulse.Meter
+	meterOf float64
+	kept    []complex64 // of the stay's present piece
+	density []float64
+}
+
+// lookKey tells tunings apart. A gain that is not known is stored as 0 with
+// known unset.
+type lookKey struct {
+	centerHz, rateHz, gainDB float64
+	known                    bool
+}
+
+// look is what is kept of one tuning.
+type look struct {
+	lookKey
+	stepHz   float64
+	density  []float32 // FS²/Hz from −rate/2 up
+	averages float64
+	pieces   []impulse.Piece
+	seconds  float64
 }
 
 // NewInside makes an Inside for channels, ascending in frequency, of a source.
 func NewInside(channels []band.Channel, source tuner.Info) *Inside {
-	return &Inside{channels: channels, source: source}
+	return &Inside{channels: channels, source: source, at: map[lookKey]int{}}
 }
 
 // Keep takes the next block of a visit; newStay is true for the first block of
 // a stay. The block's memory is the caller's again afterwards.
-func (n *Inside) Keep(b tuner.Block, newStay bool) error { return nil }
+func (n *Inside) Keep(b tuner.Block, newStay bool) error {
+	if newStay || n.open == nil {
+		n.endStay()
+		if err := n.begin(b); err != nil {
+			return err
+		}
+	}
+	if b.Lost {
+		n.endPiece()
+		n.welch.Flush()
+	}
+	n.welch.Write(b.Samples)
+	most := int(pieceSeconds * b.RateHz)
+	for x := b.Samples; len(x) > 0; {
+		k := min(len(x), most-len(n.kept))
+		n.kept = append(n.kept, x[:k]...)
+		x = x[k:]
+		if len(n.kept) == most {
+			n.endPiece()
+		}
+	}
+	return nil
+}
 
-// Wants returns the tunings that would show what no stay has shown so far,
-// such as what lies under the spike in the middle of a slice. It is empty when
-// there is nothing to gain. Visit them with InsideDwell, feed Keep, and ask
-// Suspects again.
-func (n *Inside) Wants() []tuner.Tuning { return nil }
+// begin starts a stay.
+func (n *Inside) begin(b tuner.Block) error {
+	size := 64
+	for b.RateHz/float64(size) > fineHz {
+		size *= 2
+	}
+	var err error
+	if n.welch == nil || n.welchOf != b.RateHz {
+		if n.welch, err = psd.NewWelch(b.RateHz, size, psd.BlackmanHarris); err != nil {
+			return fmt.Errorf("preparing to look inside channels: %w", err)
+		}
+		n.welchOf = b.RateHz
+	}
+	if n.meter == nil || n.meterOf != b.RateHz {
+		if n.meter, err = impulse.NewMeter(b.RateHz, measure.UsableShare*b.RateHz); err != nil {
+			return fmt.Errorf("preparing to look inside channels: %w", err)
+		}
+		n.meterOf = b.RateHz
+	}
+	n.welch.Reset()
+	n.kept = n.kept[:0]
+	n.open = &look{lookKey: keyOf(b), stepHz: b.RateHz / float64(size)}
+	return nil
+}
+
+func keyOf(b tuner.Block) lookKey {
+	k := lookKey{centerHz: b.CenterHz, rateHz: b.RateHz}
+	if !math.IsNaN(b.GainDB) {
+		k.gainDB, k.known = b.GainDB, true
+	}
+	return k
+}
+
+// endPiece measures the impulses in the piece kept so far.
+func (n *Inside) endPiece() {
+	if p, err := n.meter.Measure(n.kept); err == nil { // too short a piece says nothing
+		n.open.pieces = append(n.open.pieces, p)
+		n.open.seconds += p.Seconds
+	}
+	n.kept = n.kept[:0]
+}
+
+// endStay takes in the stay under way.
+func (n *Inside) endStay() {
+	if n.open == nil {
+		return
+	}
+	n.endPiece()
+	x := n.open
+	n.open = nil
+	x.averages = n.welch.Averages()
+	if x.averages < 1 {
+		return
+	}
+	n.density = n.welch.Density(n.density)
+	i, seen := n.at[x.lookKey]
+	if !seen {
+		if len(n.looks) == maxLooks {
+			return
+		}
+		x.density = make([]float32, len(n.density))
+		for k, d := range n.density {
+			x.density[k] = float32(d)
+		}
+		n.at[x.lookKey] = len(n.looks)
+		n.looks = append(n.looks, x)
+		return
+	}
+	old := n.looks[i]
+	total := old.averages + x.averages
+	for k, d := range n.density {
+		old.density[k] = float32((float64(old.density[k])*old.averages + d*x.averages) / total)
+	}
+	old.averages = total
+	const enough = 64 // pieces of one tuning, of an endless recording
+	if len(old.pieces) < enough {
+		old.pieces = append(old.pieces, x.pieces...)
+		old.seconds += x.seconds
+	}
+}
+
+// Wants returns the tunings that would show what no stay has shown so far: what
+// lies under the spike in the middle of a slice. It is empty when there is
+// nothing to gain. Visit them for InsideDwell, feed Keep, and ask Suspects
+// again.
+func (n *Inside) Wants() []tuner.Tuning {
+	n.endStay()
+	var hidden []*look
+	for _, l := range n.looks {
+		if n.inAny(l.centerHz) && !n.shown(l.centerHz, l.lookKey) {
+			hidden = append(hidden, l)
+		}
+	}
+	slices.SortFunc(hidden, func(a, b *look) int { return compare(a.centerHz, b.centerHz) })
+	var out []tuner.Tuning
+	for _, l := range hidden {
+		reach := measure.UsableShare*l.rateHz - 50e3
+		covered := false
+		for _, t := range out {
+			away := math.Abs(t.CenterHz - l.centerHz)
+			covered = covered || away < reach+1 && away > 2*spikeHz && sameGain(t.GainDB, l.lookKey)
+		}
+		if !covered {
+			gain := tuner.UnknownGain()
+			if l.known {
+				gain = l.gainDB
+			}
+			out = append(out, tuner.Tuning{CenterHz: l.centerHz + reach, RateHz: l.rateHz, GainDB: gain})
+		}
+	}
+	return out
+}
+
+func compare(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+func sameGain(gainDB float64, k lookKey) bool {
+	return math.IsNaN(gainDB) && !k.known || k.known && math.Abs(gainDB-k.gainDB) < 0.05
+}
+
+// inAny reports whether a frequency lies in one of the channels.
+func (n *Inside) inAny(hz float64) bool {
+	for _, c := range n.channels {
+		if hz >= c.LowerHz && hz < c.UpperHz() {
+			return true
+		}
+	}
+	return false
+}
+
+// spikeHz is how far from the middle of a slice its spike hides a line.
+const spikeHz = 600
+
+// shown reports whether a tuning of the same gain shows a frequency beside its
+// spike.
+func (n *Inside) shown(hz float64, k lookKey) bool {
+	for _, l := range n.looks {
+		away := math.Abs(hz - l.centerHz)
+		if l.known == k.known && l.gainDB == k.gainDB && away > 2*spikeHz && away < measure.UsableShare*l.rateHz {
+			return true
+		}
+	}
+	return false
+}
 
 // Suspects says what was found, given what the same samples were measured to
 // be: the clock (nil when unknown) and the Readings of all channels, wanted or
 // not. Suspects of one kind stand in order of frequency. It may be called
 // again after more was heard.
-func (n *Inside) Suspects(clock *measure.Clock, readings []measure.Reading) []Suspect { return nil }
+func (n *Inside) Suspects(clock *measure.Clock, readings []measure.Reading) []Suspect {
+	n.endStay()
+	e := newExamination(n, clock, readings)
+	var out []Suspect
+	out = append(out, e.tones()...)
+	out = append(out, e.carriers()...)
+	out = append(out, e.underneath()...)
+	out = append(out, e.impulses()...)
+	return out
+}

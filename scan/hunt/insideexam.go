@@ -1,0 +1,131 @@
+package hunt
+
+import (
+	"math"
+
+	"rooftone/dsp/intrude"
+	"rooftone/dsp/psd"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+// examination is one look through what an Inside has kept, with what was
+// measured of the same samples.
+type examination struct {
+	*Inside
+	clock    float64 // true frequency over the radio's own
+	clockPPM measure.Estimate
+	readings []measure.Reading
+	passband map[float64]measure.Passband // by sample rate
+	lines    []line                       // all that are not explained, ascending
+}
+
+// line is a line on the corrected scale, as the middle of a slice would show
+// it.
+type line struct {
+	intrude.Line
+	from    *look
+	tunedHz float64 // the place by the radio's own clock
+	offset  float64 // from the middle of the slice
+}
+
+func newExamination(n *Inside, clock *measure.Clock, readings []measure.Reading) *examination {
+	e := &examination{Inside: n, clock: 1, readings: readings, passband: map[float64]measure.Passband{}}
+	if clock != nil {
+		e.clockPPM = clock.PPM
+		e.clock += clock.PPM.Value * 1e-6
+	}
+	byRate := map[float64][]*measure.Slice{}
+	for _, l := range n.looks {
+		byRate[l.rateHz] = append(byRate[l.rateHz], l.slice())
+	}
+	for rate, list := range byRate {
+		e.passband[rate] = measure.FindPassband(list, n.channels)
+	}
+	e.findLines()
+	return e
+}
+
+// coarse is how many values of a look's spectrum make one of slice's.
+const coarse = 16
+
+// slice is what measure looks at to find the radio's pass band.
+func (l *look) slice() *measure.Slice {
+	s := &measure.Slice{
+		CenterHz: l.centerHz, RateHz: l.rateHz, GainDB: math.NaN(),
+		StepHz: l.stepHz * coarse, Averages: l.averages * coarse / 2,
+		Density: make([]float64, len(l.density)/coarse),
+	}
+	if l.known {
+		s.GainDB = l.gainDB
+	}
+	for i := range s.Density {
+		// A mean around the middle of the coarse value.
+		var sum float64
+		for k := range coarse {
+			sum += float64(l.density[max(0, i*coarse+k-coarse/2)])
+		}
+		s.Density[i] = sum / coarse
+	}
+	return s
+}
+
+// flat is what a density at an offset from a slice's middle is to be multiplied
+// by to undo the radio's pass band.
+func (e *examination) flat(offsetHz, rateHz float64) float64 {
+	p := e.passband[rateHz]
+	return math.Pow(10, -p.At(offsetHz, rateHz)/10)
+}
+
+// thresholdDB is the C/N at which a receiver decodes.
+func (e *examination) thresholdDB() float64 {
+	if e.ThresholdDB != 0 {
+		return e.ThresholdDB
+	}
+	return measure.DefaultThresholdDB
+}
+
+// readingAt returns the Reading of the channel that a frequency lies in.
+func (e *examination) readingAt(hz float64) *measure.Reading {
+	for i := range e.readings {
+		if r := &e.readings[i]; r.Covered && hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
+			return r
+		}
+	}
+	return nil
+}
+
+// beside returns the Readings of the channels that touch one, nil where there
+// is none.
+func (e *examination) beside(c band.Channel) (below, above *measure.Reading) {
+	for i := range e.readings {
+		r := &e.readings[i]
+		if !r.Covered {
+			continue
+		}
+		if r.Channel.UpperHz() == c.LowerHz {
+			below = r
+		}
+		if r.Channel.LowerHz == c.UpperHz() {
+			above = r
+		}
+	}
+	return below, above
+}
+
+// of reports whether a look has the gain that a Reading was taken at.
+func (l *look) of(r *measure.Reading) bool {
+	if r.GainDB == nil {
+		return !l.known
+	}
+	return l.known && math.Abs(l.gainDB-*r.GainDB) < 0.05
+}
+
+// spectrum is a look's as psd has it, from the slice's middle.
+func (l *look) spectrum() *psd.Spectrum {
+	s := &psd.Spectrum{StartHz: -l.rateHz / 2, StepHz: l.stepHz, Averages: l.averages, Density: make([]float64, len(l.density))}
+	for i, d := range l.density {
+		s.Density[i] = float64(d)
+	}
+	return s
+}
