@@ -17,6 +17,7 @@ import (
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
 	"rooftone/scan/meter"
+	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/sim"
 )
 
@@ -30,13 +31,18 @@ number, how far it is below the best so far, and where it was in the last half
 minute. A channel that is too weak to decode still moves the number.
 
 It first listens carefully for a second or two, to the channels and some beside
-them, and then goes on until q, Ctrl-C or the time of --for. With --page the meter is also a page for a phone on the same network, with
-a tone whose pitch follows the margin.`,
+them, and then goes on until q, Ctrl-C or the time of --for. With --page the
+meter is also a page for a phone on the same network, with a tone whose pitch
+follows the margin.
+
+A recording is played back, in its own time on a terminal or a page and as fast
+as it can be with --lines alone, and at its end there is a summary.`,
 		examples: `rooftone aim 22                          with the USB radio
 rooftone aim 22,24,31 --page 0.0.0.0:8080
                                          and on the phone: scan the code
 rooftone aim 22 --site house.jsonl       keep what is marked
 rooftone aim 22 --lines --for 10s        a line of JSON for every reading
+rooftone aim 22 --from roof.sigmf-meta   a recording, played back
 rooftone aim 17,21 --from sim:orchard    in a simulated town; [ and ] turn its antenna`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
 			a := aimFlags{}
@@ -60,7 +66,7 @@ type aimFlags struct {
 
 func (a *aimFlags) declare(fs *pflag.FlagSet) {
 	v := &a.visit
-	fs.StringVar(&v.from, "from", "usb", "the radio, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
+	fs.StringVar(&v.from, "from", "usb", "the radio or recording, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording")
 	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: for each channel as high as it allows")
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")
@@ -74,6 +80,7 @@ func (a *aimFlags) declare(fs *pflag.FlagSet) {
 	fs.BoolVar(&a.lines, "lines", false, "print a line of JSON for every reading")
 	fs.Var(&period{to: &a.span, min: 100 * time.Millisecond, max: 24 * time.Hour}, "for", "end after `TIME` of readings, such as 10s")
 	v.looks.declare(fs)
+	v.raw.declare(fs)
 	a.fs = fs
 }
 
@@ -103,11 +110,11 @@ func (a *aimFlags) check(operands []string) (sourceWord, meter.Options, error) {
 		return none, meter.Options{}, usagef("--bearing turns the antenna of a simulated town, and %s is none", v.from).hint("leave it out; a mark takes a heading with NAME @ HEADING")
 	}
 	from.bearing = a.bearing
-	if !from.kind.radio() {
-		return none, meter.Options{}, usagef("aim wants a radio: a recording cannot be aimed").hint("rooftone sweep --from %s measures it", v.from)
+	if from.kind == fromFile && from.rest == "-" {
+		return none, meter.Options{}, usagef("aim goes through a recording twice, and standard input can be read once").hint("save it to a file, and name that with --from")
 	}
-	if from.kind == fromSim && v.bias {
-		return none, meter.Options{}, usagef("--bias-tee is for radios, and %s is none", v.from).hint("leave --bias-tee out")
+	if err := v.suits(from); err != nil {
+		return none, meter.Options{}, err
 	}
 	a.paged = a.fs.Changed("page")
 	o := meter.Options{Channels: some, Plan: plan, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold}
@@ -148,6 +155,17 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 		}
 	}
 	s := &aimSession{console: c, options: options, source: src.info().Name, latest: map[int]meter.Update{}}
+	s.follow = func(ctx context.Context, deliver func(meter.Update) error) error { return s.meter.Run(ctx, deliver) }
+	if src.playlist != nil {
+		s.playback = &playback{inOwnTime: !a.lines || a.paged}
+		s.follow = func(ctx context.Context, deliver func(meter.Update) error) error {
+			return s.playback.follow(ctx, s.meter, func(ctx context.Context) (tuner.Playlist, error) {
+				again, err := from.open(ctx, c, a.visit.raw)
+				return again.playlist, err
+			}, deliver)
+		}
+		defer s.summarise(ctx, src)
+	}
 	if radio, ok := src.tuner.(*sim.Tuner); ok && radio.Town().Antenna != nil {
 		s.rotor = newRotor(radio, from.bearing)
 	}
@@ -209,7 +227,7 @@ var errDone = errors.New("done")
 func lasting(span time.Duration, deliver func(meter.Update) error) func(meter.Update) error {
 	var first time.Time
 	return func(u meter.Update) error {
-		if err := deliver(u); err != nil || u.State == meter.Learning || span == 0 {
+		if err := deliver(u); err != nil || u.State == meter.Learning || u.State == meter.Uncovered || span == 0 {
 			return err
 		}
 		if first.IsZero() {
@@ -227,7 +245,7 @@ func lasting(span time.Duration, deliver func(meter.Update) error) func(meter.Up
 func (s *aimSession) printLines(ctx context.Context, span time.Duration) error {
 	signal.Ignore(syscall.SIGPIPE) // a reader that had enough is no failure
 	out := json.NewEncoder(s.console.stdout)
-	err := s.meter.Run(ctx, lasting(span, func(u meter.Update) error {
+	err := s.follow(ctx, lasting(span, func(u meter.Update) error {
 		s.note(u)
 		if err := out.Encode(meter.NewLine(u)); errors.Is(err, syscall.EPIPE) || errors.Is(err, os.ErrClosed) {
 			return errDone
@@ -244,7 +262,7 @@ func (s *aimSession) printLines(ctx context.Context, span time.Duration) error {
 
 // quietly measures for the phone alone.
 func (s *aimSession) quietly(ctx context.Context, span time.Duration) error {
-	err := s.meter.Run(ctx, lasting(span, func(u meter.Update) error {
+	err := s.follow(ctx, lasting(span, func(u meter.Update) error {
 		s.note(u)
 		return nil
 	}))

@@ -94,7 +94,7 @@ func (s *aimSession) show(ctx context.Context, span time.Duration, l looks) erro
 				ended <- panicked{p}
 			}
 		}()
-		ended <- s.meter.Run(ctx, lasting(span, func(u meter.Update) error {
+		ended <- s.follow(ctx, lasting(span, func(u meter.Update) error {
 			s.note(u)
 			select {
 			case readings <- u:

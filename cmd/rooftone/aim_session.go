@@ -27,11 +27,15 @@ type aimSession struct {
 	options meter.Options
 	source  string
 	meter   *meter.Meter
-	page    *page.Page // nil: none
-	urls    []string
-	rotor   *rotor // of a simulated antenna; or nil
-	file    string // the house file; "" keeps marks for this session only
-	house   *site.House
+	follow  func(ctx context.Context, deliver func(meter.Update) error) error
+	// playback is set where the readings are a recording's.
+	playback *playback
+
+	page  *page.Page // nil: none
+	urls  []string
+	rotor *rotor // of a simulated antenna; or nil
+	file  string // the house file; "" keeps marks for this session only
+	house *site.House
 
 	mutex  sync.Mutex
 	latest map[int]meter.Update
@@ -52,6 +56,7 @@ func (s *aimSession) note(u meter.Update) {
 	s.rotor.obey()
 	s.mutex.Lock()
 	s.latest[u.Channel.Number] = u
+	s.playback.count(u)
 	s.mutex.Unlock()
 	if s.page != nil {
 		s.page.Publish(u)

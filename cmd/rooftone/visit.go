@@ -61,6 +61,12 @@ func rawFormats() []string {
 	return words
 }
 
+func (r *rawFlags) declare(fs *pflag.FlagSet) {
+	fs.Var(&choice{to: &r.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
+	fs.Var(&hertz{to: &r.rate, min: 1e6, max: 20e6}, "rate", "for a raw recording: its `RATE` in samples per second, such as 2.4M")
+	fs.Var(&hertz{to: &r.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as 605M")
+}
+
 func (r rawFlags) given() bool { return r.format != "" || r.rate != nil || r.center != nil }
 
 func (v *visitFlags) declare(fs *pflag.FlagSet) {
@@ -92,9 +98,7 @@ func (v *visitFlags) declare(fs *pflag.FlagSet) {
 	fs.BoolVar(&v.csv, "csv", false, "print CSV, the same figures, one line a channel")
 	v.looks.declare(fs)
 	v.stations.declare(fs)
-	fs.Var(&choice{to: &v.raw.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
-	fs.Var(&hertz{to: &v.raw.rate, min: 1e6, max: 20e6}, "rate", "for a raw recording: its `RATE` in samples per second, such as 2.4M")
-	fs.Var(&hertz{to: &v.raw.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as 605M")
+	v.raw.declare(fs)
 }
 
 // visit is a request that has been checked.
@@ -124,15 +128,8 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 	if err != nil {
 		return nil, err
 	}
-	if from.kind.radio() && v.raw.given() {
-		return nil, usagef("--format, --rate and --center are for raw recordings, and %s is a radio", v.from).
-			hint("leave them out, or name the recording with --from")
-	}
-	if !from.kind.radio() && v.gain != nil {
-		return nil, usagef("--gain is for radios: a recording keeps the gain it was made with").hint("leave --gain out")
-	}
-	if from.kind != fromUSB && from.kind != fromNetwork && v.bias {
-		return nil, usagef("--bias-tee is for radios, and %s is none", v.from).hint("leave --bias-tee out")
+	if err := v.suits(from); err != nil {
+		return nil, err
 	}
 	if err := v.stations.read(); err != nil {
 		return nil, err
@@ -149,6 +146,20 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 		o.Calibration = &measure.Calibration{NoiseFigureDB: v.noiseFigure, FullScaleDBm: v.fullScale}
 	}
 	return &visit{from, o, pictures}, nil
+}
+
+// suits refuses flags that a kind of source has no use for.
+func (v *visitFlags) suits(from sourceWord) error {
+	switch {
+	case from.kind.radio() && v.raw.given():
+		return usagef("--format, --rate and --center are for raw recordings, and %s is a radio", v.from).
+			hint("leave them out, or name the recording with --from")
+	case !from.kind.radio() && v.gain != nil:
+		return usagef("--gain is for radios: a recording keeps the gain it was made with").hint("leave --gain out")
+	case from.kind != fromUSB && from.kind != fromNetwork && v.bias:
+		return usagef("--bias-tee is for radios, and %s is none", v.from).hint("leave --bias-tee out")
+	}
+	return nil
 }
 
 // channels reads the operand, a list of channels.
