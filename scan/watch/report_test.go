@@ -1,0 +1,212 @@
+package watch
+
+import (
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+// watched makes a log of readings that a function gives, and concludes from it.
+func watched(t *testing.T, every time.Duration, span time.Duration, channels []int, margin func(i int, since time.Duration) *float64, flags func(i int, since time.Duration, r *Reading)) *Report {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "roof.watch")
+	b := usualBounds()
+	b.sync = time.Hour
+	w, err := Open(path, Settings{bounds: &b, Every: every, RFChannels: channels}, noon)
+	require.NoError(t, err)
+	for since := time.Duration(0); since < span; since += every {
+		tick := Tick{Time: noon.Add(since), Since: since}
+		for i, rf := range channels {
+			r := Reading{RFChannel: rf, MarginDB: margin(i, since)}
+			if flags != nil {
+				flags(i, since, &r)
+			}
+			tick.Readings = append(tick.Readings, r)
+		}
+		require.NoError(t, w.Add(tick))
+	}
+	require.NoError(t, w.Close(noon.Add(span)))
+	l, err := Read(path)
+	require.NoError(t, err)
+	require.Zero(t, l.Damaged)
+	return Conclude(l)
+}
+
+// scattered is a Rayleigh process: many waves from all around an antenna that
+// moves. Its envelope's rms is 1.
+type scattered struct{ cycles, phase []float64 }
+
+func newScattered(rng *rand.Rand, dopplerHz float64) *scattered {
+	s := &scattered{}
+	for range 64 {
+		s.cycles = append(s.cycles, dopplerHz*math.Cos(2*math.Pi*rng.Float64()))
+		s.phase = append(s.phase, rng.Float64())
+	}
+	return s
+}
+
+func (s *scattered) envelope(seconds float64) float64 {
+	var z complex128
+	for i := range s.cycles {
+		z += cmplx.Rect(1, 2*math.Pi*(s.cycles[i]*seconds+s.phase[i]))
+	}
+	return cmplx.Abs(z) / math.Sqrt(float64(len(s.cycles)))
+}
+
+// Truth: Rice's formulas for a Rayleigh process (Rice 1945, Clarke 1968): with ρ
+// the level over the rms, N = √(2π)·fd·ρ·exp(−ρ²) falls a second, each to last
+// (exp(ρ²)−1)/(ρ·fd·√(2π)), and a share 1−exp(−ρ²) of the time below.
+func TestFadesOfARayleighProcess(t *testing.T) {
+	const dopplerHz, rmsDB = 0.01, 10.0
+	rng := rand.New(rand.NewPCG(3, 14))
+	// The sum of waves is not quite Gaussian for ever: several towns.
+	channels := numbers(8)
+	var waves []*scattered
+	for range channels {
+		waves = append(waves, newScattered(rng, dopplerHz))
+	}
+	const hours = 30
+	r := watched(t, time.Second, hours*time.Hour, channels, func(i int, since time.Duration) *float64 {
+		m := rmsDB + 20*math.Log10(waves[i].envelope(since.Seconds()))
+		return &m
+	}, nil)
+	for _, level := range []int{0, 3, 5, 7, 10} {
+		rho := math.Pow(10, (float64(level)-rmsDB)/20)
+		wantFalls := math.Sqrt(2*math.Pi) * dopplerHz * rho * math.Exp(-rho*rho)
+		wantShare := 1 - math.Exp(-rho*rho)
+		var falls, seconds, below float64
+		for _, c := range r.Channels {
+			falls += float64(c.Basis.Falls(level))
+			seconds += c.Basis.Seconds()
+			below += c.Basis.Below(float64(level)) * c.Basis.Seconds()
+		}
+		t.Logf("ρ %.2f: %.1f falls an hour, Rice %.1f; each %.1f s, Rice %.1f s; %.2f %% of the time, Rice %.2f %%", rho,
+			falls/seconds*3600, wantFalls*3600, below/falls, wantShare/wantFalls, 100*below/seconds, 100*wantShare)
+		require.InEpsilon(t, wantFalls, falls/seconds, 0.06, "falls through %d dB", level)
+		require.InEpsilon(t, wantShare/wantFalls, below/falls, 0.06, "length below %d dB", level)
+		require.InEpsilon(t, wantShare, below/seconds, 0.06, "time below %d dB", level)
+	}
+	covered, asked := 0, 0
+	for _, c := range r.Channels {
+		// The median of a Rayleigh envelope is √ln 2 of its rms; 1 % of the time
+		// it is below √(−ln 0.99).
+		want := 20 * math.Log10(math.Sqrt(math.Ln2)/math.Sqrt(-math.Log(0.99)))
+		n := c.Needs[1]
+		require.InDelta(t, want, n.DepthDB.Value, 1)
+		asked++
+		if n.DepthDB.Low <= want && want <= n.DepthDB.High {
+			covered++
+		}
+		want = math.Exp(-math.Pow(10, -rmsDB/10))
+		require.InDelta(t, want, c.Available.Value, 0.02)
+		asked++
+		if c.Available.Low <= want && want <= c.Available.High {
+			covered++
+		}
+		require.Empty(t, c.Steps, "fading is no step")
+	}
+	t.Logf("%d of %d intervals hold the truth", covered, asked)
+	require.GreaterOrEqual(t, covered, asked-3)
+	require.False(t, r.Joint.Certain, "%d of %d together, %g by chance", r.Joint.Together, r.Joint.Fades, r.Joint.Expected)
+}
+
+// Truth: a Rayleigh process again, of which many short looks are taken: the 95 %
+// intervals of the time below a level hold the true share as often as they say.
+func TestIntervalsHold(t *testing.T) {
+	rng := rand.New(rand.NewPCG(15, 92))
+	held, asked, tight := 0, 0, 0.0
+	for range 150 {
+		s := newScattered(rng, 0.005)
+		c := newCourse(22)
+		c.every = 2
+		var hours []Tally
+		for k := range 3 * 1800 {
+			if k%1800 == 0 && k > 0 {
+				h, _ := c.endHour()
+				hours = append(hours, h)
+			}
+			since := time.Duration(k) * 2 * time.Second
+			m := 10 + 20*math.Log10(s.envelope(since.Seconds()))
+			c.add(Reading{RFChannel: 22, MarginDB: &m}, noon.Add(since), since)
+		}
+		h, _ := c.endHour()
+		hours = append(hours, h)
+		b := newBatches(hours)
+		for _, level := range []float64{0, 5} {
+			want := 1 - math.Exp(-math.Pow(10, (level-10)/10))
+			got := b.share(level)
+			asked++
+			if got.Low <= want && want <= got.High {
+				held++
+			}
+			tight += (got.High - got.Low) / want
+		}
+	}
+	t.Logf("%d of %d intervals hold the truth; they are %.1f of it wide", held, asked, tight/float64(asked))
+	require.GreaterOrEqual(t, float64(held), 0.93*float64(asked))
+	require.Less(t, tight/float64(asked), 2.5, "and say something")
+}
+
+// Truth: arithmetic. A common cable that fails for half a minute now and then, a
+// step, a drift and a day are found where they were put, and nowhere else.
+func TestFaultsAreFound(t *testing.T) {
+	t.Parallel()
+	const days = 12
+	h := newHouse(4)
+	faults := rand.New(rand.NewPCG(8, 8))
+	var bad []time.Duration
+	for range 40 {
+		bad = append(bad, time.Duration(faults.Float64()*days*24*3600)*time.Second)
+	}
+	stepAt := 5*24*time.Hour + 1234*time.Second*5
+	var tick Tick
+	r := watched(t, 5*time.Second, days*24*time.Hour, numbers(4), func(i int, since time.Duration) *float64 {
+		if i == 0 {
+			tick = h.tick(since, 5)
+		}
+		m := *tick.Readings[i].MarginDB + 6
+		for _, b := range bad {
+			if since >= b && since < b+30*time.Second {
+				m -= 12
+			}
+		}
+		if i == 1 && since >= stepAt {
+			m -= 5
+		}
+		if i == 2 {
+			m -= since.Hours() / (7 * 24) * 2 // dB a week
+		}
+		return &m
+	}, nil)
+	require.Len(t, r.Channels, 4)
+	require.True(t, r.Joint.Certain, "%d of %d, %g by chance", r.Joint.Together, r.Joint.Fades, r.Joint.Expected)
+	require.GreaterOrEqual(t, len(r.Joint.Events), 38)
+	for i, c := range r.Channels {
+		if i == 1 {
+			require.Len(t, c.Steps, 1)
+			require.InDelta(t, 0, c.Steps[0].Time.Sub(noon.Add(stepAt)).Minutes(), 2)
+			require.InDelta(t, -5, c.Steps[0].ChangeDB, 1)
+			require.Empty(t, c.Steps[0].With)
+		} else {
+			require.Empty(t, c.Steps, "channel %d", i)
+		}
+		require.NotNil(t, c.Day)
+		require.True(t, c.Day.Certain(), "%+v", c.Day)
+		require.InDelta(t, 3, c.Day.Swing, 1)
+		// Best where 8 h + 12 h is: -cos is largest half a day after its phase.
+		require.InDelta(t, 20, c.Day.Best, 2)
+		require.NotNil(t, c.Drift)
+		require.Equal(t, i == 2, c.Drift.Certain(), "channel %d: %+v", i, c.Drift)
+		if i == 2 {
+			require.InDelta(t, -2, c.Drift.DBPerWeek.Value, 0.5)
+		}
+	}
+	for _, f := range r.Findings {
+		t.Logf("%s %v: %s | %s", f.Kind, f.RFChannels, f.Text, f.Next)
+	}
+}
