@@ -56,16 +56,21 @@ type ranker struct {
 
 func (r *ranker) declare(fs *pflag.FlagSet) {
 	r.site.declare(fs)
-	need := site.DefaultOptions().EnoughDB
-	r.need = &need
-	fs.Var(&number{to: &r.need, min: -20, max: 60, unit: "dB"}, "need", "the margin in `DB` that is enough")
-	fs.Var(&day{&r.since}, "since", "rank what was marked since a `DATE`, such as 2026-03-05, and say what changed from before")
+	r.declareChoice(fs)
 	fs.Var(&fileName{&r.gridFile}, "grid", "draw the places by channels to `FILE`: .png, .svg or .pdf")
 	fs.Var(&fileName{&r.roseFile}, "rose", "draw margin against bearing at the place with the most headings to `FILE`: .png, .svg or .pdf")
 	fs.BoolVar(&r.json, "json", false, "print JSON, all that is known of the places")
 	fs.BoolVar(&r.csv, "csv", false, "print CSV, one line a place and wanted channel")
 	r.looks.declare(fs)
 	r.stations.declare(fs)
+}
+
+// declareChoice declares what places are compared by.
+func (r *ranker) declareChoice(fs *pflag.FlagSet) {
+	need := site.DefaultOptions().EnoughDB
+	r.need = &need
+	fs.Var(&number{to: &r.need, min: -20, max: 60, unit: "dB"}, "need", "the margin in `DB` that is enough")
+	fs.Var(&day{&r.since}, "since", "rank what was marked since a `DATE`, such as 2026-03-05, and say what changed from before")
 }
 
 // placePicture is a picture of a house that was asked for.

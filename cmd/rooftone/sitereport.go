@@ -2,25 +2,106 @@ package main
 
 import (
 	"context"
-	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
 
 	"github.com/spf13/pflag"
+
+	"rooftone/plot/handover"
+	"rooftone/scan/site"
 )
 
 // sitePage is the page about a house visit.
 type sitePage struct {
-	site siteFlag
-	out  string
+	rank   ranker
+	out    string
+	chosen string
+
+	given func() bool // whether any of its flags is
 }
 
 func (p *sitePage) declare(fs *pflag.FlagSet) {
-	p.site.declare(fs)
-	fs.Var(&fileName{&p.out}, "out", "of a house: write its page to `FILE`, such as visit.html")
+	own := pflag.NewFlagSet("", pflag.ContinueOnError)
+	p.rank.site.declare(own)
+	own.Var(&fileName{&p.out}, "out", "of a house: write its page to `FILE`, such as visit.html")
+	own.StringVar(&p.chosen, "chosen", "", "of a house: the `PLACE` that was decided for, as rank writes it, such as \"gable, 131\"; without it the best")
+	p.rank.declareChoice(own)
+	p.rank.stations.declare(own)
+	fs.AddFlagSet(own)
+	p.given = func() bool {
+		any := false
+		own.VisitAll(func(f *pflag.Flag) { any = any || fs.Changed(f.Name) })
+		return any
+	}
 }
 
 // wanted reports whether any flag asks for the page.
-func (p *sitePage) wanted() bool { return p.site.name != "" || p.out != "" }
+func (p *sitePage) wanted() bool { return p.given() }
 
-func (p *sitePage) run(context.Context, *console) error {
-	return errors.New("the page of a house is not written yet")
+func (p *sitePage) run(_ context.Context, c *console) error {
+	if err := p.rank.site.check("report"); err != nil {
+		return err
+	}
+	if p.out == "" {
+		return usagef("the page of a house needs a file").hint("--out visit.html")
+	}
+	switch extension(p.out) {
+	case ".html", ".htm":
+	case ".pdf":
+		return usagef("--out: the page is written as .html, not .pdf").hint("--out visit.html, and print that to a PDF")
+	default:
+		return usagef("--out: the page is HTML, and %s does not end in .html", quote(p.out)).hint("--out visit.html")
+	}
+	if sameFile(p.out, p.rank.site.name) {
+		return usagef("--out and --site name the same file").hint("--out visit.html")
+	}
+	if err := p.rank.stations.read(); err != nil {
+		return err
+	}
+	house, err := p.rank.site.read(c)
+	if err != nil {
+		return err
+	}
+	places, err := p.rank.places(house)
+	if err != nil {
+		return err
+	}
+	page := &handover.Page{
+		Places: places, Marks: house.Marks, Program: version(),
+		File: filepath.Base(p.rank.site.name), Damaged: house.Damaged,
+	}
+	if p.chosen != "" {
+		if page.Chosen, err = choose(places.Ranking.Rows, p.chosen); err != nil {
+			return err
+		}
+	}
+	out, err := createOut(p.out)
+	if err != nil {
+		return err
+	}
+	defer out.discard()
+	if err := out.finish(func(w io.Writer) error { return handover.Write(w, page) }); err != nil {
+		return err
+	}
+	c.note("the page is %s", p.out)
+	return nil
+}
+
+// choose finds the best-ranked place whose name begins as a person wrote it.
+func choose(rows []site.Row, name string) (*site.Row, error) {
+	squeeze := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
+	name = squeeze(name)
+	for i := range rows {
+		if squeeze(rows[i].Spot.String()) == name {
+			return &rows[i], nil
+		}
+	}
+	for i := range rows {
+		if strings.HasPrefix(squeeze(rows[i].Spot.String()), name) {
+			return &rows[i], nil
+		}
+	}
+	return nil, withHint(fmt.Errorf("no place %s was marked", quote(name)), "such as --chosen %s; rooftone rank lists the places", quote(rows[0].Spot.String()))
 }
