@@ -40,12 +40,22 @@ type aimScreen struct {
 	picture live.Picture
 	heardAt time.Time // by the wall clock
 	asking  bool
+	quick   bool // what is asked for is a quick mark
 	typed   []rune
+	careful func(spotted) // begins a careful mark
+	giveUp  func()        // breaks one off; nil: none is under way
+	marked  chan markEnd
 	saidAt  time.Time
 	shown   []string // what stands on the screen
 	width   int
 	height  int
 	bell    bell
+}
+
+// markEnd is what became of a careful mark.
+type markEnd struct {
+	said string
+	err  error
 }
 
 // panicked carries a panic of the meter's to where the screen is restored.
@@ -86,6 +96,16 @@ func (s *aimSession) show(ctx context.Context, span time.Duration, l looks) erro
 	defer io.WriteString(out, leaveScreen)
 
 	ctx, stop := context.WithCancel(ctx)
+	v.marked = make(chan markEnd, 1)
+	v.careful = func(at spotted) {
+		ctx, cancel := context.WithCancel(ctx)
+		v.giveUp = cancel
+		go func() {
+			defer cancel()
+			said, err := s.keepCarefully(ctx, at)
+			v.marked <- markEnd{said, err}
+		}()
+	}
 	readings := make(chan meter.Update, 64)
 	ended := make(chan error, 1)
 	go func() {
@@ -107,6 +127,11 @@ func (s *aimSession) show(ctx context.Context, span time.Duration, l looks) erro
 	stop()
 	if err == nil { // it was the person who ended it
 		err = <-ended
+	}
+	if v.giveUp != nil {
+		if end := <-v.marked; end.err != nil {
+			s.unkept = append(s.unkept, "the mark that was under way is not kept: "+end.err.Error())
+		}
 	}
 	if p := (panicked{}); errors.As(err, &p) {
 		io.WriteString(out, leaveScreen)
@@ -132,6 +157,10 @@ func (v *aimScreen) loop(keys <-chan []byte, readings <-chan meter.Update, ended
 			return err
 		case u := <-readings:
 			v.take(u, time.Now())
+		case end := <-v.marked:
+			v.giveUp = nil
+			v.tell(end.said, end.err, time.Now())
+			v.draw(time.Now())
 		case k := <-keys:
 			if v.press(k, time.Now()) {
 				return nil
@@ -251,8 +280,12 @@ func (v *aimScreen) draw(now time.Time) {
 	}
 	p.Prompt = ""
 	if v.asking {
-		p.Prompt = "mark (NAME, or NAME @ HEADING): " + string(v.typed)
+		p.Prompt = "mark (NAME @ HEADING, HEIGHT m): " + string(v.typed)
+		if v.quick && v.session.canVisit() {
+			p.Prompt = "quick " + p.Prompt
+		}
 	}
+	p.Marking = v.session.isMarking()
 	lines := live.Frame(*p, live.Size{Width: w, Height: h, UTF8: v.utf8})
 	for i := range max(len(lines), len(v.shown)) {
 		var line, old string
@@ -291,6 +324,16 @@ func printable(s string, utf bool) string {
 
 func (v *aimScreen) say(text string, now time.Time) {
 	v.picture.Message, v.saidAt = text, now
+}
+
+// tell says what became of a mark.
+func (v *aimScreen) tell(said string, err error, now time.Time) {
+	if err != nil {
+		said = "not kept: " + err.Error()
+	} else {
+		v.picture.Marks++
+	}
+	v.say(said, now)
 }
 
 // press obeys what was typed and reports whether that was to quit.
@@ -339,7 +382,16 @@ func (v *aimScreen) key(k []byte, now time.Time) (quit bool) {
 	case "q", "Q":
 		return true
 	case "m", " ":
+		v.quick = key == " " || !v.session.canVisit()
+		if at := v.session.isMarking(); at != "" && !v.quick {
+			v.say(at+" is being measured: one at a time", now)
+			break
+		}
 		v.asking, v.typed = true, nil
+	case "\x1b":
+		if v.giveUp != nil {
+			v.giveUp()
+		}
 	case "r":
 		v.session.meter.ResetBest(p.Channels[p.Focus].Now.Channel.Number)
 		v.say("best forgotten", now)
@@ -383,17 +435,16 @@ func (v *aimScreen) answer(k []byte, now time.Time) {
 		v.asking = false
 	case r == '\r' || r == '\n':
 		v.asking = false
-		place, bearing, err := parsePlace(string(v.typed))
+		at, err := parseSpot(string(v.typed))
+		if err == nil && !v.quick {
+			v.careful(at)
+			return
+		}
 		var said string
 		if err == nil {
-			said, err = v.session.keep(place, bearing, "")
+			said, err = v.session.keep(at)
 		}
-		if err != nil {
-			said = "not kept: " + err.Error()
-		} else {
-			v.picture.Marks++
-		}
-		v.say(said, now)
+		v.tell(said, err, now)
 	case r == 0x7f || r == '\b':
 		v.typed = v.typed[:max(0, len(v.typed)-1)]
 	case unicode.IsPrint(r) && len(v.typed) < longest:

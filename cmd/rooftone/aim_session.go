@@ -2,14 +2,10 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"net"
 	"os"
-	"strconv"
-	"strings"
 	"sync"
-	"time"
 
 	"rooftone/plot/page"
 	"rooftone/scan"
@@ -17,7 +13,6 @@ import (
 	"rooftone/scan/meter"
 	"rooftone/scan/site"
 	"rooftone/scan/tuner/sim"
-	"rooftone/scan/verdict"
 )
 
 // aimSession is one run of aim: what was read last, and what was marked. It is
@@ -41,6 +36,9 @@ type aimSession struct {
 	latest map[int]meter.Update
 	clock  *measure.Clock
 	marks  []site.Mark
+	// marking names the place that is being measured carefully; "" is none.
+	marking string
+	unkept  []string // what was not kept and could not be said
 }
 
 // learned takes what a careful visit found.
@@ -81,8 +79,14 @@ func (s *aimSession) serve(ctx context.Context, l net.Listener) <-chan struct{} 
 	if name, err := os.Hostname(); err == nil {
 		o.Names = []string{name, name + ".local"}
 	}
+	o.Careful = s.canVisit()
 	o.Mark = func(_ context.Context, m page.Mark) (string, error) {
-		return s.keep(m.Place, m.BearingDeg, m.Note)
+		at := spotted{m.Place, m.BearingDeg, m.HeightM, m.Note}
+		if m.Quick || !s.canVisit() {
+			return s.keep(at)
+		}
+		// A phone that goes out of reach meanwhile does not undo it.
+		return s.keepCarefully(ctx, at)
 	}
 	o.Reset = s.meter.ResetBest
 	s.page = page.New(o)
@@ -98,95 +102,6 @@ func (s *aimSession) serve(ctx context.Context, l net.Listener) <-chan struct{} 
 		s.console.note("the phone page is %s", s.urls[0])
 	}
 	return done
-}
-
-// keep marks a place with what is read there now, and returns what to say. It
-// says that a mark is kept only once it is.
-func (s *aimSession) keep(place string, bearingDeg *float64, text string) (string, error) {
-	m, heard := s.mark(place, bearingDeg, text)
-	if heard == 0 {
-		return "", fmt.Errorf("there is no reading to mark yet")
-	}
-	said := "noted for this session: " + place
-	if s.file != "" {
-		if err := site.Append(s.file, m); err != nil {
-			return "", err
-		}
-		said = "kept: " + place
-	}
-	if bearingDeg != nil {
-		said += fmt.Sprintf(" @ %.0f°", *bearingDeg)
-	}
-	s.mutex.Lock()
-	s.marks = append(s.marks, m)
-	s.mutex.Unlock()
-	return said, nil
-}
-
-// listMarks prints the marks that no file keeps, the last chance to see them.
-func (s *aimSession) listMarks() {
-	s.mutex.Lock()
-	defer s.mutex.Unlock()
-	if s.file != "" {
-		return
-	}
-	for _, m := range s.marks {
-		fmt.Fprintf(s.console.stdout, "%s  %s", m.Time.Format("15:04:05"), oneLine(m.Place))
-		if m.BearingDeg != nil {
-			fmt.Fprintf(s.console.stdout, " @ %.0f", *m.BearingDeg)
-		}
-		for _, h := range m.Heard {
-			if h.Margin == nil {
-				fmt.Fprintf(s.console.stdout, "  RF %d nothing", h.RFChannel)
-			} else {
-				fmt.Fprintf(s.console.stdout, "  RF %d %+.1f dB", h.RFChannel, h.Margin.Value)
-			}
-		}
-		fmt.Fprintln(s.console.stdout)
-	}
-}
-
-// mark makes a mark of the newest readings.
-func (s *aimSession) mark(place string, bearingDeg *float64, text string) (m site.Mark, heard int) {
-	s.mutex.Lock()
-	defer s.mutex.Unlock()
-	m = site.Mark{
-		Time: time.Now(), Place: place, BearingDeg: bearingDeg, Note: text,
-		Program: version(), Source: s.source, ThresholdDB: s.options.ThresholdDB,
-	}
-	if s.clock != nil {
-		ppm := s.clock.PPM
-		m.Clock = &ppm
-	}
-	for _, c := range s.options.Channels {
-		u, ok := s.latest[c.Number]
-		if !ok || u.State == meter.Learning {
-			continue
-		}
-		heard++
-		m.Heard = append(m.Heard, heardNow(u))
-	}
-	return m, heard
-}
-
-// heardNow is a reading as a house file has it.
-func heardNow(u meter.Update) site.Heard {
-	h := site.Heard{
-		RFChannel: u.Channel.Number, Presence: measure.Vacant,
-		Margin: u.Margin, CN: u.CN, MER: u.MER, GainDB: u.GainDB, Clipped: u.Clipped, Lost: u.Lost,
-	}
-	if u.Margin == nil {
-		return h
-	}
-	h.Presence, h.MarginMethod = measure.Present, u.Method
-	if u.Trained {
-		h.Standard = measure.ATSC1
-	}
-	h.Grade = verdict.GradeOf(u.Margin.Value)
-	if u.Overload {
-		h.Limits = append(h.Limits, verdict.Overload)
-	}
-	return h
 }
 
 // rotor turns a simulated antenna. The radio is the meter's, so what is asked is
@@ -226,21 +141,4 @@ func (r *rotor) obey() {
 		r.asked = false
 		_ = r.radio.Rotate(r.bearing, 0) // the bearing is in range
 	}
-}
-
-// parsePlace reads "chimney @ 135" into a place and a heading.
-func parsePlace(s string) (place string, bearingDeg *float64, err error) {
-	place, heading, has := strings.Cut(s, "@")
-	if place = strings.TrimSpace(place); place == "" {
-		return "", nil, fmt.Errorf("the place has no name")
-	}
-	if !has {
-		return place, nil, nil
-	}
-	heading = strings.TrimSuffix(strings.TrimSpace(heading), "°")
-	v, err := strconv.ParseFloat(heading, 64)
-	if err != nil || math.IsNaN(v) || v < 0 || v > 360 {
-		return "", nil, fmt.Errorf("the heading is a number from 0 to 360")
-	}
-	return place, &v, nil
 }

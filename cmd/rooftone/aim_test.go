@@ -40,8 +40,8 @@ func (s *said) String() string {
 }
 
 // Truth: what the README promises: the page of the real program, with the
-// simulated radio keeping to real time, is told of ten readings a second, and a
-// mark that is said to be kept is in the house file.
+// simulated radio keeping to real time, is told of ten readings a second, and
+// marks that are said to be kept are in the house file.
 func TestAimServesAPhone(t *testing.T) {
 	house := filepath.Join(t.TempDir(), "house.jsonl")
 	ctx, stop := context.WithCancel(context.Background())
@@ -78,21 +78,46 @@ func TestAimServesAPhone(t *testing.T) {
 	t.Logf("%.1f updates a second reach the page", rate)
 	require.Greater(t, rate, 8.) // ten where the machine is not shared
 
-	origin := url[:strings.Index(url[7:], "/")+7]
-	r, err := http.NewRequest("POST", url+"mark", strings.NewReader(`{"place":"chimney","bearing_deg":98}`))
-	require.NoError(t, err)
-	r.Header.Set("Origin", origin)
-	r.Header.Set("Content-Type", "application/json")
-	kept, err := http.DefaultClient.Do(r)
-	require.NoError(t, err)
-	text, err := io.ReadAll(kept.Body)
-	require.NoError(t, err)
-	require.Contains(t, string(text), "kept: chimney @ 98°")
+	mark := func(what string) string {
+		r, err := http.NewRequest("POST", url+"mark", strings.NewReader(what))
+		require.NoError(t, err)
+		r.Header.Set("Origin", url[:strings.Index(url[7:], "/")+7])
+		r.Header.Set("Content-Type", "application/json")
+		kept, err := http.DefaultClient.Do(r)
+		require.NoError(t, err)
+		defer kept.Body.Close()
+		text, err := io.ReadAll(kept.Body)
+		require.NoError(t, err)
+		return string(text)
+	}
+	require.Contains(t, mark(`{"place":"chimney","bearing_deg":98,"quick":true}`), "kept, a quick mark: chimney, 98°")
+	require.Contains(t, next(), `"rf_channel":24,"state":"measuring"`)
+
+	// A careful one visits what is wanted, not what is aimed at, while the page
+	// says so; then the meter goes on.
+	yes := true
+	require.NoError(t, site.Append(house, site.WantChange{RFChannel: 24, Wanted: &yes}, site.WantChange{RFChannel: 36, Wanted: &yes}))
+	said := make(chan string, 1)
+	go func() { said <- mark(`{"place":"gable","bearing_deg":98,"height_m":6.5}`) }()
+	for !strings.Contains(next(), `"state":"learning","progress":`) {
+	}
+	require.Contains(t, <-said, "kept: gable, 98°, 6.5 m; ")
+	for !strings.Contains(next(), `"state":"measuring"`) {
+	}
+	require.Contains(t, next(), `"marks":2,"last_mark":"gable, 98°, 6.5 m"`)
 	h, err := site.Read(house)
 	require.NoError(t, err)
-	require.Len(t, h.Marks, 1)
-	require.Equal(t, "chimney", h.Marks[0].Place)
-	require.InDelta(t, 1.8, h.Marks[0].Heard[0].Margin.Value, 0.5)
+	require.Len(t, h.Marks, 2)
+	quick, careful := h.Marks[0], h.Marks[1]
+	require.Equal(t, site.Live, quick.Look)
+	require.Equal(t, "chimney", quick.Place)
+	require.Len(t, quick.Heard, 1)
+	require.InDelta(t, 1.8, quick.Heard[0].Margin.Value, 0.5)
+	require.Equal(t, site.Careful, careful.Look)
+	require.Equal(t, 6.5, *careful.HeightM)
+	require.Len(t, careful.Heard, 2)
+	require.Equal(t, 36, careful.Heard[1].RFChannel)
+	require.InDelta(t, 1.8, careful.Heard[0].Margin.Value, 0.4)
 
 	stop()
 	select {
@@ -103,27 +128,40 @@ func TestAimServesAPhone(t *testing.T) {
 	}
 }
 
-// Truth: the form that the help gives.
-func TestParsePlace(t *testing.T) {
+// Truth: the form that the help gives, and that in which spots are named.
+func TestParseSpot(t *testing.T) {
+	none := -1000.0
 	for text, want := range map[string]struct {
-		place   string
-		bearing float64
+		place           string
+		bearing, height float64
 	}{
-		"chimney":         {"chimney", -1},
-		" chimney @ 135 ": {"chimney", 135},
-		"east@98.5°":      {"east", 98.5},
+		"chimney":                      {"chimney", none, none},
+		" chimney @ 135 ":              {"chimney", 135, none},
+		"east@98.5°":                   {"east", 98.5, none},
+		"attic, west":                  {"attic, west", none, none},
+		"attic, west @ 90, 6.5 m":      {"attic, west", 90, 6.5},
+		"mast, 20ft":                   {"mast", none, 6.096},
+		"cellar @ 0, -2 m":             {"cellar", 0, -2},
+		"chimney, 135°, 7.2 m":         {"chimney", 135, 7.2},
+		"gable, north, 10°":            {"gable, north", 10, none},
+		"the place where the elm, m, ": {"the place where the elm, m,", none, none},
 	} {
-		place, bearing, err := parsePlace(text)
+		at, err := parseSpot(text)
 		require.NoError(t, err, text)
-		require.Equal(t, want.place, place)
-		if want.bearing < 0 {
-			require.Nil(t, bearing)
-		} else {
-			require.Equal(t, want.bearing, *bearing)
+		require.Equal(t, want.place, at.place)
+		for _, x := range []struct {
+			want float64
+			got  *float64
+		}{{want.bearing, at.bearing}, {want.height, at.height}} {
+			if x.want == none {
+				require.Nil(t, x.got, text)
+			} else {
+				require.InDelta(t, x.want, *x.got, 1e-9, text)
+			}
 		}
 	}
-	for _, text := range []string{"", "  ", "@ 30", "roof @", "roof @ 400", "roof @ NaN", "roof @ north"} {
-		_, _, err := parsePlace(text)
+	for _, text := range []string{"", "  ", "@ 30", "roof @", "roof @ 400", "roof @ NaN", "roof @ north", "roof, 1e9 m", ", 6 m", "roof, high m"} {
+		_, err := parseSpot(text)
 		require.Error(t, err, text)
 	}
 }
@@ -164,8 +202,9 @@ func TestKeysOfTheMeter(t *testing.T) {
 	u := meter.Update{Channel: some[0], State: meter.Measuring, Margin: &measure.Estimate{Value: 4, Sigma: 0.2}}
 	session.note(u)
 	type_(" roof @ 12\r")
-	require.Equal(t, "noted for this session: roof @ 12°", v.picture.Message)
+	require.Equal(t, "noted for this session: roof, 12°", v.picture.Message)
 	require.Len(t, session.marks, 1)
+	require.Equal(t, site.Live, session.marks[0].Look)
 	require.True(t, type_("q"))
 	require.True(t, type_("\x03"))
 }
@@ -190,15 +229,19 @@ func TestBell(t *testing.T) {
 	require.Equal(t, 2, rings)
 }
 
-// Truth: what was said of the result: a name, and a heading in range or none.
-func FuzzParsePlace(f *testing.F) {
-	for _, s := range []string{"chimney @ 135", "a@@1", "@", "x @ 1e400", "y@-0"} {
+// Truth: what was said of the result: a name, and figures in range or none; and
+// what a spot is called reads as that spot.
+func FuzzParseSpot(f *testing.F) {
+	for _, s := range []string{"chimney @ 135", "a@@1", "@", "x @ 1e400", "y@-0", "z, 3 m", "q @ 3, 2 ft", "w, 9°, 1 m"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		place, bearing, err := parsePlace(s)
-		if err == nil && (place == "" || bearing != nil && !(*bearing >= 0 && *bearing <= 360)) {
-			t.Fatalf("%q gave %q, %v", s, place, bearing)
+		at, err := parseSpot(s)
+		if err != nil {
+			return
+		}
+		if at.place == "" || at.bearing != nil && !(*at.bearing >= 0 && *at.bearing <= 360) || at.height != nil && !(*at.height >= -500 && *at.height <= 9000) {
+			t.Fatalf("%q gave %v", s, at)
 		}
 	})
 }

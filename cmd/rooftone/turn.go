@@ -203,8 +203,8 @@ func (t *turner) keep(c *console, list []turnHeading, from string) error {
 		bearing := math.Mod(math.Round(h.peak.Heading.Value*10)/10, 360)
 		mark := site.Mark{
 			Time: time.Now(), Place: t.place, BearingDeg: &bearing, HeightM: t.height,
-			Note:    fmt.Sprintf("heading of channel %d, fitted to a turn, within %.1f°", h.channel, coverageDeg(h.peak.Heading.Sigma)),
-			Program: version(), Source: from, ThresholdDB: *t.visit.threshold,
+			Note: fmt.Sprintf("heading of channel %d, fitted to a turn, within %.1f°", h.channel, coverageDeg(h.peak.Heading.Sigma)),
+			Look: site.Turned, Program: version(), Source: from, ThresholdDB: *t.visit.threshold,
 		}
 		heard := heardNow(h.best)
 		heard.Margin = &h.peak.Level

@@ -38,6 +38,7 @@ type Picture struct {
 	Focus    int
 	Muted    bool
 	Marks    int
+	Marking  string   // the place that is being measured carefully; "" is none
 	Help     bool     // the keys instead of the trace
 	Code     []string // the phone page's code and address instead of everything
 	Prompt   string   // what is being asked and typed; "" is nothing
@@ -168,8 +169,12 @@ func (f *frame) standing(c Channel) string {
 	switch {
 	case c.Stale:
 		return "STOPPED: the radio sends nothing"
+	case u.State == meter.Learning && f.Marking != "":
+		return fmt.Sprintf("LISTENING, HOLD STILL: %.0f %%", 100*u.Progress)
 	case u.State == meter.Learning:
 		return "listening carefully, a moment"
+	case u.State == meter.Uncovered:
+		return "the recording does not hold the whole of it"
 	case u.State == meter.Nothing && u.AtMostDB != nil:
 		return fmt.Sprintf("nothing heard, below %s dB", signed(*u.AtMostDB))
 	case u.Margin == nil:
@@ -216,6 +221,8 @@ func other(i int, c Channel) string {
 		s += "   too strong"
 	case u.State == meter.Learning:
 		s += "   listening carefully"
+	case u.State == meter.Uncovered:
+		s += "   not in the recording"
 	case u.Margin == nil:
 		s += "   nothing heard"
 	default:
@@ -239,6 +246,9 @@ func (f *frame) foot() string {
 		return " " + f.Prompt + "_"
 	}
 	left := f.Message
+	if left == "" && f.Marking != "" {
+		left = "measuring " + f.Marking + "; Esc breaks it off"
+	}
 	if left == "" && f.Marks > 0 {
 		left = fmt.Sprintf("%d marked", f.Marks)
 	}
@@ -255,7 +265,9 @@ func keys(utf bool) []string {
 		arrows = "n p, ← →"
 	}
 	return []string{
-		"m or space   mark this place: NAME, or NAME @ HEADING",
+		"m            mark this place, measured carefully where a house file is",
+		"             named: NAME, or NAME @ HEADING, or NAME @ HEADING, HEIGHT m",
+		"space        the same with the reading of this moment: a quick mark",
 		"r            forget the best so far",
 		fmt.Sprintf("%-12s next or previous channel; 1 to 8 picks one", arrows),
 		"s            bell on or off: it rings at the decode point and at the best",

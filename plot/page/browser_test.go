@@ -130,12 +130,20 @@ func (b *chromium) shot(name string) {
 func TestPageInABrowser(t *testing.T) {
 	b := startChromium(t)
 	marks := make(chan Mark, 4)
-	p := New(Options{
+	var p *Page
+	kept := 0
+	p = New(Options{
 		Source: "sim:nowhere", Channels: some(t, 22, 24), Labels: map[int]string{22: "North Hill"},
 		Mark: func(_ context.Context, m Mark) (string, error) {
+			if !m.Quick {
+				time.Sleep(500 * time.Millisecond) // it is listened to
+			}
 			marks <- m
+			kept++
+			p.Marked(kept, m.Place)
 			return "kept: " + m.Place, nil
 		},
+		Careful: true,
 		Reset: func(int) {},
 	})
 	f := &feeder{page: p, margin: 6.2, best: 8.3}
@@ -209,16 +217,34 @@ func TestPageInABrowser(t *testing.T) {
 	b.eval("document.querySelector('#channels button').click()")
 
 	// Marks arrive.
-	b.eval("document.getElementById('place').value = 'chimney, east'; document.getElementById('bearing').value = '137,5'; document.querySelector('#mark button').click()")
+	b.eval("document.getElementById('place').value = 'chimney, east'; document.getElementById('bearing').value = '137,5'; document.getElementById('height').value = '20 ft'; document.getElementById('careful').click()")
+	require.Equal(t, "Listening to all wanted channels: hold still…", b.text("kept"))
+	require.Equal(t, true, b.eval("document.getElementById('careful').disabled"))
 	select {
 	case m := <-marks:
 		require.Equal(t, "chimney, east", m.Place)
 		require.Equal(t, 137.5, *m.BearingDeg)
+		require.InDelta(t, 6.096, *m.HeightM, 1e-9)
+		require.False(t, m.Quick)
 	case <-time.After(5 * time.Second):
 		t.Fatal("no mark came")
 	}
 	b.until("the mark is acknowledged", 5*time.Second, func() bool { return b.text("kept") == "kept: chimney, east" })
+	b.until("the list of marks", 5*time.Second, func() bool { return b.text("marks") == "1 marked, the last: chimney, east" })
+	b.eval("document.getElementById('kept').scrollIntoView()")
 	b.shot("marked")
+	b.eval("document.getElementById('height').value = 'high'; document.getElementById('quick').click()")
+	require.Equal(t, "The height is a number, in m or ft", b.text("kept"))
+	b.eval("document.getElementById('height').value = '6'; document.getElementById('quick').click()")
+	select {
+	case m := <-marks:
+		require.Equal(t, 6., *m.HeightM)
+		require.True(t, m.Quick)
+	case <-time.After(5 * time.Second):
+		t.Fatal("no quick mark came")
+	}
+	b.until("it is acknowledged", 5*time.Second, func() bool { return b.text("kept") == "kept: chimney, east" })
+	b.eval("scrollTo(0, 0)")
 
 	// A screen reader hears it in words.
 	b.until("words", 10*time.Second, func() bool { return b.text("spoken") == "Channel 22, North Hill: 8 dB to spare, at the best" })

@@ -60,6 +60,8 @@ type Options struct {
 	// Mark keeps a place and returns what to say of it; nil: the page offers no
 	// marks. It is called from the clients' goroutines, one at a time.
 	Mark func(context.Context, Mark) (said string, err error)
+	// Careful says that a mark is measured carefully unless it is Quick.
+	Careful bool
 	// Reset forgets the best of a channel; nil: the page does not offer that.
 	Reset func(rfChannel int)
 }
@@ -68,7 +70,9 @@ type Options struct {
 type Mark struct {
 	Place      string   `json:"place"`
 	BearingDeg *float64 `json:"bearing_deg"`
+	HeightM    *float64 `json:"height_m"`
 	Note       string   `json:"note"`
+	Quick      bool     `json:"quick"` // the reading of the moment will do
 }
 
 // Page is the phone page and what is newest on it.
@@ -84,6 +88,8 @@ type Page struct {
 	encoded  []byte        // of encodedAt
 	encoding int64
 	clients  int
+	marks    int
+	lastMark string
 
 	marking sync.Mutex
 }
@@ -114,6 +120,17 @@ func (p *Page) Publish(u meter.Update) {
 	p.changed = make(chan struct{})
 }
 
+// Marked tells those who look how many places are marked, and which was last:
+// also to one who asked for the mark and got no answer.
+func (p *Page) Marked(n int, last string) {
+	p.mutex.Lock()
+	defer p.mutex.Unlock()
+	p.marks, p.lastMark = n, last
+	p.serial++
+	close(p.changed)
+	p.changed = make(chan struct{})
+}
+
 // Clients is how many are being kept up to date.
 func (p *Page) Clients() int {
 	p.mutex.Lock()
@@ -125,6 +142,8 @@ func (p *Page) Clients() int {
 type event struct {
 	Serial   int64        `json:"serial"`
 	Channels []meter.Line `json:"channels"`
+	Marks    int          `json:"marks"`
+	LastMark string       `json:"last_mark"`
 }
 
 // newest is the newest event's text, its serial, and what is closed once there
@@ -133,7 +152,7 @@ func (p *Page) newest() ([]byte, int64, <-chan struct{}) {
 	p.mutex.Lock()
 	defer p.mutex.Unlock()
 	if p.encoding != p.serial || p.encoded == nil {
-		e := event{Serial: p.serial, Channels: []meter.Line{}}
+		e := event{Serial: p.serial, Channels: []meter.Line{}, Marks: p.marks, LastMark: p.lastMark}
 		for _, c := range p.Channels {
 			if l, ok := p.lines[c.Number]; ok {
 				e.Channels = append(e.Channels, l)
@@ -275,6 +294,7 @@ type about struct {
 	Source   string     `json:"source"`
 	Channels []aboutOne `json:"channels"`
 	Marks    bool       `json:"marks"`
+	Careful  bool       `json:"careful"`
 	Resets   bool       `json:"resets"`
 }
 
@@ -284,7 +304,7 @@ type aboutOne struct {
 }
 
 func (p *Page) about() about {
-	a := about{Source: p.Source, Marks: p.Mark != nil, Resets: p.Reset != nil}
+	a := about{Source: p.Source, Marks: p.Mark != nil, Careful: p.Careful, Resets: p.Reset != nil}
 	for _, c := range p.Channels {
 		a.Channels = append(a.Channels, aboutOne{c.Number, p.Labels[c.Number]})
 	}
@@ -369,7 +389,12 @@ func (p *Page) post(w http.ResponseWriter, r *http.Request, what string) {
 			reply(w, http.StatusBadRequest, answer{Error: "the place has no name"})
 			return
 		}
-		p.marking.Lock()
+		// Nothing more is to come, and the answer may take its time.
+		http.NewResponseController(w).SetReadDeadline(time.Time{})
+		if !p.marking.TryLock() {
+			reply(w, http.StatusConflict, answer{Error: "another place is being marked: one at a time"})
+			return
+		}
 		defer p.marking.Unlock()
 		said, err := p.Mark(r.Context(), m)
 		if err != nil {

@@ -208,7 +208,7 @@ func (d *decoder) mark(l markLine) error {
 	}
 	m := Mark{
 		Time: at, Place: printable(l.Place, maxName), BearingDeg: l.BearingDeg, HeightM: l.HeightM,
-		Note: printable(l.Note, maxNote), Program: printable(l.Program, maxName),
+		Note: printable(l.Note, maxNote), Look: Look(printable(l.Look, maxName)), Program: printable(l.Program, maxName),
 		Source: printable(l.Source, maxNote), Clock: join(l.PPM, l.PPMSigma), Interrupted: l.Interrupted,
 	}
 	if l.ThresholdDB != nil {

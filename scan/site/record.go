@@ -56,7 +56,16 @@ type WantChange struct {
 	Importance *int    // 0 to MaxImportance; see Want
 }
 
-// Mark is one careful measurement at one place.
+// Look says how a mark's figures were measured.
+type Look string
+
+const (
+	Careful Look = "careful" // by a visit to each channel, as a sweep makes it
+	Live    Look = "live"    // the live meter's reading of one moment
+	Turned  Look = "turn"    // the peak of a fit to a turn
+)
+
+// Mark is one measurement at one place.
 type Mark struct {
 	Time  time.Time
 	Place string
@@ -67,6 +76,7 @@ type Mark struct {
 	HeightM    *float64 // of the antenna, in metres, from wherever the house counts
 	Note       string
 
+	Look        Look   // "" where the file does not say, as before there was a choice
 	Program     string // name and version of what measured
 	Source      string // where the samples came from
 	ThresholdDB float64
@@ -127,6 +137,7 @@ type markLine struct {
 	BearingDeg  *float64    `json:"bearing_deg,omitempty"`
 	HeightM     *float64    `json:"height_m,omitempty"`
 	Note        string      `json:"note,omitempty"`
+	Look        string      `json:"look,omitempty"`
 	Program     string      `json:"program,omitempty"`
 	Source      string      `json:"source,omitempty"`
 	ThresholdDB *float64    `json:"threshold_db,omitempty"`
@@ -244,7 +255,7 @@ func (m Mark) line() (any, error) {
 		return nil, fmt.Errorf("a height of %g m", *h)
 	}
 	l := markLine{
-		Kind: "mark", Time: stamp(m.Time), Place: place, Note: note,
+		Kind: "mark", Time: stamp(m.Time), Place: place, Note: note, Look: printable(string(m.Look), maxName),
 		Program: printable(m.Program, maxName), Source: printable(m.Source, maxNote),
 		ThresholdDB: round(m.ThresholdDB, 100), Interrupted: m.Interrupted,
 		Channels: make([]heardLine, 0, len(m.Heard)),

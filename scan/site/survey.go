@@ -15,7 +15,7 @@ import (
 // cover are left out. Place, bearing, height, note and program are the
 // caller's to add.
 func NewMark(s *scan.Survey) Mark {
-	m := Mark{Time: s.Started, Source: s.Source, ThresholdDB: s.ThresholdDB, Interrupted: s.Interrupted}
+	m := Mark{Time: s.Started, Look: Careful, Source: s.Source, ThresholdDB: s.ThresholdDB, Interrupted: s.Interrupted}
 	if k := s.Clock; k != nil {
 		ppm := k.PPM
 		if k.Given {

@@ -35,7 +35,7 @@ func TestNewMark(t *testing.T) {
 	}
 	m := NewMark(s)
 	require.Equal(t, Mark{
-		Time: noon, Source: "sim:town", ThresholdDB: 15.2, Clock: e(12, 0.5), Interrupted: true,
+		Time: noon, Look: Careful, Source: "sim:town", ThresholdDB: 15.2, Clock: e(12, 0.5), Interrupted: true,
 		Heard: []Heard{
 			{RFChannel: 9, Presence: measure.Vacant, Power: e(-50, 0.1)},
 			{

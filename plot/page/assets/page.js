@@ -37,6 +37,7 @@
       trace.add(line.rf_channel, now, line.margin_db);
     }
     if (!latest.has(focus)) choose(event.channels[0].rf_channel);
+    say('marks', event.marks ? event.marks + ' marked, the last: ' + event.last_mark : '');
     const line = latest.get(focus);
     rooftone.hear(line.margin_db, bestSeen);
     if (line.best_db !== null) bestSeen = line.best_db;
@@ -70,7 +71,10 @@
   }
 
   function words(line) {
-    if (line.state === 'learning') return 'listening carefully, a moment…';
+    if (line.state === 'learning') {
+      return marking || line.progress ? 'listening, hold still: ' + Math.round(100 * (line.progress || 0)) + ' %' : 'listening carefully, a moment…';
+    }
+    if (line.state === 'uncovered') return 'the recording does not hold it';
     if (line.state === 'nothing') return 'nothing heard' + (line.at_most_db === undefined ? '' : ', below ' + signed(line.at_most_db) + ' dB');
     const w = line.margin_db >= 0 ? 'decodes' : 'cannot decode yet';
     const t = { rising: ', rising ↗', falling: ', falling ↘' }[line.trend] || '';
@@ -137,18 +141,29 @@
     return a.said;
   }
 
-  async function mark(e) {
-    e.preventDefault();
-    const place = get('place').value.trim(), heading = get('bearing').value.trim().replace(',', '.');
+  let marking = false;
+  async function mark(quick) {
+    if (marking) return;
+    const place = get('place').value.trim(), heading = get('bearing').value.trim().replace(',', '.').replace('°', '');
     if (!place) { say('kept', 'Give the place a name first'); get('place').focus(); return; }
-    const what = { place };
+    const what = { place, quick };
     if (heading) {
       what.bearing_deg = Number(heading);
       if (!(what.bearing_deg >= 0 && what.bearing_deg <= 360)) { say('kept', 'The heading is a number from 0 to 360'); return; }
     }
-    say('kept', 'Keeping…');
+    const height = get('height').value.trim().replace(',', '.');
+    if (height) {
+      const m = /^(-?[0-9.]+)\s*(m|ft|feet|)$/i.exec(height);
+      what.height_m = m ? Number(m[1]) * (/^f/i.test(m[2]) ? 0.3048 : 1) : NaN;
+      if (!(Math.abs(what.height_m) <= 9000)) { say('kept', 'The height is a number, in m or ft'); return; }
+    }
+    marking = true;
+    get('careful').disabled = get('quick').disabled = true;
+    say('kept', quick || !about.careful ? 'Keeping…' : 'Listening to all wanted channels: hold still…');
     try { say('kept', await send('mark', what)); }
-    catch (err) { say('kept', 'Not kept: ' + (err.message || 'no connection')); }
+    catch (err) { say('kept', err instanceof TypeError ? 'No answer: what is kept shows below once the connection is back' : 'Not kept: ' + err.message); }
+    marking = false;
+    get('careful').disabled = get('quick').disabled = false;
   }
 
   async function sound() {
@@ -175,6 +190,8 @@
     for (const c of about.channels) labels.set(c.rf_channel, c.label || '');
     get('mark').hidden = !about.marks;
     get('reset').hidden = !about.resets;
+    get('quick').hidden = !about.careful;
+    if (about.careful) say('careful', 'Mark carefully: hold still');
     if (about.channels.length > 1) {
       for (const c of about.channels) {
         const b = document.createElement('button'), n = document.createElement('span'), v = document.createElement('b');
@@ -192,7 +209,8 @@
   }
 
   get('sound').onclick = sound;
-  get('mark').onsubmit = mark;
+  get('mark').onsubmit = e => { e.preventDefault(); mark(false); };
+  get('quick').onclick = () => mark(true);
   get('reset').onclick = () => { bestSeen = null; send('reset', { rf_channel: focus }).catch(() => {}); };
   document.onvisibilitychange = awake;
   rooftone.updates = () => updates;

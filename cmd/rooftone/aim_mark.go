@@ -1,0 +1,258 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+	"rooftone/scan/meter"
+	"rooftone/scan/site"
+	"rooftone/scan/verdict"
+)
+
+// spotted is where the person on the roof says to be.
+type spotted struct {
+	place           string
+	bearing, height *float64
+	note            string
+}
+
+func (at spotted) String() string {
+	spot := site.Spot{Place: at.place, BearingDeg: at.bearing, HeightM: at.height}
+	return spot.String()
+}
+
+var (
+	heightText  = regexp.MustCompile(`^(.*?),\s*([^,\s]+)\s*(m|ft)$`)
+	headingText = regexp.MustCompile(`^(.*?),\s*([^,\s]+)\s*°$`)
+)
+
+const metresPerFoot = 0.3048
+
+// parseSpot reads "chimney @ 135, 6 m": a place, and if they are told a heading
+// and a height in metres or feet. What names a spot elsewhere, "chimney, 135°,
+// 6 m", is read too.
+func parseSpot(s string) (at spotted, err error) {
+	number := func(what, text string, low, high float64) (*float64, error) {
+		v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
+		if err != nil || math.IsNaN(v) || v < low || v > high {
+			return nil, fmt.Errorf("the %s is a number from %g to %g", what, low, high)
+		}
+		return &v, nil
+	}
+	at.place = strings.TrimSpace(s)
+	if m := heightText.FindStringSubmatch(at.place); m != nil {
+		if at.height, err = number("height", m[2], -500, 9000); err != nil {
+			return spotted{}, err
+		}
+		if m[3] == "ft" {
+			*at.height *= metresPerFoot
+		}
+		at.place = strings.TrimSpace(m[1])
+	}
+	if place, heading, has := strings.Cut(at.place, "@"); has {
+		at.place = strings.TrimSpace(place)
+		at.bearing, err = number("heading", strings.TrimSuffix(strings.TrimSpace(heading), "°"), 0, 360)
+	} else if m := headingText.FindStringSubmatch(at.place); m != nil {
+		at.place = strings.TrimSpace(m[1])
+		at.bearing, err = number("heading", m[2], 0, 360)
+	}
+	if err == nil && at.place == "" {
+		err = errors.New("the place has no name")
+	}
+	if err != nil {
+		return spotted{}, err
+	}
+	return at, nil
+}
+
+// canVisit reports whether marks can be measured carefully: there has to be a
+// file to keep them in, and a radio.
+func (s *aimSession) canVisit() bool { return s.file != "" && s.playback == nil }
+
+// keep marks a place with what is read there now, and returns what to say. It
+// says that a mark is kept only once it is.
+func (s *aimSession) keep(at spotted) (string, error) {
+	m, heard := s.mark(at)
+	if heard == 0 {
+		return "", errors.New("there is no reading to mark yet")
+	}
+	said := "noted for this session: " + at.String()
+	if s.file != "" {
+		if err := site.Append(s.file, m); err != nil {
+			return "", err
+		}
+		said = "kept: " + at.String()
+		if s.canVisit() {
+			said = "kept, a quick mark: " + at.String()
+		}
+	}
+	s.kept(m)
+	return said, nil
+}
+
+// kept takes a mark in among those of the session.
+func (s *aimSession) kept(m site.Mark) {
+	s.mutex.Lock()
+	s.marks = append(s.marks, m)
+	n := len(s.marks)
+	s.mutex.Unlock()
+	if s.page != nil {
+		s.page.Marked(n, spotName(m))
+	}
+}
+
+// keepCarefully has the meter pause for a careful visit to the wanted channels,
+// keeps what that finds, and returns what to say.
+func (s *aimSession) keepCarefully(ctx context.Context, at spotted) (string, error) {
+	s.mutex.Lock()
+	busy := s.marking
+	if busy == "" {
+		s.marking = at.String()
+	}
+	s.mutex.Unlock()
+	if busy != "" {
+		return "", fmt.Errorf("%s is being measured: one at a time", busy)
+	}
+	defer func() {
+		s.mutex.Lock()
+		s.marking = ""
+		s.mutex.Unlock()
+	}()
+	wanted, err := s.wanted()
+	if err != nil {
+		return "", err
+	}
+	survey, err := s.meter.Visit(ctx, scan.Options{
+		Channels: wanted, Plan: s.options.Plan, Dwell: explainDwell,
+		GainDB: s.options.GainDB, PPM: s.options.PPM, ThresholdDB: s.options.ThresholdDB,
+	})
+	switch {
+	case err != nil && ctx.Err() == nil:
+		return "", err
+	case err != nil || survey.Interrupted:
+		return "", errors.New("it was broken off")
+	}
+	m := site.NewMark(survey)
+	m.Time, m.Place, m.BearingDeg, m.HeightM, m.Note, m.Program = time.Now(), at.place, at.bearing, at.height, at.note, version()
+	if err := site.Append(s.file, m); err != nil {
+		return "", err
+	}
+	s.kept(m)
+	decode := 0
+	for _, h := range m.Heard {
+		if h.Margin != nil && h.Margin.Value >= 0 {
+			decode++
+		}
+	}
+	return fmt.Sprintf("kept: %s; %d of %d channels decode", at, decode, len(m.Heard)), nil
+}
+
+// wanted is what a careful mark measures: the house's wanted channels as its
+// file has them now, or those that are followed where none is.
+func (s *aimSession) wanted() ([]band.Channel, error) {
+	house, err := site.Read(s.file)
+	if err != nil {
+		return nil, err
+	}
+	if len(house.Wanted) == 0 {
+		return s.options.Channels, nil
+	}
+	var out []band.Channel
+	for _, c := range s.options.Plan {
+		for _, w := range house.Wanted {
+			if w.RFChannel == c.Number {
+				out = append(out, c)
+			}
+		}
+	}
+	if len(out) < len(house.Wanted) {
+		return nil, errors.New("not all wanted channels are in this channel plan")
+	}
+	return out, nil
+}
+
+// isMarking names the place that is being measured carefully.
+func (s *aimSession) isMarking() string {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	return s.marking
+}
+
+// listMarks prints the marks that no file keeps, the last chance to see them.
+func (s *aimSession) listMarks() {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	for _, text := range s.unkept {
+		s.console.note("%s", text)
+	}
+	if s.file != "" {
+		return
+	}
+	for _, m := range s.marks {
+		fmt.Fprintf(s.console.stdout, "%s  %s", m.Time.Format("15:04:05"), oneLine(spotName(m)))
+		for _, h := range m.Heard {
+			if h.Margin == nil {
+				fmt.Fprintf(s.console.stdout, "  RF %d nothing", h.RFChannel)
+			} else {
+				fmt.Fprintf(s.console.stdout, "  RF %d %+.1f dB", h.RFChannel, h.Margin.Value)
+			}
+		}
+		fmt.Fprintln(s.console.stdout)
+	}
+}
+
+// mark makes a mark of the newest readings. A recording's is of its own time,
+// if it tells.
+func (s *aimSession) mark(at spotted) (m site.Mark, heard int) {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	m = site.Mark{
+		Time: time.Now(), Place: at.place, BearingDeg: at.bearing, HeightM: at.height, Note: at.note,
+		Look: site.Live, Program: version(), Source: s.source, ThresholdDB: s.options.ThresholdDB,
+	}
+	if s.clock != nil {
+		ppm := s.clock.PPM
+		m.Clock = &ppm
+	}
+	for _, c := range s.options.Channels {
+		u, ok := s.latest[c.Number]
+		if !ok || u.State == meter.Learning || u.State == meter.Uncovered {
+			continue
+		}
+		heard++
+		m.Heard = append(m.Heard, heardNow(u))
+		if year := u.Time.Year(); s.playback != nil && year > 1970 {
+			m.Time = u.Time
+		}
+	}
+	return m, heard
+}
+
+// heardNow is a reading as a house file has it.
+func heardNow(u meter.Update) site.Heard {
+	h := site.Heard{
+		RFChannel: u.Channel.Number, Presence: measure.Vacant,
+		Margin: u.Margin, CN: u.CN, MER: u.MER, GainDB: u.GainDB, Clipped: u.Clipped, Lost: u.Lost,
+	}
+	if u.Margin == nil {
+		return h
+	}
+	h.Presence, h.MarginMethod = measure.Present, u.Method
+	if u.Trained {
+		h.Standard = measure.ATSC1
+	}
+	h.Grade = verdict.GradeOf(u.Margin.Value)
+	if u.Overload {
+		h.Limits = append(h.Limits, verdict.Overload)
+	}
+	return h
+}
