@@ -210,3 +210,52 @@ func TestFaultsAreFound(t *testing.T) {
 		t.Logf("%s %v: %s | %s", f.Kind, f.RFChannels, f.Text, f.Next)
 	}
 }
+
+// Truth: common sense. Channels that fade, one with a day and one without, have no
+// steps in a month; one that is cut by so much has one.
+func TestStepsAndNone(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(27, 18))
+	const minutes = 30 * 1440
+	wrong, missed, asked := 0, 0, 0
+	for run := range 40 {
+		tau := []float64{2, 10, 60, 240}[run%4] // minutes
+		sigma := []float64{0.3, 1, 2}[run%3]
+		keep := math.Exp(-1 / tau)
+		slow := 0.0
+		at := 1000 + rng.IntN(minutes-2000)
+		change := 8 * sigma
+		if run%2 == 0 {
+			change = 0
+		}
+		var p []point
+		for i := range minutes {
+			slow = keep*slow + math.Sqrt(1-keep*keep)*rng.NormFloat64()
+			db := 10 + sigma*slow + 2*math.Cos(2*math.Pi*float64(i)/1440)
+			if i >= at {
+				db -= change
+			}
+			p = append(p, point{noon.Add(time.Duration(i) * time.Minute), db})
+		}
+		found := stepsIn(22, p, time.Minute, 180)
+		hit := 0
+		for _, s := range found {
+			if d := s.Time.Sub(p[at].at).Minutes(); change > 0 && math.Abs(d) <= 3 {
+				hit++
+			} else {
+				wrong++
+				t.Logf("run %d: τ %.0f min, σ %.1f dB: %+.1f dB, %.0f min from where one is", run, tau, sigma, s.ChangeDB, d)
+			}
+		}
+		if change > 0 {
+			asked++
+			if hit == 0 {
+				missed++
+				t.Logf("run %d: τ %.0f min, σ %.1f dB: a step of %.1f dB is not found", run, tau, sigma, change)
+			}
+		}
+	}
+	t.Logf("%d of %d steps found, %d found that are none", asked-missed, asked, wrong)
+	require.Zero(t, wrong)
+	require.LessOrEqual(t, missed, 4)
+}

@@ -21,7 +21,7 @@ const (
 	leastStepDB = 1.0
 	// stepSigmas is by how much a change must stand out of how the channel
 	// changes anyway.
-	stepSigmas = 5.0
+	stepSigmas = 5.5
 	// stepSharp is the share of a change that must happen at once.
 	stepSharp = 0.6
 	// mostSteps bounds how many are told of a channel.
@@ -75,33 +75,64 @@ func typical(p []point) time.Duration {
 	return seconds(median(d))
 }
 
+// candidate is a place in a series where it changes.
+type candidate struct {
+	i      int
+	change float64
+	wide   int // points of the windows that showed it
+	score  float64
+}
+
 // stepsIn looks for steps in a series. A step is where the medians of wide windows
 // before and after differ by more than such windows differ anyway, and where most
-// of that happens within a few points.
+// of that happens within a few points. Windows four times as wide show smaller
+// steps of a channel that fades, where there is the time for them.
 func stepsIn(rf int, p []point, spacing time.Duration, wide int) []Step {
-	n := len(p)
-	wide = min(wide, n/4)
-	narrow := min(5, wide)
-	if wide < 8 {
-		return nil
-	}
-	sigma := restless(p, wide)
-	least := math.Max(leastStepDB, stepSigmas*sigma)
-	// Means are quick, and tell where it is worth to look.
-	sums := make([]float64, n+1)
+	p = withoutDay(p)
+	sums := make([]float64, len(p)+1)
 	for i, v := range p {
 		sums[i+1] = sums[i] + v.db
 	}
-	mean := func(from, to int) float64 { return (sums[to] - sums[from]) / float64(to-from) }
-	type candidate struct {
-		i      int
-		change float64
+	found := candidates(p, sums, min(wide, len(p)/4))
+	if 4*4*wide <= len(p) {
+		found = append(found, candidates(p, sums, 4*wide)...)
 	}
+	slices.SortStableFunc(found, func(a, b candidate) int {
+		switch {
+		case a.score > b.score:
+			return -1
+		case a.score < b.score:
+			return 1
+		}
+		return 0
+	})
+	var out []Step
+	var taken []int
+	for _, c := range found {
+		if len(out) < mostSteps && !slices.ContainsFunc(taken, func(i int) bool { return c.i-i < c.wide && i-c.i < c.wide }) {
+			taken = append(taken, c.i)
+			out = append(out, Step{RFChannel: rf, Time: p[c.i].at, Within: spacing, ChangeDB: c.change})
+		}
+	}
+	return out
+}
+
+// candidates are the places that one width of window shows.
+func candidates(p []point, sums []float64, wide int) []candidate {
+	const fewest = 8
+	if wide < fewest {
+		return nil
+	}
+	// Means are quick, and tell where it is worth to look.
+	mean := func(from, to int) float64 { return (sums[to] - sums[from]) / float64(to-from) }
+	n, narrow := len(p), 5
+	least := math.Max(leastStepDB, stepSigmas*restless(p, wide))
 	var found []candidate
 	edge := max(narrow, wide/2)
 	for i := edge; i <= n-edge; i++ {
 		before, after := max(0, i-wide), min(n, i+wide)
-		if math.Abs(mean(i-narrow, i)-mean(i, i+narrow)) < stepSharp*least {
+		at := math.Abs(mean(i-narrow, i) - mean(i, i+narrow))
+		if at < stepSharp*least || math.Abs(mean(before, i)-mean(i, after)) < 0.6*least {
 			continue
 		}
 		change := windowMedian(p[i:after]) - windowMedian(p[before:i])
@@ -109,23 +140,71 @@ func stepsIn(rf int, p []point, spacing time.Duration, wide int) []Step {
 		if math.Abs(change) < least || sharp*change < 0 || math.Abs(sharp) < stepSharp*math.Abs(change) {
 			continue
 		}
-		found = append(found, candidate{i, change})
-	}
-	// Of neighbours the one at which the two sides part the most.
-	parted := func(c candidate) float64 { return math.Abs(mean(c.i-narrow, c.i) - mean(c.i, c.i+narrow)) }
-	slices.SortStableFunc(found, func(a, b candidate) int {
-		return int(math.Copysign(1, parted(b)-parted(a)))
-	})
-	var out []Step
-	var taken []int
-	for _, c := range found {
-		if slices.ContainsFunc(taken, func(i int) bool { return c.i-i < wide && i-c.i < wide }) || len(out) == mostSteps {
+		// What comes back after a few hours did not stay.
+		if longer := windowMedian(p[i:min(n, i+2*wide)]) - windowMedian(p[max(0, i-2*wide):i]); longer*change < 0 || math.Abs(longer) < stepSharp*math.Abs(change) {
 			continue
 		}
-		taken = append(taken, c.i)
-		out = append(out, Step{RFChannel: rf, Time: p[c.i].at, Within: spacing, ChangeDB: c.change})
+		// Of neighbours the one at which both few and many points part the most.
+		about := min(60, wide)
+		score := at * math.Abs(mean(max(0, i-about), i)-mean(i, min(n, i+about)))
+		found = append(found, candidate{i, change, wide, score})
+	}
+	return found
+}
+
+// withoutDay takes out what repeats from day to day: the median over the days of
+// each half hour's distance from its day's median, with straight lines between the
+// half hours. What happens on one day only stays.
+func withoutDay(p []point) []point {
+	const slots = 48
+	var days [][]point
+	for i := 0; i < len(p); {
+		first := dayNumber(p[i].at)
+		k := i
+		for k < len(p) && dayNumber(p[k].at) == first {
+			k++
+		}
+		days = append(days, p[i:k])
+		i = k
+	}
+	if len(days) < fewestDays {
+		return p
+	}
+	var in [slots][]float64
+	for _, day := range days {
+		usual := windowMedian(day)
+		var here [slots][]float64
+		for _, v := range day {
+			k := int(secondOfDay(v.at) / 86400 * slots)
+			here[k] = append(here[k], v.db-usual)
+		}
+		for k, list := range here {
+			if len(list) > 0 {
+				in[k] = append(in[k], median(list))
+			}
+		}
+	}
+	var profile [slots]float64
+	for k := range profile {
+		if len(in[k]) >= fewestDays {
+			profile[k] = median(in[k])
+		}
+	}
+	out := make([]point, len(p))
+	for i, v := range p {
+		x := secondOfDay(v.at)/86400*slots - 0.5
+		k := int(math.Floor(x))
+		a, b := profile[(k+slots)%slots], profile[(k+1)%slots]
+		out[i] = point{v.at, v.db - a - (b-a)*(x-float64(k))}
 	}
 	return out
+}
+
+func dayNumber(t time.Time) int { return t.Year()*1000 + t.YearDay() }
+
+func secondOfDay(t time.Time) float64 {
+	h, m, s := t.Clock()
+	return float64(h*3600 + m*60 + s)
 }
 
 func windowMedian(p []point) float64 {
@@ -138,26 +217,35 @@ func windowMedian(p []point) float64 {
 }
 
 // restless is how much the median of so many points differs from that of the next
-// ones anyway, as a standard deviation: of blocks of a quarter of them, those as
-// far apart as the windows' middles, by the median of their differences.
+// ones anyway, as a standard deviation, by the median of such differences: a step
+// or two hardly move that. Where the series has few such windows, quarters of
+// them are compared, as far apart as the windows' middles.
 func restless(p []point, wide int) float64 {
-	block := max(1, wide/4)
-	var medians []float64
+	const (
+		toSigma = 1.4826 // from the median of what is normally distributed
+		calmer  = 1.5    // whole windows scatter less than their quarters do
+		enough  = 12
+	)
+	if whole := differences(p, wide, 1); len(whole) >= enough {
+		return toSigma * median(whole)
+	}
+	if quarters := differences(p, max(1, wide/4), 4); len(quarters) > 0 {
+		return toSigma * median(quarters) / calmer
+	}
+	return 0
+}
+
+// differences are those of the medians of blocks of so many points, each and the
+// one that is so many blocks later.
+func differences(p []point, block, later int) []float64 {
+	var medians, out []float64
 	for i := 0; i+block <= len(p); i += block {
 		medians = append(medians, windowMedian(p[i:i+block]))
 	}
-	var d []float64
-	for i := 0; i+4 < len(medians); i++ {
-		d = append(d, math.Abs(medians[i+4]-medians[i]))
+	for i := 0; i+later < len(medians); i++ {
+		out = append(out, math.Abs(medians[i+later]-medians[i]))
 	}
-	const toSigma = 1.4826
-	// Whole windows scatter less than their quarters do.
-	const calmer = 1.5
-	s := toSigma * median(d) / calmer
-	if math.IsNaN(s) {
-		return 0
-	}
-	return s
+	return out
 }
 
 // joinSteps puts the steps of all channels in order and says which belong
