@@ -36,7 +36,9 @@
 //	[antenna]    beamwidth_deg, front_to_back_db, bearing_deg, rate_deg_per_s;
 //	             without it all bearings are heard alike
 //	[[station]]  rf_channel, call, standard ("atsc1" or "atsc3"), level_dbm,
-//	             pilot_error_hz, bearing_deg, shoulders_db,
+//	             pilot_error_hz, bearing_deg, shoulders_db, shown_channel,
+//	             transport_id, programmes = [{ name, video ("mpeg2", "h264" or
+//	             "none"), audio = [languages] }],
 //	             echoes = [{ delay_us, level_db, phase_deg, doppler_hz, scatter_hz,
 //	             bearing_deg }],
 //	             fading = { kind = "lognormal", sigma_db, seconds }
@@ -51,8 +53,9 @@
 //
 // # What is not simulated
 //
-// The trellis code of the data (its levels are random), multiplex clocks that
-// differ between transmitters, aliases of what lies beyond the slice, images
+// Pictures and sound (what 8-VSB stations send is coded as the standard asks, but
+// those bytes of it are random), multiplex clocks that differ between
+// transmitters, aliases of what lies beyond the slice, images
 // and the tuned filter of the front end, products of more than the fourteen
 // strongest signals.
 package sim

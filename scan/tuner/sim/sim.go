@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"rooftone/dsp/air"
+	"rooftone/dsp/vsb/coding"
 	"rooftone/scan/tuner"
 )
 
@@ -148,8 +149,9 @@ func (t *Tuner) populate() error {
 // populateAir makes the emitters of what comes from the antenna.
 func (t *Tuner) populateAir() error {
 	seed := t.town.Radio.Seed
+	playout := coding.NewPlayout()
 	for i, s := range t.town.Stations {
-		e, err := newStation(s, air.Seed(seed, 1, uint64(i)))
+		e, err := newStation(s, air.Seed(seed, 1, uint64(i)), playout, t.options.Epoch)
 		if err != nil {
 			return err
 		}

@@ -1,8 +1,12 @@
 package sim
 
 import (
+	"time"
+
+	"rooftone/dsp/air"
 	"rooftone/dsp/ofdm"
 	"rooftone/dsp/vsb"
+	"rooftone/dsp/vsb/coding"
 )
 
 // transmission is what a station sends, by its standard. Frequencies count from
@@ -33,16 +37,23 @@ type renderer interface {
 // frameSymbols makes ATSC 3.0 frames of 250 ms.
 const frameSymbols = 186
 
-// newTransmission returns what a station of the given standard sends.
-func newTransmission(standard string, seed uint64) (transmission, error) {
-	if standard != "atsc3" {
-		return atsc1{vsb.NewWaveform(seed)}, nil
+// newTransmission returns what a station sends, and where its frames stand at the
+// radio's time 0, in seconds. That time is called epoch.
+func newTransmission(s *Station, seed uint64, playout *coding.Playout, epoch time.Time) (sends transmission, clock float64, err error) {
+	at := func(t transmission) float64 { return t.period() * float64(air.Seed(seed, 1)>>11) * 0x1p-53 }
+	if s.Standard == "atsc3" {
+		w, err := ofdm.NewWaveform(seed, frameSymbols)
+		if err != nil {
+			return nil, 0, err
+		}
+		return atsc3{w}, at(atsc3{w}), nil
 	}
-	w, err := ofdm.NewWaveform(seed, frameSymbols)
-	return atsc3{w}, err
+	clock = at(atsc1{})
+	a, err := s.airing(playout, seed, epoch.Add(-seconds(clock)))
+	return atsc1{a}, clock, err
 }
 
-type atsc1 struct{ *vsb.Waveform }
+type atsc1 struct{ *coding.Airing }
 
 func (atsc1) density(offsetHz float64) float64    { return vsb.Density(offsetHz) }
 func (atsc1) power(lowHz, highHz float64) float64 { return vsb.DataPower(lowHz, highHz) }
@@ -51,16 +62,16 @@ func (atsc1) period() float64                     { return 2 * vsb.FieldSymbols 
 
 func (t atsc1) renderer(rateHz, offsetHz float64) (renderer, error) {
 	r, err := vsb.NewRenderer(rateHz, offsetHz)
-	return atsc1Renderer{r, t.Waveform}, err
+	return atsc1Renderer{r, t.Airing}, err
 }
 
 type atsc1Renderer struct {
 	*vsb.Renderer
-	waveform *vsb.Waveform
+	airing *coding.Airing
 }
 
 func (r atsc1Renderer) add(dst []complex64, start, step float64, gain complex128) error {
-	return r.Add(dst, r.waveform, start, step, gain)
+	return r.Add(dst, r.airing, start, step, gain)
 }
 
 type atsc3 struct{ *ofdm.Waveform }

@@ -3,9 +3,11 @@ package sim
 import (
 	"math"
 	"math/cmplx"
+	"time"
 
 	"rooftone/dsp/air"
 	"rooftone/dsp/vsb"
+	"rooftone/dsp/vsb/coding"
 )
 
 // station is the emitter of a Station.
@@ -22,12 +24,12 @@ type station struct {
 	now      func() float64             // the radio's own time, seconds
 }
 
-func newStation(s Station, seed uint64) (*station, error) {
+func newStation(s Station, seed uint64, playout *coding.Playout, epoch time.Time) (*station, error) {
 	c, err := channel(s.RFChannel)
 	if err != nil {
 		return nil, err
 	}
-	sends, err := newTransmission(s.Standard, seed)
+	sends, clock, err := newTransmission(&s, seed, playout, epoch)
 	if err != nil {
 		return nil, err
 	}
@@ -36,7 +38,7 @@ func newStation(s Station, seed uint64) (*station, error) {
 		lowerHz:  c.LowerHz + s.PilotErrorHz,
 		middleHz: c.CenterHz(),
 		sends:    sends,
-		clock:    sends.period() * float64(air.Seed(seed, 1)>>11) * 0x1p-53,
+		clock:    clock,
 		seed:     seed,
 		scatter:  make([]*air.Rayleigh, len(s.Echoes)),
 	}

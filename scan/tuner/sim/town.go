@@ -38,6 +38,12 @@ type Station struct {
 	// and falls by 11.5 dB per MHz from there. 0 is a clean transmitter.
 	ShouldersDB float64 `toml:"shoulders_db"`
 
+	// What an 8-VSB station sends. 0 and none stand for something made up
+	// from its call sign and its channel.
+	ShownChannel int         `toml:"shown_channel"` // the number that sets show
+	TransportID  int         `toml:"transport_id"`
+	Programmes   []Programme `toml:"programmes"`
+
 	Echoes []Echo  `toml:"echoes"`
 	Fading *Fading `toml:"fading"` // of all paths together; nil is steady
 }
@@ -206,6 +212,9 @@ func (s *Station) validate() error {
 		if err != nil {
 			return fmt.Errorf("echo %d: %w", i+1, err)
 		}
+	}
+	if err := s.validateProgrammes(); err != nil {
+		return err
 	}
 	return s.Fading.validate()
 }
