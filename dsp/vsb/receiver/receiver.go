@@ -35,11 +35,31 @@ const (
 )
 
 // Receiver turns samples into transport packets. It is used by one goroutine at a
-// time, needs bounded memory, and allocates nothing once it is locked.
+// time, needs bounded memory, and allocates nothing while it is locked.
 type Receiver struct {
 	options Options
 	status  Status
+
+	front    *front
+	sampler  *sampler
+	engine   *engine
+	acquirer *acquirer
+	starter  *starter
+	decoder  *coding.Decoder
+	packet   Packet
+
+	state   state
+	waiting []complex64 // samples in which lock is looked for
+	nominal float64     // the sampler's turn for a pilot in its place
 }
+
+type state int
+
+const (
+	searching state = iota
+	starting        // lock was found: samples are awaited to start the equaliser with
+	running
+)
 
 // New returns a receiver.
 func New(o Options) (*Receiver, error) {
@@ -50,21 +70,144 @@ func New(o Options) (*Receiver, error) {
 	case !(o.LowerHz >= -o.RateHz/2-slack && o.LowerHz+vsb.ChannelWidthHz <= o.RateHz/2+slack):
 		return nil, fmt.Errorf("receiving 8-VSB: the channel from %g to %g Hz is not wholly within ±%g Hz", o.LowerHz, o.LowerHz+vsb.ChannelWidthHz, o.RateHz/2)
 	}
-	return &Receiver{options: o, status: Status{MERBeforeDB: math.NaN(), MERAfterDB: math.NaN()}}, nil
+	r := &Receiver{options: o, decoder: coding.NewDecoder(), sampler: newSampler()}
+	var err error
+	if r.front, err = newFront(o.RateHz, o.LowerHz+vsb.ChannelWidthHz/2); err != nil {
+		return nil, fmt.Errorf("receiving 8-VSB: %w", err)
+	}
+	if r.acquirer, err = newAcquirer(r.front); err != nil {
+		return nil, fmt.Errorf("receiving 8-VSB: %w", err)
+	}
+	if r.starter, err = newStarter(); err != nil {
+		return nil, fmt.Errorf("receiving 8-VSB: %w", err)
+	}
+	if r.engine, err = newEngine(r.sampler); err != nil {
+		return nil, fmt.Errorf("receiving 8-VSB: %w", err)
+	}
+	r.waiting = make([]complex64, 0, int(searchFields*vsb.FieldSymbols/vsb.SymbolRateHz*o.RateHz)+2*frontSize)
+	return r, nil
 }
 
 // Write takes the samples that follow the last ones, any number of them.
 func (r *Receiver) Write(samples []complex64) error {
 	r.status.Samples += int64(len(samples))
+	for len(samples) > 0 {
+		if r.state != searching {
+			n, out := r.front.write(samples)
+			samples = samples[n:]
+			r.take(out)
+			continue
+		}
+		n := min(len(samples), cap(r.waiting)-len(r.waiting))
+		r.waiting = append(r.waiting, samples[:n]...)
+		samples = samples[n:]
+		if len(r.waiting) == cap(r.waiting) {
+			r.search()
+		}
+	}
 	return nil
+}
+
+// search looks for lock in the samples that wait.
+func (r *Receiver) search() {
+	found, ok := r.acquirer.search(r.waiting)
+	if !ok {
+		// Half of them may have the first field sync of the next two.
+		n := copy(r.waiting, r.waiting[len(r.waiting)/2:])
+		r.waiting = r.waiting[:n]
+		return
+	}
+	r.front.reset(found.carrierHz, 0)
+	r.sampler.reset()
+	r.sampler.step = r.front.outRate() / vsb.SymbolRateHz * (1 + found.clock)
+	r.nominal = (r.front.middleHz - vsb.ChannelWidthHz/2 + vsb.PilotOffsetHz - r.front.centreHz()) / r.front.outRate()
+	r.sampler.place(found.at)
+	r.sampler.phase = 0
+	r.sampler.turn = r.nominal*r.sampler.step + found.carrierHz/r.front.outRate()*r.sampler.step
+	r.engine.odd = found.odd
+	r.engine.drift = 0
+	r.decoder.Reset()
+	r.state = starting
+	samples := r.waiting
+	r.waiting = r.waiting[:0]
+	for len(samples) > 0 && r.state != searching {
+		n, out := r.front.write(samples)
+		samples = samples[n:]
+		r.take(out)
+	}
+}
+
+// take takes what the front has made.
+func (r *Receiver) take(out []complex64) {
+	r.sampler.write(out)
+	if r.state == starting {
+		if !r.sampler.ready(startBlocks * blockSymbols) {
+			return
+		}
+		r.engine.start(r.engine.odd, r.starter)
+		r.state = running
+		r.status.Locks++
+		r.status.Locked = true
+	}
+	for r.state == running && r.engine.ready() {
+		r.step()
+	}
+}
+
+// step takes a block of symbols.
+func (r *Receiver) step() {
+	e := r.engine
+	segment, fresh := e.segment, e.blocks == 0
+	if e.blocks%4 == 0 || e.blocks < 16 {
+		e.smoothNoise()
+		e.redesign()
+	}
+	e.weight = max(0.1, 1/float32(5+e.blocks))
+	e.block()
+	for i := range blockSegments {
+		// The canceller is two segments behind.
+		index := (segment + i - 2 + vsb.FieldSegments) % vsb.FieldSegments
+		if fresh && i < 2 {
+			continue
+		}
+		r.decode(index, e.soft[i*vsb.SegmentSymbols:][:vsb.SegmentSymbols])
+	}
+}
+
+// decode takes a segment's soft symbols.
+func (r *Receiver) decode(index int, soft []float32) {
+	ok, err := r.decoder.Segment(&r.packet, index, soft)
+	if err != nil || !ok {
+		return
+	}
+	if r.options.Packet != nil {
+		r.options.Packet(&r.packet)
+	}
 }
 
 // Gap says that samples were lost: those to come do not follow the last ones. The
 // receiver finds out by itself too, but later.
-func (r *Receiver) Gap() {}
+func (r *Receiver) Gap() {
+	r.state = searching
+	r.status.Locked = false
+	r.waiting = r.waiting[:0]
+}
 
 // Flush works off what is still under way at the end of the samples.
 func (r *Receiver) Flush() error { return nil }
 
 // Status returns how reception is.
-func (r *Receiver) Status() Status { return r.status }
+func (r *Receiver) Status() Status {
+	s := r.status
+	t := r.decoder.Totals()
+	s.Packets, s.Failed, s.Corrected = t.Packets, t.Failed, t.Corrected
+	s.MERBeforeDB, s.MERAfterDB, s.IdealDB = math.NaN(), math.NaN(), math.NaN()
+	if r.state == running {
+		s.MERAfterDB = 10 * math.Log10(r.engine.mer())
+		s.IdealDB = 10 * math.Log10(r.engine.designer.snr)
+		nominal := r.front.outRate() / vsb.SymbolRateHz
+		s.ClockPPM = (r.sampler.step/nominal - 1) * 1e6
+		s.CarrierHz = (r.sampler.turn/r.sampler.step - r.nominal) * r.front.outRate()
+	}
+	return s
+}
