@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/binary"
 	"io"
 	"math/rand/v2"
@@ -10,15 +11,64 @@ import (
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/sim"
 )
 
-// radio is a dongle server that hears nothing but noise: the protocol of the
+// radio is a dongle server that hears noise, or simulated towns: the protocol of the
 // server in Debian's rtl-sdr package, a greeting of 12 bytes, then samples one
 // way and commands of five bytes the other.
 type radio struct {
 	tunings  atomic.Int64 // how often it was sent to a frequency
 	lifetime int64        // in tunings; 0 has no end
 	hangUp   func() error
+	antenna  *antenna // what it hears; nil is noise
+}
+
+// antenna is what a radio hears: one simulated town until the antenna is moved,
+// then another.
+type antenna struct {
+	towns [2]*sim.Tuner
+	at    atomic.Int32 // which
+	was   int32
+	to    tuner.Tuning
+	work  []complex64
+}
+
+// order takes a command of the radio's.
+func (a *antenna) order(code byte, value uint32) {
+	switch code {
+	case 0x01:
+		a.to.CenterHz = float64(value)
+	case 0x02:
+		a.to.RateHz = float64(value)
+	case 0x04:
+		a.to.GainDB = float64(int32(value)) / 10
+	default:
+		return
+	}
+	a.tune()
+}
+
+func (a *antenna) tune() {
+	if a.was = a.at.Load(); a.to.CenterHz > 0 && a.to.RateHz > 0 {
+		a.towns[a.was].Tune(context.Background(), a.to) // what it cannot do stays undone, as with a radio
+	}
+}
+
+// hear fills a chunk with samples.
+func (a *antenna) hear(chunk []byte) {
+	if a.at.Load() != a.was {
+		a.tune()
+	}
+	if a.work == nil {
+		a.work = make([]complex64, len(chunk)/2)
+	}
+	b, _ := a.towns[a.was].Read(context.Background(), a.work)
+	for i, z := range b.Samples {
+		chunk[2*i], chunk[2*i+1] = tuner.ToByte(real(z)), tuner.ToByte(imag(z))
+	}
 }
 
 type radioKey struct{}
@@ -27,16 +77,25 @@ type radioKey struct{}
 // script ends, or hangs up for good when it was tuned that often, and sets
 // RADIO to the source word for it.
 func startRadio(ts *testscript.TestScript, _ bool, args []string) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	ts.Check(err)
-	ts.Defer(func() { l.Close() })
-	ts.Setenv("RADIO", "tcp://"+l.Addr().String())
 	r := ts.Value(radioKey{}).(*radio)
-	r.hangUp = l.Close
 	if len(args) > 0 {
+		var err error
 		r.lifetime, err = strconv.ParseInt(args[0], 10, 64)
 		ts.Check(err)
 	}
+	word, err := r.start()
+	ts.Check(err)
+	ts.Defer(func() { r.hangUp() })
+	ts.Setenv("RADIO", word)
+}
+
+// start serves until hangUp, and returns the source word.
+func (r *radio) start() (word string, err error) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return "", err
+	}
+	r.hangUp = l.Close
 	go func() {
 		for {
 			conn, err := l.Accept()
@@ -46,6 +105,7 @@ func startRadio(ts *testscript.TestScript, _ bool, args []string) {
 			go r.serve(conn)
 		}
 	}()
+	return "tcp://" + l.Addr().String(), nil
 }
 
 // listen is a script command: it takes a port, gives it back, and sets DEAD to
@@ -90,7 +150,11 @@ func (r *radio) serve(conn net.Conn) {
 			if !ok {
 				return
 			}
-			switch value := binary.BigEndian.Uint32(c[1:]); c[0] {
+			value := binary.BigEndian.Uint32(c[1:])
+			if r.antenna != nil {
+				r.antenna.order(c[0], value)
+			}
+			switch c[0] {
 			case 0x01:
 				if n := r.tunings.Add(1); n == r.lifetime {
 					r.hangUp()
@@ -106,7 +170,9 @@ func (r *radio) serve(conn net.Conn) {
 			}
 		case <-tick.C:
 		}
-		if counter == nil {
+		if counter == nil && r.antenna != nil {
+			r.antenna.hear(chunk)
+		} else if counter == nil {
 			at := rng.IntN(len(noise) - len(chunk))
 			copy(chunk, noise[at:])
 		} else {

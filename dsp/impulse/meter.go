@@ -69,8 +69,10 @@ type Piece struct {
 	Seconds float64
 
 	// Density is the pulses' power density in FS²/Hz, averaged over time, in the
-	// middle of what Profile weighs; below 0 when chance has it so.
-	Density, DensitySigma float64
+	// middle of what Profile weighs; below 0 when chance has it so. QuietSigma
+	// is what noise alone leaves uncertain of it, DensitySigma has the pulses'
+	// own scatter in it, too.
+	Density, DensitySigma, QuietSigma float64
 
 	// Excess is the mean excess over the quiet level behind the filter, in parts
 	// of that, and Square the pulses' mean squared excess.
@@ -350,6 +352,7 @@ func (m *Meter) judge(out *Piece, pass passed) {
 	// The mean and the median it is compared with scatter alike, and are
 	// partly one.
 	out.ExcessSigma = 1.2 / math.Sqrt(pass.whole*out.Seconds)
+	quiet := out.ExcessSigma
 	if mean > 0 && duty > 0 {
 		// The pulses' own scatter, if some hundred a second are as good as
 		// independent.
@@ -358,7 +361,8 @@ func (m *Meter) judge(out *Piece, pass passed) {
 	}
 	out.Density = power / pass.even
 	if mean != 0 {
-		out.DensitySigma = math.Abs(out.Density/mean) * out.ExcessSigma
+		level := math.Abs(out.Density / mean)
+		out.DensitySigma, out.QuietSigma = level*out.ExcessSigma, level*quiet
 	}
 	last := math.Inf(-1)
 	for _, t := range events {

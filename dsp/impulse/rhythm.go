@@ -100,22 +100,32 @@ func sumTurning(x []float64, mean, turn float64) (re, im float64) {
 // Mains tells what goes with the mains, if chance has as much with no more than
 // the given probability.
 func (r *Rhythm) Mains(falseAlarm float64) (Mains, bool) {
+	if r.pieces == 0 {
+		return Mains{}, false
+	}
 	best := Mains{Chance: 1}
+	var bestExponent float64
 	for w := range r.power {
 		for t := range r.power[w] {
-			// Bursts twice a period have the even harmonics only, and say so
-			// when the odd ones hold nothing.
+			// Bursts twice a period have the even harmonics only.
 			for _, every := range [2]int{2, 1} {
 				for _, most := range [4]int{2, 4, 8, 16} {
-					var sum float64
-					n := 0.0
+					sum, n := 0.0, 0.0
 					for h := every; h <= min(most*every, harmonics); h += every {
 						sum += r.power[w][t][h-1]
-						n++
+						n += r.pieces
 					}
-					chance := 2 * 4 * 2 * tries / 3 * mathext.GammaIncRegComp(n*r.pieces, sum)
-					if r.pieces > 0 && chance < best.Chance*0.999 {
-						best = Mains{RateHz: mainsHz(w) * tried(t) * float64(every), MainsHz: 2 * mainsHz(w), Chance: chance}
+					// Chernoff's bound, in logarithms: the probability itself
+					// may be too small for a number.
+					if sum <= n {
+						continue
+					}
+					if exponent := sum - n - n*math.Log(sum/n); exponent > bestExponent {
+						bestExponent = exponent
+						// So many sums were looked at, and a third of them
+						// shares too little with its neighbours to be one.
+						const looks = 2 * tries * 2 * 4 / 3
+						best = Mains{MainsHz: 2 * mainsHz(w), Chance: math.Min(1, looks*mathext.GammaIncRegComp(n, sum))}
 					}
 				}
 			}

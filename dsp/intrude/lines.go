@@ -140,12 +140,14 @@ func medianShare(m float64) float64 {
 // lineAt measures the line whose highest bin is i.
 func lineAt(s *psd.Spectrum, i int, around float64) (Line, bool) {
 	d := s.Density
-	var sum, moment float64
-	for k := -lobeBins; k <= lobeBins; k++ {
-		sum += d[i+k] - around
-		moment += (d[i+k] - around) * float64(k)
-	}
 	peak := d[i] - around
+	sum := peak
+	for _, side := range [2]int{-1, 1} {
+		// Where it rises again the foot of another line begins.
+		for k := 1; k <= lobeBins && d[i+side*k] < d[i+side*(k-1)]; k++ {
+			sum += d[i+side*k] - around
+		}
+	}
 	if !(sum > 0 && peak > 0) {
 		return Line{}, false
 	}

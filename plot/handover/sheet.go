@@ -51,7 +51,7 @@ type sheet struct {
 type channelRow struct {
 	Number       int
 	Label        string
-	Extra        bool // wanted, but not counted
+	Counts       string // "" as one
 	Outlook      outlook
 	Bar          *bar
 	Margin, Half string
@@ -268,7 +268,13 @@ func (b *builder) channels() {
 	marks := site.MarksOf(spot, b.Marks, b.ranking.Options)
 	for _, w := range b.Places.Wanted {
 		c := spot.Channels[w.RFChannel]
-		row := channelRow{Number: w.RFChannel, Label: b.Places.Labels[w.RFChannel], Extra: w.Importance == 0}
+		row := channelRow{Number: w.RFChannel, Label: b.Places.Labels[w.RFChannel]}
+		switch {
+		case w.Importance == 0:
+			row.Counts = "not counted"
+		case w.Importance > 1:
+			row.Counts = fmt.Sprintf("counts as %d", w.Importance)
+		}
 		row.Outlook = b.outlook(spot, w.RFChannel)
 		row.Bar = newBar(c.Margin)
 		row.Margin, row.Half = plot.MarginOnPaper(c.Margin)

@@ -262,10 +262,15 @@ func (n *Inside) shown(hz float64, k lookKey) bool {
 func (n *Inside) Suspects(clock *measure.Clock, readings []measure.Reading) []Suspect {
 	n.endStay()
 	e := newExamination(n, clock, readings)
-	var out []Suspect
-	out = append(out, e.tones()...)
-	out = append(out, e.carriers()...)
-	out = append(out, e.underneath()...)
-	out = append(out, e.impulses()...)
-	return out
+	e.named, e.pulses = e.carriers(), e.impulses()
+	under := e.underneath()
+	for _, s := range under {
+		if s.Kind == CoChannel {
+			e.cochannel = append(e.cochannel, s)
+		}
+	}
+	out := e.tones()
+	out = append(out, e.named...)
+	out = append(out, under...)
+	return append(out, e.pulses...)
 }

@@ -30,6 +30,9 @@ const (
 	// scale, a line is taken for it.
 	spurHz = 400.0
 
+	// secondPilotHz is how far apart two stations' pilots may be.
+	secondPilotHz = 2000
+
 	// Lines that lie this close and are that many are one modulated carrier.
 	bunchHz, bunchLines = 15e3, 3
 )
@@ -44,6 +47,7 @@ func (e *examination) findLines() {
 		if err != nil {
 			continue // too short a stay has no spectrum
 		}
+		e.found[l] = found
 		for _, x := range found {
 			if math.Abs(x.Hz) < spikeHz || isImage(x, found) {
 				continue
@@ -146,7 +150,7 @@ func comb(hz, pilotHz float64) (place, power float64) {
 func (e *examination) tones() []Suspect {
 	var out []Suspect
 	for i := range e.lines {
-		if x := &e.lines[i]; !e.bunched(i) {
+		if x := &e.lines[i]; !e.bunched(i) && !e.secondPilot(x) {
 			out = append(out, e.tone(x))
 		}
 	}
@@ -198,21 +202,29 @@ func (e *examination) tone(x *line) Suspect {
 	return s
 }
 
+// secondPilot reports whether a line near a station's pilot is that of a second
+// station: then data 11.3 dB stronger than it stand under the signal.
+func (e *examination) secondPilot(x *line) bool {
+	r := e.readingAt(x.Hz)
+	if r == nil || r.Pilot == nil || math.Abs(x.Hz-pilotPlace(r)) > secondPilotHz {
+		return false
+	}
+	for _, c := range e.cochannel {
+		if c.Harms[0].Channel == r.Channel {
+			const pilotDB = 11.3
+			return math.Abs(c.LevelDBFS.Value-toDB(x.Power)-pilotDB) < 6
+		}
+	}
+	return false
+}
+
 // nearPilot says what a line near the place of a pilot may be.
 func (e *examination) nearPilot(s *Suspect, r *measure.Reading, x *line) {
 	away := x.Hz - pilotPlace(r)
-	const reach = 1500
-	if math.Abs(away) > reach || r.Pilot == nil {
+	if math.Abs(away) > secondPilotHz || r.Pilot == nil {
 		return
 	}
 	below := r.Pilot.PowerDBFS - toDB(x.Power)
-	if r.UnderCost != nil && r.UnderCost.Value > 0.3 {
-		s.Kind = CoChannel
-		s.Name = fmt.Sprintf("a second station on channel %d", r.Channel.Number)
-		s.Evidence = append(s.Evidence, fmt.Sprintf("a second pilot %+.0f Hz from the first, %.0f dB below it, and something as broad as the channel under the signal", away, below))
-		s.Next, s.Cure = coChannelNext, coChannelCure
-		return
-	}
 	s.Evidence = append(s.Evidence, fmt.Sprintf("only %+.0f Hz from the station's pilot: it may be the pilot of a second station %.0f dB weaker", away, below))
 }
 

@@ -3,6 +3,7 @@ package station
 import (
 	"errors"
 	"fmt"
+	"time"
 )
 
 // Reader reads a station's tables in its transport stream. It allocates only when
@@ -151,6 +152,15 @@ func (r *Reader) follow() {
 		}
 	})
 	r.programs, r.pids = programs, pids
+}
+
+// Clock returns the time that the station told last, and in which packet; false when it
+// has told none. Unlike Station it costs nothing.
+func (r *Reader) Clock() (utc time.Time, packet int64, ok bool) {
+	if r.clock == nil {
+		return time.Time{}, 0, false
+	}
+	return r.clock.UTC, r.clock.Packet, true
 }
 
 // Station returns what has been read so far.

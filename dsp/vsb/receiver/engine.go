@@ -106,9 +106,8 @@ func newEngine(s *sampler) (*engine, error) {
 // start begins with a field sync whose first symbol, on the path at tap 0, is the
 // sampler's next. It needs the sampler to be ready for startBlocks blocks.
 func (e *engine) start(odd bool, starter *starter) {
-	e.odd = odd
 	begin := *e.sampler
-	e.rewind()
+	e.rewind(odd)
 	const rows = history + startFirst
 	taps, noise := starter.estimate(e.received[rows:rows+startCount], odd)
 	copy(e.taps, taps)
@@ -137,7 +136,7 @@ func (e *engine) start(odd bool, starter *starter) {
 			e.block()
 		}
 		e.sampler.whole, e.sampler.part, e.sampler.phase = begin.whole, begin.part, begin.phase
-		e.rewind()
+		e.rewind(odd)
 	}
 	e.smoothNoise()
 	e.redesign()
@@ -155,7 +154,8 @@ const (
 
 // rewind goes back to the start: the sampler's next symbol is the first of the field
 // sync.
-func (e *engine) rewind() {
+func (e *engine) rewind(odd bool) {
+	e.odd = odd
 	clear(e.levels)
 	clear(e.errors)
 	for i := range e.turns {

@@ -46,10 +46,11 @@
 //	[[tone]]     frequency_hz, level_dbm, drift_hz, drift_seconds
 //	[[service]]  kind ("fm", "land-mobile" or "lte"), frequency_hz, level_dbm,
 //	             width_hz, on_share, on_seconds
+//	[[loss]]     rf_channel, at_seconds, seconds, loss_db
 //	[[impulses]] level_dbm, decay_us, bursts_per_second, pulses_per_burst, spread
 //
-// The types [Town], [Radio], [Preamplifier], [Antenna], [Station], [Echo], [Fading], [Tone], [Service] and
-// [Impulses] say what each means. Several stations may share a channel.
+// The types [Town], [Radio], [Preamplifier], [Antenna], [Station], [Echo], [Fading], [Tone], [Service],
+// [Impulses] and [Loss] say what each means. Several stations may share a channel.
 //
 // # What is not simulated
 //

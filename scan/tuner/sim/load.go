@@ -85,6 +85,7 @@ type townFile struct {
 	Tone     []Tone     `toml:"tone"`
 	Service  []Service  `toml:"service"`
 	Impulses []Impulses `toml:"impulses"`
+	Loss     []Loss     `toml:"loss"`
 }
 
 // Parse reads a town file. Its [radio] table says how the radio differs from
@@ -117,7 +118,7 @@ func Parse(text []byte) (Town, error) {
 	}
 	t := Town{
 		Name: f.Town.Name, About: strings.TrimSpace(f.Town.About), Radio: f.Radio.Radio, Antenna: f.Antenna, Preamplifier: f.Preamplifier,
-		Stations: f.Station, Tones: f.Tone, Services: f.Service, Impulses: f.Impulses,
+		Stations: f.Station, Tones: f.Tone, Services: f.Service, Impulses: f.Impulses, Losses: f.Loss,
 	}
 	if err := t.Validate(); err != nil {
 		return Town{}, err

@@ -70,6 +70,7 @@ type Tuner struct {
 	read   int64     // samples of it that were read or lost
 	wall   time.Time // real time: when the radio's own time was 0
 	closed bool
+	waited float64 // seconds of its time that pass before the next tuning
 
 	terminated bool // nothing but a resistor at the antenna socket
 }
@@ -156,6 +157,7 @@ func (t *Tuner) populateAir() error {
 			return err
 		}
 		e.antenna, e.now = t.antenna, t.now
+		e.suffer(t.town.Losses)
 		t.stations = append(t.stations, e)
 		t.emitters = append(t.emitters, e)
 	}
@@ -222,7 +224,8 @@ func (t *Tuner) tune(ctx context.Context, to tuner.Tuning) error {
 	if !math.IsNaN(to.GainDB) {
 		gain = nearest(t.gains, to.GainDB)
 	}
-	now := t.now() + t.idle()
+	now := t.now() + t.idle() + t.waited
+	t.waited = 0
 	if err := t.open(tuner.Tuning{CenterHz: to.CenterHz, RateHz: rate, GainDB: gain}); err != nil {
 		return err
 	}

@@ -22,6 +22,7 @@ type Town struct {
 	Tones    []Tone
 	Services []Service
 	Impulses []Impulses
+	Losses   []Loss
 }
 
 // Station is one television transmitter as it arrives at this antenna.
@@ -154,7 +155,7 @@ func (t *Town) Validate() error {
 			return fmt.Errorf("impulses %d: %w", i+1, err)
 		}
 	}
-	return nil
+	return validateLosses(t.Losses)
 }
 
 // limit is a value's name in the file and the range it must lie in.
