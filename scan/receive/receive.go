@@ -1,0 +1,320 @@
+// Package receive receives one channel from a source that sees the whole of it,
+// and keeps account of it second by second: errors, modulation error ratio, who
+// the station is. What the samples go through is dsp/vsb/receiver; what is read in
+// the transport stream, scan/station.
+package receive
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"rooftone/dsp/vsb/receiver"
+	"rooftone/scan/band"
+	"rooftone/scan/station"
+	"rooftone/scan/tuner"
+)
+
+// Packet is a transport packet and what is known of its errors.
+type Packet = receiver.Packet
+
+// Options is how a channel is received. The zero value of a field asks for its default.
+type Options struct {
+	// ThresholdDB is the C/N at which a receiver decodes; 0: 15.2 dB (A/74).
+	ThresholdDB float64
+
+	// Packet, when not nil, gets each transport packet in turn. The packet is lent.
+	// Its error ends the reception.
+	Packet func(p *Packet) error
+
+	// Second, when not nil, is told each second of the samples' time.
+	Second func(s Second) error
+}
+
+// Second is a second of reception. A value that was not measured is NaN.
+type Second struct {
+	At     float64   // its end, in seconds of samples since the first
+	Time   time.Time // the same by the source's clock; zero when unknown
+	Length float64   // seconds: less than 1 for the last
+
+	Locked      bool // at its end
+	MERBeforeDB float64
+	MERDB       float64 // behind the equaliser
+	IdealDB     float64 // of an ideal equaliser, see receiver.Status
+	MarginDB    float64 // what the MER has in hand
+	Packets     int64
+	Failed      int64 // packets with errors left
+	Corrected   int64 // bytes corrected in the others
+	Clipped     float64
+	Lost        bool // samples were missing
+}
+
+// Total is the account of a whole reception.
+type Total struct {
+	Seconds    float64 // of samples
+	Locks      int
+	FirstGood  float64 // seconds of samples until the first packet without errors; NaN for none
+	Packets    int64
+	Failed     int64
+	Corrected  int64
+	BadSeconds int // with packets that failed, or no lock, after the first good one
+	Lost       int // how often samples were missing
+}
+
+// FailedShare is the share of packets with errors left; NaN where there were none.
+func (t Total) FailedShare() float64 { return float64(t.Failed) / float64(t.Packets) }
+
+// ThresholdErrorShare is the packet error ratio at the threshold of visibility: a
+// packet is a segment. A/54A, 5.4.
+const ThresholdErrorShare = 1.93e-4
+
+// A NarrowError says that samples do not show the whole channel.
+type NarrowError struct {
+	Channel          band.Channel
+	CenterHz, RateHz float64
+}
+
+func (e *NarrowError) Error() string {
+	if e.RateHz < receiver.LowestRateHz {
+		return fmt.Sprintf("%.3g MS/s show less than the %.0f MHz of channel %d", e.RateHz/1e6, band.WidthHz/1e6, e.Channel.Number)
+	}
+	return fmt.Sprintf("%.3g MS/s around %.3f MHz do not show the whole of channel %d, %.0f to %.0f MHz",
+		e.RateHz/1e6, e.CenterHz/1e6, e.Channel.Number, e.Channel.LowerHz/1e6, e.Channel.UpperHz()/1e6)
+}
+
+// Covers reports whether samples show the whole of a channel, as far as a receiver needs it.
+func Covers(c band.Channel, centerHz, rateHz float64) bool {
+	if rateHz > receiver.HighestRateHz*(1+rateSlack) || rateHz < receiver.LowestRateHz*(1-rateSlack) {
+		return false
+	}
+	slack := rateSlack*rateHz + 1
+	return c.LowerHz >= centerHz-rateHz/2-slack && c.UpperHz() <= centerHz+rateHz/2+slack
+}
+
+// rateSlack is how far a radio's true rate may be off the round one it was asked for.
+const rateSlack = 1e-4
+
+// merOverCN is by how much the MER of a flat clean channel exceeds its C/N in
+// 6 MHz: 6 MHz over half the symbol rate, less the pilot's share.
+var merOverCN = 10 * math.Log10(6e6/(10.762237762e6/2)*21/(21+1.25*1.25))
+
+// Reception receives a channel. It is used by one goroutine, and its memory is
+// bounded.
+type Reception struct {
+	channel band.Channel
+	options Options
+
+	rx       *receiver.Receiver
+	tuning   tuner.Tuning // that rx is for
+	reader   *station.Reader
+	failure  error // of Options.Packet
+	before   receiver.Status
+	counted  counts // of receivers before rx
+	total    Total
+	bins     Timeline
+	started  time.Time // of the first sample
+	samples  int64     // of the second under way
+	clipped  int
+	lost     bool
+	begun    counts    // at the second's beginning
+	moment   time.Time // of the samples that the receiver has now
+	clockAt  int64     // the packet that told the last clock
+	clockOff *float64  // seconds
+}
+
+type counts struct{ packets, failed, corrected int64 }
+
+func (c counts) less(d counts) counts {
+	return counts{c.packets - d.packets, c.failed - d.failed, c.corrected - d.corrected}
+}
+
+// New returns a reception of a channel.
+func New(c band.Channel, o Options) *Reception {
+	const defaultThreshold = 15.2
+	if o.ThresholdDB == 0 {
+		o.ThresholdDB = defaultThreshold
+	}
+	return &Reception{channel: c, options: o, reader: station.NewReader(), total: Total{FirstGood: math.NaN()}}
+}
+
+// Write takes samples. They follow the last ones unless the block says otherwise, or
+// fresh does, or its tuning is another. Blocks that do not show the channel are a
+// *NarrowError.
+func (r *Reception) Write(b tuner.Block, fresh bool) error {
+	if !Covers(r.channel, b.CenterHz, b.RateHz) {
+		return &NarrowError{r.channel, b.CenterHz, b.RateHz}
+	}
+	if r.total.Seconds == 0 && r.started.IsZero() {
+		r.started = b.Start
+	}
+	if r.rx == nil || r.tuning.CenterHz != b.CenterHz || r.tuning.RateHz != b.RateHz {
+		if err := r.open(b); err != nil {
+			return err
+		}
+	} else if fresh || b.Lost {
+		r.rx.Gap()
+	}
+	if b.Lost {
+		r.lost = true
+		r.total.Lost++
+	}
+	r.clipped += b.Clipped
+	at := b.Start
+	for rest := b.Samples; len(rest) > 0; {
+		// In pieces, so that seconds end where they should and what a packet
+		// says of the time is known to a hundredth of a second.
+		second := int64(math.Round(b.RateHz))
+		n := int(min(int64(len(rest)), second-r.samples, second/100))
+		r.moment = at
+		if err := r.rx.Write(rest[:n]); err != nil {
+			return fmt.Errorf("receiving channel %d: %w", r.channel.Number, err)
+		}
+		rest = rest[n:]
+		r.samples += int64(n)
+		if !at.IsZero() {
+			at = at.Add(time.Duration(float64(n) / b.RateHz * 1e9))
+		}
+		if r.failure != nil {
+			return r.failure
+		}
+		if r.samples == second {
+			if err := r.second(at); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// open begins with samples of another tuning.
+func (r *Reception) open(b tuner.Block) error {
+	if r.rx != nil {
+		if err := r.Flush(); err != nil {
+			return err
+		}
+		r.counted = r.counts()
+		r.total.Locks += r.rx.Status().Locks
+	}
+	rx, err := receiver.New(receiver.Options{
+		RateHz:  min(max(b.RateHz, receiver.LowestRateHz), receiver.HighestRateHz),
+		LowerHz: r.channel.LowerHz - b.CenterHz,
+		Packet:  r.packet,
+	})
+	if err != nil {
+		return fmt.Errorf("receiving channel %d: %w", r.channel.Number, err)
+	}
+	r.rx, r.tuning = rx, tuner.Tuning{CenterHz: b.CenterHz, RateHz: b.RateHz, GainDB: b.GainDB}
+	return nil
+}
+
+// packet takes a packet from the receiver.
+func (r *Reception) packet(p *Packet) {
+	if !p.Failed && math.IsNaN(r.total.FirstGood) {
+		r.total.FirstGood = r.total.Seconds + float64(r.samples)/r.tuning.RateHz
+	}
+	// The reader refuses only what is no packet, which the receiver never gives.
+	_ = r.reader.Packet(p.Bytes[:])
+	if r.failure == nil && r.options.Packet != nil {
+		r.failure = r.options.Packet(p)
+	}
+	r.compareClock()
+}
+
+// compareClock notes how far the station's clock is ahead of the source's. A station
+// tells whole seconds, gone by for up to one, so the most that is seen is nearest
+// the truth.
+func (r *Reception) compareClock() {
+	c, at, ok := r.reader.Clock()
+	if !ok || at == r.clockAt {
+		return
+	}
+	r.clockAt = at
+	if !r.moment.IsZero() {
+		off := c.Sub(r.moment).Seconds()
+		if r.clockOff == nil || off > *r.clockOff {
+			r.clockOff = &off
+		}
+	}
+}
+
+func (r *Reception) counts() counts {
+	c := r.counted
+	if r.rx != nil {
+		s := r.rx.Status()
+		c.packets += s.Packets
+		c.failed += s.Failed
+		c.corrected += s.Corrected
+	}
+	return c
+}
+
+// second closes the second under way.
+func (r *Reception) second(at time.Time) error {
+	status := r.rx.Status()
+	length := float64(r.samples) / r.tuning.RateHz
+	c := r.counts().less(r.begun)
+	r.total.Seconds += length
+	s := Second{
+		At: r.total.Seconds, Time: at, Length: length,
+		Locked: status.Locked, MERBeforeDB: status.MERBeforeDB, MERDB: status.MERAfterDB, IdealDB: status.IdealDB,
+		MarginDB: status.MERAfterDB - merOverCN - r.options.ThresholdDB,
+		Packets:  c.packets, Failed: c.failed, Corrected: c.corrected,
+		Clipped: float64(r.clipped) / float64(r.samples), Lost: r.lost,
+	}
+	if !math.IsNaN(r.total.FirstGood) && (s.Failed > 0 || !s.Locked) {
+		r.total.BadSeconds++
+	}
+	r.bins.add(s)
+	r.begun, r.samples, r.clipped, r.lost = r.counts(), 0, 0, false
+	if r.options.Second != nil {
+		return r.options.Second(s)
+	}
+	return nil
+}
+
+// Flush works off what is under way at the end of the samples, and closes the
+// second that is not full. More samples may follow all the same.
+func (r *Reception) Flush() error {
+	if r.rx == nil {
+		return nil
+	}
+	if err := r.rx.Flush(); err != nil {
+		return fmt.Errorf("receiving channel %d: %w", r.channel.Number, err)
+	}
+	if r.failure != nil {
+		return r.failure
+	}
+	if r.samples == 0 {
+		return nil
+	}
+	return r.second(r.moment)
+}
+
+// Total returns the account so far.
+func (r *Reception) Total() Total {
+	t := r.total
+	c := r.counts()
+	t.Packets, t.Failed, t.Corrected = c.packets, c.failed, c.corrected
+	t.Seconds += float64(r.samples) / max(r.tuning.RateHz, 1)
+	if r.rx != nil {
+		t.Locks += r.rx.Status().Locks
+	}
+	return t
+}
+
+// Timeline returns the account over time.
+func (r *Reception) Timeline() *Timeline { return &r.bins }
+
+// Station returns what the station has said of itself.
+func (r *Reception) Station() station.Station { return r.reader.Station() }
+
+// ClockAhead returns by how many seconds the station's clock is ahead of the
+// source's, with an uncertainty of a second; nil when one of them is not known.
+func (r *Reception) ClockAhead() *float64 { return r.clockOff }
+
+// Receiver returns the receiver for its channel taps and symbols; nil before the
+// first samples.
+func (r *Reception) Receiver() *receiver.Receiver { return r.rx }
+
+// ThresholdDB returns the C/N at which margins are counted from.
+func (r *Reception) ThresholdDB() float64 { return r.options.ThresholdDB }
