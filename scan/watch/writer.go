@@ -75,6 +75,7 @@ type Writer struct {
 	ticks, minutes int // lines in the file
 	shortenAfter   time.Duration
 
+	fades   map[int]int // that ended in this run, by channel
 	kept    int64
 	written int64 // readings that were given to Add
 	trouble error
@@ -94,7 +95,7 @@ func Open(path string, s Settings, now time.Time) (*Writer, error) {
 	if !(s.Every > 0) || len(s.RFChannels) == 0 {
 		return nil, errors.New("opening a log: a watch needs channels and a time from reading to reading")
 	}
-	w := &Writer{path: path, settings: s, bounds: usualBounds(), courses: map[int]*course{}, wall: now}
+	w := &Writer{path: path, settings: s, bounds: usualBounds(), courses: map[int]*course{}, fades: map[int]int{}, wall: now}
 	if s.bounds != nil {
 		w.bounds = *s.bounds
 	}
@@ -267,8 +268,11 @@ func (w *Writer) Add(t Tick) error {
 		if c == nil {
 			return fmt.Errorf("a reading of channel %d, which is not watched", r.RFChannel)
 		}
-		if f := c.add(r, t.Time, t.Since); f != nil && c.tells(f) {
-			w.put(f.line())
+		if f := c.add(r, t.Time, t.Since); f != nil {
+			w.fades[r.RFChannel] += one(!f.Stayed)
+			if c.tells(f) {
+				w.put(f.line())
+			}
 		}
 		if c.every >= minuteEvery {
 			c.endMinute()
