@@ -34,6 +34,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mathext"
 
@@ -110,6 +111,7 @@ type Meter struct {
 	work     []complex64
 	cells    []float32
 	longer   []float64
+	levels   []float64
 	sorted   []float64
 	rhythmic []float64
 }
@@ -294,110 +296,134 @@ func (m *Meter) filter(x []complex64) error {
 
 // judge fills in what the cells say.
 func (m *Meter) judge(out *Piece, pass passed) {
-	cell := float64(m.cell) / m.rateHz
-	perQuiet := max(quietCells, int(quietSeconds/cell)/quietCells*quietCells)
-	least := eventLevel(pass.short)
-	m.rhythmic = m.rhythmic[:0]
-	// First with all of the time taken for quiet, then without the share that
-	// the pulses were found to take.
-	var duty, power, mean, square float64
-	var events []float64
-	for range 2 {
-		events, m.rhythmic = events[:0], m.rhythmic[:0]
-		power, mean, square = 0, 0, 0
-		count := 0
-		var rhythm float64
-		inRhythm := 0
-		for from := 0; from < len(m.cells); from += perQuiet {
-			to := from + perQuiet
-			if to+perQuiet > len(m.cells) {
-				to = len(m.cells)
-			}
-			quiet := m.quiet(m.cells[from:to], pass.long, duty)
-			if !(quiet > 0) {
-				continue
-			}
-			for i, v := range m.cells[from:to] {
-				r := float64(v) / quiet
-				power += float64(v) - quiet
-				mean += r - 1
-				square += (r - 1) * (r - 1)
-				count++
-				if r > least {
-					events = append(events, float64(from+i)*cell)
-				}
-				// A single strong pulse must not outweigh a rhythm.
-				rhythm += math.Min(r, 1+2*(least-1))
-				if inRhythm++; inRhythm == rhythmCells {
-					m.rhythmic = append(m.rhythmic, rhythm/rhythmCells)
-					rhythm, inRhythm = 0, 0
-				}
-			}
-			if to == len(m.cells) {
-				break
-			}
-		}
-		if count == 0 {
-			return
-		}
-		power, mean, square = power/float64(count), mean/float64(count), square/float64(count)
-		k := pass.short
-		square = (square - 1/k - 2*mean/k) / (1 + 1/k)
-		duty = math.Min(0.3, Duty(mean, square))
-		if mean < 4*1.6/math.Sqrt(pass.whole*out.Seconds) {
-			duty = 0
-		}
+	level := m.quiet(pass.long)
+	if len(level) == 0 {
+		return
 	}
-	out.Excess, out.Square = mean, math.Max(0, square)
-	// The mean and the median it is compared with scatter alike, and are
-	// partly one.
-	out.ExcessSigma = 1.2 / math.Sqrt(pass.whole*out.Seconds)
+	out.ExcessSigma = quietScatter / math.Sqrt(pass.whole*out.Seconds)
+	x := m.excess(level, 1, pass.short)
+	if x.mean > 3*out.ExcessSigma || x.bursts > 1 {
+		// Pulses lift the median a little.
+		x = m.excess(level, m.lift(level, pass.long), pass.short)
+	}
+	out.Excess, out.Square, out.Bursts = x.mean, x.square, x.bursts
 	quiet := out.ExcessSigma
-	if mean > 0 && duty > 0 {
+	if x.mean > 3*quiet {
 		// The pulses' own scatter, if some hundred a second are as good as
 		// independent.
-		pulses := math.Max(1, 100*out.Seconds)
-		out.ExcessSigma = math.Hypot(out.ExcessSigma, mean/math.Sqrt(pulses))
+		out.ExcessSigma = math.Hypot(quiet, x.mean/math.Sqrt(math.Max(1, 100*out.Seconds)))
 	}
-	out.Density = power / pass.even
-	if mean != 0 {
-		level := math.Abs(out.Density / mean)
-		out.DensitySigma, out.QuietSigma = level*out.ExcessSigma, level*quiet
+	out.Density = x.power / pass.even
+	if x.mean != 0 {
+		scale := math.Abs(out.Density / x.mean)
+		out.DensitySigma, out.QuietSigma = scale*out.ExcessSigma, scale*quiet
 	}
-	last := math.Inf(-1)
-	for _, t := range events {
-		if t-last > burstSeconds {
-			out.Bursts++
-		}
-		last = t
-	}
-	out.Rhythm.add(m.rhythmic, cell*rhythmCells)
+	out.Rhythm.add(m.rhythmic, rhythmCells*float64(m.cell)/m.rateHz)
 }
 
-// quiet is the quiet level in some cells: the median of longer cells, as a mean.
-func (m *Meter) quiet(cells []float32, freedom, duty float64) float64 {
-	m.longer = m.longer[:0]
-	for i := 0; i+quietCells <= len(cells); i += quietCells {
-		var sum float64
-		for _, v := range cells[i : i+quietCells] {
-			sum += float64(v)
+// quietScatter is the scatter of a mean over that of the noise, when it is
+// compared with a median that scatters alike and is partly one with it.
+const quietScatter = 1.2
+
+// perLevel is how many cells have a quiet level of their own.
+func (m *Meter) perLevel() int {
+	return max(1, int(quietSeconds*m.rateHz)/(quietCells*m.cell)) * quietCells
+}
+
+// quiet returns the quiet level, as a mean, of each run of cells: from the
+// median of longer cells.
+func (m *Meter) quiet(freedom float64) []float64 {
+	per := m.perLevel()
+	median := gammaMedian(freedom)
+	m.levels, m.longer = m.levels[:0], m.longer[:0]
+	for from := 0; from+per <= len(m.cells); from += per {
+		begin := len(m.longer)
+		for i := from; i < from+per; i += quietCells {
+			var sum float64
+			for _, v := range m.cells[i : i+quietCells] {
+				sum += float64(v)
+			}
+			m.longer = append(m.longer, sum/quietCells)
 		}
-		m.longer = append(m.longer, sum/quietCells)
+		m.sorted = append(m.sorted[:0], m.longer[begin:]...)
+		slices.Sort(m.sorted)
+		m.levels = append(m.levels, m.sorted[len(m.sorted)/2]/median)
 	}
-	if len(m.longer) == 0 {
-		return 0
+	return m.levels
+}
+
+// lift is what the quiet levels are to be multiplied by to undo what pulses did
+// to the medians. Below the median hardly any cell has been touched by a pulse,
+// so the share of cells below x is (1−t)·G(x/q), with G the gamma distribution,
+// t the share that was touched and q the quiet level: two quantiles give both.
+func (m *Meter) lift(level []float64, freedom float64) float64 {
+	const low, high = 0.06, 0.42
+	per := m.perLevel() / quietCells
+	m.sorted = m.sorted[:0]
+	for i, v := range m.longer {
+		m.sorted = append(m.sorted, v/level[i/per])
 	}
-	m.sorted = append(m.sorted[:0], m.longer...)
-	sortFloats(m.sorted)
-	// Where pulses take a share of the time, the quiet part's median lies lower.
-	// A pulse touches a longer cell somewhat more often than it takes time.
-	at := 0.5 * (1 - math.Min(0.5, 1.5*duty)) * float64(len(m.sorted)-1)
-	i := int(at)
-	median := m.sorted[i]
-	if i+1 < len(m.sorted) {
-		median += (at - float64(i)) * (m.sorted[i+1] - median)
+	slices.Sort(m.sorted)
+	x1 := m.sorted[int(low*float64(len(m.sorted)))]
+	x2 := m.sorted[int(high*float64(len(m.sorted)))]
+	share := func(q float64) float64 {
+		return mathext.GammaIncReg(freedom, freedom*x2/q) / math.Max(1e-12, mathext.GammaIncReg(freedom, freedom*x1/q))
 	}
-	return median / gammaMedian(freedom)
+	// The lower q, the more of the gamma distribution lies below both.
+	least, most := 0.5, 1.1
+	for most-least > 1e-4 {
+		if q := (least + most) / 2; share(q) < high/low {
+			least = q
+		} else {
+			most = q
+		}
+	}
+	return math.Min(1, least)
+}
+
+// excess is what cells have over the quiet levels.
+type excess struct {
+	power        float64 // mean, behind the filter
+	mean, square float64 // of the quiet level, and its square less the noise's own
+	bursts       int
+}
+
+// excess sums up the cells' excess over the quiet levels times lift, and fills
+// in what rhythms are sought in.
+func (m *Meter) excess(level []float64, lift, freedom float64) excess {
+	var x excess
+	per, cell := m.perLevel(), float64(m.cell)/m.rateHz
+	least := eventLevel(freedom)
+	m.rhythmic = m.rhythmic[:0]
+	last := math.Inf(-1)
+	var rhythm, count float64
+	for b := range level {
+		quiet := level[b] * lift
+		for i := b * per; i < (b+1)*per; i++ {
+			r := float64(m.cells[i]) / quiet
+			x.power += float64(m.cells[i]) - quiet
+			x.mean += r - 1
+			x.square += (r - 1) * (r - 1)
+			count++
+			if r > least {
+				t := float64(i) * cell
+				if t-last > burstSeconds {
+					x.bursts++
+				}
+				last = t
+			}
+			// A single strong pulse must not outweigh a rhythm.
+			rhythm += math.Min(r, 1+2*(least-1))
+			if (i+1)%rhythmCells == 0 {
+				m.rhythmic = append(m.rhythmic, rhythm/rhythmCells)
+				rhythm = 0
+			}
+		}
+	}
+	x.power /= count
+	x.mean /= count
+	x.square = math.Max(0, (x.square/count-1/freedom-2*x.mean/freedom)/(1+1/freedom))
+	return x
 }
 
 // gammaMedian is the median over the mean of a gamma variable of a shape.

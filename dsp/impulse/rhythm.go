@@ -2,7 +2,6 @@ package impulse
 
 import (
 	"math"
-	"sort"
 
 	"gonum.org/v1/gonum/mathext"
 )
@@ -176,5 +175,3 @@ func (r *Rhythm) refine(m *Mains) {
 	m.RateHz = mainsHz(w) * every * (1 + reach*(2*at/(tries-1)-1))
 	m.SigmaHz = mainsHz(w) * every * reach * 2 / (tries - 1) / 2
 }
-
-func sortFloats(x []float64) { sort.Float64s(x) }

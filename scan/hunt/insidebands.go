@@ -1,0 +1,291 @@
+package hunt
+
+import (
+	"fmt"
+	"math"
+
+	"rooftone/dsp/intrude"
+	"rooftone/dsp/vsb"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+const (
+	// bandBins is how many values of a look's spectrum make one of a chart.
+	bandBins = 32
+
+	// A band that stands out must do so by this much, and by so many standard
+	// deviations: some thousand independent places and widths are looked at.
+	// Echoes make ripples: none elsewhere may be more than a bandApart-th.
+	bandLeast, bandDeviations, bandApart = 0.15, 7, 2
+
+	// Carriers are at most this wide, bandAroundHz on each side tell the level.
+	carrierHz, bandAroundHz = 250e3, 400e3
+
+	// edgeHz is what is left out at the edges of an occupied channel, where the
+	// station's own spectrum is so low that what a neighbour spills counts most.
+	edgeHz = 70e3
+)
+
+// chart is a channel's spectrum on an even grid.
+type chart struct {
+	startHz, stepHz float64
+	density         []float64 // FS²/Hz, flattened, without lone lines; NaN where not measured
+	expected        []float64 // what the station and the noise floor would have
+	averages        float64
+}
+
+func (c *chart) at(i int) float64 { return c.startHz + float64(i)*c.stepHz }
+
+// chartOf joins the looks at a channel; nil when they do not show it.
+func (e *examination) chartOf(r *measure.Reading) *chart {
+	var looks []*look
+	var step float64
+	for _, l := range e.looks {
+		reach := measure.UsableShare * l.rateHz
+		if l.of(r) && l.centerHz+reach > r.Channel.LowerHz && l.centerHz-reach < r.Channel.UpperHz() {
+			looks = append(looks, l)
+			step = math.Max(step, l.stepHz*bandBins)
+		}
+	}
+	if len(looks) == 0 {
+		return nil
+	}
+	c := &chart{startHz: r.Channel.LowerHz + step/2, stepHz: step, averages: math.Inf(1)}
+	n := int(band.WidthHz / step)
+	c.density, c.expected = make([]float64, n), make([]float64, n)
+	distance := make([]float64, n)
+	for i := range c.density {
+		c.density[i], distance[i] = math.NaN(), math.Inf(1)
+	}
+	for _, l := range looks {
+		c.averages = math.Min(c.averages, l.averages*bandBins/2)
+		e.addLook(c, distance, l)
+	}
+	model := e.modelOf(r)
+	for i := range c.expected {
+		c.expected[i] = model(c.at(i) - r.Channel.LowerHz)
+	}
+	return c
+}
+
+// addLook adds what one look shows to a chart.
+func (e *examination) addLook(c *chart, distance []float64, l *look) {
+	d := e.withoutLines(l)
+	half := measure.UsableShare * l.rateHz
+	for i := range c.density {
+		offset := c.at(i)/e.clock - l.centerHz
+		away := math.Abs(offset)
+		if away > half-c.stepHz || away < spikeHz+c.stepHz/2 || away >= distance[i] {
+			continue
+		}
+		middle := int(math.Round(offset/l.stepHz)) + len(d)/2
+		first := max(0, middle-bandBins/2)
+		last := min(len(d), first+bandBins)
+		if first >= last {
+			continue
+		}
+		var sum float64
+		for _, v := range d[first:last] {
+			sum += float64(v)
+		}
+		c.density[i] = sum / float64(last-first) * e.flat(offset, l.rateHz)
+		distance[i] = away
+	}
+}
+
+// withoutLines is a look's density with the lines that stand alone replaced by
+// what is around them.
+func (e *examination) withoutLines(l *look) []float32 {
+	out := append([]float32(nil), l.density...)
+	found := e.found[l]
+	for i, x := range found {
+		near := 0
+		for k := range found {
+			if k != i && math.Abs(found[k].Hz-x.Hz) < bunchHz {
+				near++
+			}
+		}
+		if near >= bunchLines-1 && x.Ratio < 1e4 {
+			continue
+		}
+		middle := int(math.Round(x.Hz/l.stepHz)) + len(out)/2
+		const reach = 6
+		for k := max(0, middle-reach); k <= min(len(out)-1, middle+reach); k++ {
+			out[k] = float32(x.Around)
+		}
+	}
+	return out
+}
+
+// modelOf is the density that a channel should have above its lower edge.
+func (e *examination) modelOf(r *measure.Reading) func(offsetHz float64) float64 {
+	noise := 0.0
+	if r.NoiseDBFS != nil {
+		noise = fromDB(r.NoiseDBFS.Value) / band.WidthHz
+	}
+	if r.Presence != measure.Present || r.Standard == measure.ATSC3 || r.PowerDBFS == nil {
+		return func(float64) float64 { return math.Max(noise, 1e-30) }
+	}
+	signal := math.Max(0, fromDB(r.PowerDBFS.Value)-noise*band.WidthHz)
+	return func(offsetHz float64) float64 {
+		return math.Max(noise+signal*vsb.Density(offsetHz), 1e-30)
+	}
+}
+
+// carriers makes suspects of what is narrower than a channel and broader than a
+// line.
+func (e *examination) carriers() []Suspect {
+	var out []Suspect
+	for i := range e.readings {
+		r := &e.readings[i]
+		if !r.Covered || r.Standard == measure.ATSC3 {
+			continue
+		}
+		c := e.chartOf(r)
+		if c == nil {
+			continue
+		}
+		out = append(out, e.carriersOf(r, c)...)
+		if r.Presence != measure.Present {
+			out = append(out, e.raisedVacant(r, c)...)
+		}
+	}
+	return out
+}
+
+func (e *examination) carriersOf(r *measure.Reading, c *chart) []Suspect {
+	ratio := make([]float64, len(c.density))
+	for i := range ratio {
+		ratio[i] = c.density[i] / c.expected[i]
+		beside := math.Min(c.at(i)-r.Channel.LowerHz, r.Channel.UpperHz()-c.at(i))
+		if beside < edgeHz {
+			ratio[i] = math.NaN()
+		}
+	}
+	o := intrude.BandOptions{
+		Around: int(bandAroundHz / c.stepHz), Sigma: 1 / math.Sqrt(c.averages),
+		Least: bandLeast, Deviations: bandDeviations, Most: 4, Apart: bandApart,
+	}
+	for w := 2; float64(w)*c.stepHz <= carrierHz; w += max(1, w/2) {
+		o.Widths = append(o.Widths, w)
+	}
+	var out []Suspect
+	for _, b := range intrude.Bands(ratio, o) {
+		var power float64
+		for k := b.First; k <= b.Last; k++ {
+			if v := c.density[k]; !math.IsNaN(v) {
+				power += v * b.Excess / (1 + b.Excess) * c.stepHz
+			}
+		}
+		if !(power > 0) {
+			continue
+		}
+		out = append(out, e.carrier(r, c, b, power))
+	}
+	return out
+}
+
+func (e *examination) carrier(r *measure.Reading, c *chart, b intrude.Band, power float64) Suspect {
+	low, high := c.at(b.First)-c.stepHz/2, c.at(b.Last)+c.stepHz/2
+	middle, width := (low+high)/2, high-low
+	kind, name := Carrier, fmt.Sprintf("carrier %.0f kHz wide at %.3f MHz", width/1e3, middle/1e6)
+	if width > carrierHz {
+		kind, name = RaisedFloor, fmt.Sprintf("raised floor from %.2f to %.2f MHz", low/1e6, high/1e6)
+	}
+	s := Suspect{
+		Kind: kind, Name: name, WidthHz: width,
+		FrequencyHz: &measure.Estimate{Value: middle, Sigma: math.Max(c.stepHz/2, width/20)},
+		LevelDBFS:   &measure.Estimate{Value: toDB(power), Sigma: 10 / math.Ln10 * math.Hypot(b.Sigma/b.Excess, 0.1)},
+		Evidence: []string{fmt.Sprintf("from %.3f to %.3f MHz the spectrum stands %.1f dB above what is beside it, by %.0f times what chance does",
+			low/1e6, high/1e6, toDB(1+b.Excess), b.Excess/b.Sigma)},
+		Next: "listen to this frequency with a narrow receiver, or look when it comes and goes: what sends there by right, and what does not",
+		Cure: "turn the antenna's back to it, or put a filter before the amplifier; tell the authority when it has no right there",
+	}
+	if r.Presence == measure.Present {
+		s.Evidence = append(s.Evidence, fmt.Sprintf("%.0f dB below all of channel %d", r.PowerDBFS.Value-toDB(power), r.Channel.Number))
+		e.addHarm(&s, r, power, width)
+	}
+	return s
+}
+
+const (
+	// raisedParts is into how many parts a channel without a station is cut,
+	// and raisedDB by how much a part must stand above the lowest ones and the
+	// floor.
+	raisedParts = 24
+	raisedDB    = 1.5
+)
+
+// raisedVacant looks for a part of a channel without a station that is higher
+// than the floor.
+func (e *examination) raisedVacant(r *measure.Reading, c *chart) []Suspect {
+	if r.NoiseDBFS == nil {
+		return nil
+	}
+	floor := r.NoiseDBFS.Value - 10*math.Log10(band.WidthHz)
+	per := len(c.density) / raisedParts
+	level := make([]float64, raisedParts)
+	for k := range level {
+		var part []float64
+		for _, v := range c.density[k*per : (k+1)*per] {
+			if !math.IsNaN(v) {
+				part = append(part, v)
+			}
+		}
+		level[k] = math.NaN()
+		if len(part) > per/2 {
+			level[k] = toDB(medianOf(part)) - floor
+		}
+	}
+	var out []Suspect
+	for first := 0; first < raisedParts; first++ {
+		last := first
+		for last < raisedParts && level[last] > raisedDB {
+			last++
+		}
+		if last-first < 2 {
+			continue
+		}
+		out = append(out, e.raised(r, c, level, first, last-1, per))
+		first = last
+	}
+	return out
+}
+
+func (e *examination) raised(r *measure.Reading, c *chart, level []float64, first, last, per int) Suspect {
+	low, high := c.at(first*per)-c.stepHz/2, c.at((last+1)*per-1)+c.stepHz/2
+	var power, most float64
+	for k := first; k <= last; k++ {
+		power += (fromDB(level[k]) - 1) * fromDB(r.NoiseDBFS.Value) / band.WidthHz * float64(per) * c.stepHz
+		most = math.Max(most, level[k])
+	}
+	s := Suspect{
+		Kind: RaisedFloor, Name: fmt.Sprintf("raised floor from %.2f to %.2f MHz", low/1e6, high/1e6),
+		FrequencyHz: &measure.Estimate{Value: (low + high) / 2, Sigma: (high - low) / 20}, WidthHz: high - low,
+		LevelDBFS: &measure.Estimate{Value: toDB(power), Sigma: 0.5},
+		Evidence:  []string{fmt.Sprintf("up to %.1f dB above the noise floor, on channel %d where no station is", most, r.Channel.Number)},
+		Next:      "look again with less gain: what falls by more than the gain did is made in the receiver",
+		Cure:      "a filter or less amplification when it is made in the receiver; else turn the antenna away from it",
+	}
+	below, above := e.beside(r.Channel)
+	if n := spiller(below, above, first == 0 && level[0] >= level[last]-1, last == raisedParts-1 && level[last] >= level[first]-1); n != nil {
+		s.Kind, s.Name = Splatter, fmt.Sprintf("channel %d spilling into channel %d", n.Channel.Number, r.Channel.Number)
+		s.Evidence = append(s.Evidence, fmt.Sprintf("it begins at the edge to channel %d, whose power is %.0f dBFS", n.Channel.Number, n.PowerDBFS.Value))
+		s.Next, s.Cure = splatterNext, splatterCure
+	}
+	return s
+}
+
+// spiller is the neighbour that something at an edge comes from.
+func spiller(below, above *measure.Reading, atLower, atUpper bool) *measure.Reading {
+	if atLower && below != nil && below.Presence == measure.Present && below.PowerDBFS != nil {
+		return below
+	}
+	if atUpper && above != nil && above.Presence == measure.Present && above.PowerDBFS != nil {
+		return above
+	}
+	return nil
+}
+
+func medianOf(x []float64) float64 { return quantileOf(x, 0.5) }

@@ -1,0 +1,239 @@
+package hunt
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"rooftone/dsp/impulse"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+const (
+	// rhythmChance is the probability per part of the spectrum of taking chance
+	// for a rhythm of the mains.
+	rhythmChance = 1e-6
+
+	// Without a rhythm impulses are believed from so many bursts on, in so many
+	// tunings where there are more than one.
+	leastBursts, leastTunings = 6, 2
+)
+
+// pulsePart is a part of the spectrum in which impulses are taken to have one
+// source: they are broad, but not as broad as from VHF to UHF.
+type pulsePart struct {
+	name          string
+	lowHz, highHz float64
+}
+
+func pulseParts() []pulsePart {
+	return []pulsePart{
+		{"low VHF", 0, 120e6}, {"high VHF", 120e6, 300e6}, {"UHF", 300e6, math.Inf(1)},
+	}
+}
+
+// heard is what one look says of impulses.
+type heard struct {
+	*look
+	density, quiet float64 // FS²/Hz at the slice's middle, averaged over time; what noise leaves uncertain of it
+	excess, square float64 // behind the filter, over the quiet level
+	bursts         int
+	rhythm         impulse.Rhythm
+}
+
+// hear sums up a look's pieces; not ok when it has none.
+func (e *examination) hear(l *look) (heard, bool) {
+	h := heard{look: l}
+	var weight float64
+	for i := range l.pieces {
+		p := &l.pieces[i]
+		// The filter listened where it was quiet; the radio's own filters were
+		// in the way there.
+		var pass float64
+		for k, share := range p.Profile {
+			offset := ((float64(k)+0.5)/impulse.ProfilePieces*2 - 1) * measure.UsableShare * l.rateHz
+			pass += share / e.flat(offset, l.rateHz)
+		}
+		w := p.Seconds
+		weight += w
+		h.density += w * p.Density / pass
+		h.quiet += math.Pow(w*p.QuietSigma/pass, 2)
+		h.excess += w * p.Excess
+		h.square += w * p.Square
+		h.bursts += p.Bursts
+		h.rhythm.Add(&p.Rhythm)
+	}
+	if weight == 0 {
+		return h, false
+	}
+	h.density /= weight
+	h.quiet = math.Sqrt(h.quiet) / weight
+	h.excess /= weight
+	h.square /= weight
+	return h, true
+}
+
+// impulses makes suspects of noise in short pulses.
+func (e *examination) impulses() []Suspect {
+	var all []heard
+	for _, l := range e.looks {
+		if h, ok := e.hear(l); ok {
+			all = append(all, h)
+		}
+	}
+	var out []Suspect
+	for _, part := range pulseParts() {
+		var in []heard
+		for _, h := range all {
+			if h.centerHz >= part.lowHz && h.centerHz < part.highHz {
+				in = append(in, h)
+			}
+		}
+		if s, ok := e.impulsesIn(part, in); ok {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
+	var rhythm impulse.Rhythm
+	bursts, tunings := 0, 0
+	for i := range in {
+		rhythm.Add(&in[i].rhythm)
+		bursts += in[i].bursts
+		if in[i].bursts > 0 {
+			tunings++
+		}
+	}
+	mains, locked := rhythm.Mains(rhythmChance)
+	if !locked && (bursts < leastBursts || tunings < min(leastTunings, len(in))) {
+		return Suspect{}, false
+	}
+	keen := keenest(in)
+	var seconds, duty, weight, keenBursts float64
+	for i := range keen {
+		h := &keen[i]
+		seconds += h.seconds
+		keenBursts += float64(h.bursts)
+		if w := h.excess / math.Max(h.square, 1e-12) * h.excess; h.excess > 0 && h.square > 0 {
+			duty += h.seconds * w
+			weight += h.seconds
+		}
+	}
+	s := Suspect{
+		Kind: Impulses, Name: "impulse noise in the " + part.name + " band",
+		Next: "switch off dimmers, motors, chargers and power supplies nearby, one after the other, and look again",
+		Cure: "repair, replace or filter what makes it; keep antenna and cable away from it; tell the utility when it is a power line",
+	}
+	if locked {
+		s.RateHz = &measure.Estimate{Value: mains.RateHz, Sigma: mains.SigmaHz}
+		s.MainsHz = mains.MainsHz
+		s.Name = fmt.Sprintf("impulse noise with the mains at %.0f Hz in the %s band", mains.MainsHz, part.name)
+		s.Evidence = append(s.Evidence, fmt.Sprintf("the noise comes in pulses %.1f times a second, with mains of %.0f Hz", mains.RateHz, mains.MainsHz/2))
+	} else {
+		s.RateHz = &measure.Estimate{Value: keenBursts / seconds, Sigma: math.Sqrt(math.Max(1, keenBursts)) / seconds}
+		s.Evidence = append(s.Evidence, fmt.Sprintf("%.0f bursts of noise in %.1f s, without the mains' rhythm", keenBursts, seconds))
+	}
+	if weight > 0 {
+		d := math.Min(1, duty/weight)
+		s.Duty = &measure.Estimate{Value: d, Sigma: 0.25 * d}
+		s.Evidence = append(s.Evidence, fmt.Sprintf("they take %.2g %% of the time", 100*d))
+	}
+	e.pulseHarms(&s, part, in)
+	return s, true
+}
+
+// keenest is the third of the looks that hear impulses best, three at least.
+func keenest(in []heard) []heard {
+	out := slices.Clone(in)
+	slices.SortFunc(out, func(a, b heard) int { return compare(a.quiet/a.perGain(), b.quiet/b.perGain()) })
+	return out[:min(len(out), max(3, len(out)/3))]
+}
+
+// perGain is the gain as a factor of power, 1 when unknown.
+func (l *look) perGain() float64 {
+	if !l.known {
+		return 1
+	}
+	return fromDB(l.gainDB)
+}
+
+// pulseHarms tells what impulses cost each station.
+func (e *examination) pulseHarms(s *Suspect, part pulsePart, in []heard) {
+	var level, levelWeight float64
+	for i := range e.readings {
+		r := &e.readings[i]
+		if !r.Covered || r.Channel.CenterHz() < part.lowHz || r.Channel.CenterHz() >= part.highHz {
+			continue
+		}
+		density, sigma, ok := pulseDensity(r, in)
+		if !ok {
+			continue
+		}
+		w := 1 / (sigma * sigma)
+		level += w * density
+		levelWeight += w
+		if r.Presence != measure.Present || r.NoiseDBFS == nil {
+			continue
+		}
+		cost, costSigma := pulseCost(r, density, sigma)
+		if cost < 2*costSigma && cost < 0.3 || cost < leastCostDB {
+			continue
+		}
+		s.Harms = append(s.Harms, Harm{
+			Channel: r.Channel,
+			CostDB:  &measure.Estimate{Value: cost, Sigma: costSigma},
+			Breaks:  r.Margin != nil && r.Margin.Value < 0 && r.Margin.Value+cost >= 0,
+		})
+	}
+	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return compare(b.CostDB.Value, a.CostDB.Value) })
+	if levelWeight > 0 && level > 0 {
+		mean := level / levelWeight * band.WidthHz
+		s.LevelDBFS = &measure.Estimate{Value: toDB(mean), Sigma: 10 / math.Ln10 / (mean / band.WidthHz * math.Sqrt(levelWeight))}
+	}
+}
+
+// pulseDensity is the pulses' density averaged over time in a channel, by the
+// looks that show it.
+func pulseDensity(r *measure.Reading, in []heard) (density, sigma float64, ok bool) {
+	// Weighed by what noise leaves uncertain, and then also by how much the
+	// pulses themselves scatter, taken from what all looks together say: were it
+	// each look's own, those that heard few pulses would count for more.
+	for range 2 {
+		var sum, weight float64
+		for i := range in {
+			h := &in[i]
+			reach := measure.UsableShare * h.rateHz
+			if !h.of(r) || h.centerHz+reach < r.Channel.LowerHz+0.2e6 || h.centerHz-reach > r.Channel.UpperHz()-0.2e6 || !(h.quiet > 0) {
+				continue
+			}
+			own := math.Hypot(h.quiet, math.Max(density, 0)*pulseScatter/math.Sqrt(h.seconds))
+			sum += h.density / (own * own)
+			weight += 1 / (own * own)
+		}
+		if weight == 0 {
+			return 0, 0, false
+		}
+		density, sigma = sum/weight, 1/math.Sqrt(weight)
+	}
+	return density, sigma, true
+}
+
+// pulseScatter is the relative scatter of what a second of pulses has: some
+// hundred that are as good as independent.
+const pulseScatter = 0.1
+
+// pulseCost is by how many dB the margin would rise without the pulses. A noise
+// floor that was averaged over time has them in it; one that is the training's
+// error has what fell upon the training, which is next to nothing as a rule.
+func pulseCost(r *measure.Reading, density, sigma float64) (costDB, sigmaDB float64) {
+	noise := fromDB(r.NoiseDBFS.Value) / band.WidthHz
+	relative := density / noise
+	if r.Noise == measure.NoiseTraining {
+		return toDB(1 + math.Max(0, relative)), 10 / math.Ln10 * sigma / noise
+	}
+	relative = math.Min(math.Max(relative, 0), 0.97)
+	return -toDB(1 - relative), 10 / math.Ln10 * sigma / noise / (1 - relative)
+}

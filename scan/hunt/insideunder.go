@@ -1,0 +1,231 @@
+package hunt
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"rooftone/dsp/vsb"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+const (
+	// underLeastDB is the least cost of what stands under a signal that is put
+	// down to something. The training's own test keeps chance away.
+	underLeastDB = 0.8
+
+	// partLeastDB is the same for one slice of a channel.
+	partLeastDB = 2
+
+	// neighbourDB is how much stronger than a channel its neighbour must be to
+	// be the likely cause of what spills into it.
+	neighbourDB = 10
+
+	coChannelNext = "turn the antenna's back towards where the other station may be, and look whether this falls more than the signal does"
+	coChannelCure = "an antenna with a narrower beam, or one whose null is turned towards the other station"
+	splatterNext  = "turn the antenna so that the neighbour weakens, and look whether this falls as much"
+	splatterCure  = "turn the neighbour down with the antenna's null; a filter helps only against a receiver's own products"
+)
+
+// sliceError is the error density that the training left in one slice of a
+// channel, over the noise.
+type sliceError struct {
+	lowHz, highHz float64 // above the channel's lower edge
+	excess        float64 // FS²/Hz over the noise floor; never below 0
+}
+
+// underneath makes suspects of what stands under stations besides noise and
+// what was found by itself: a second station, a neighbour's shoulder, a raised
+// floor.
+func (e *examination) underneath() []Suspect {
+	var out []Suspect
+	for i := range e.readings {
+		r := &e.readings[i]
+		if r.Presence != measure.Present || r.UnderCost == nil || r.UnderCost.Value < underLeastDB/2 || r.UnderCost.Value < 3*r.UnderCost.Sigma || r.Moving || r.NoiseDBFS == nil {
+			continue
+		}
+		if s, ok := e.underOf(r); ok {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// errorsOf turns a channel's MER, slice by slice, into error densities: the
+// data's density in the slice, of which the response tells how it strays from
+// the mean, over the MER.
+func errorsOf(r *measure.Reading) []sliceError {
+	noise := fromDB(r.NoiseDBFS.Value) / band.WidthHz
+	signal := fromDB(r.PowerDBFS.Value) - fromDB(r.NoiseDBFS.Value)
+	top := signal * vsb.Density(band.WidthHz/2)
+	const reach = 1.01e6
+	var out []sliceError
+	for _, m := range r.SliceMER {
+		x := sliceError{lowHz: math.Max(0, m.CenterHz-reach), highHz: math.Min(band.WidthHz, m.CenterHz+reach)}
+		var sum, n float64
+		for _, p := range r.Response {
+			if p.OffsetHz >= x.lowHz && p.OffsetHz <= x.highHz {
+				sum += fromDB(p.LevelDB.Value)
+				n++
+			}
+		}
+		data := top
+		if n > 0 {
+			data *= sum / n
+		}
+		x.excess = math.Max(0, data/fromDB(m.MER.Value)-noise)
+		out = append(out, x)
+	}
+	return out
+}
+
+func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
+	parts := errorsOf(r)
+	if len(parts) == 0 {
+		return Suspect{}, false
+	}
+	// What has a name already is not named again.
+	noise := fromDB(r.NoiseDBFS.Value) / band.WidthHz
+	var most, sum float64
+	for i := range parts {
+		p := &parts[i]
+		p.excess = math.Max(0, p.excess-e.namedWithin(r.Channel.LowerHz+p.lowHz, r.Channel.LowerHz+p.highHz)/(p.highHz-p.lowHz))
+		if p.excess < 0.07*noise { // 0.3 dB
+			p.excess = 0
+		}
+		most = math.Max(most, p.excess)
+		sum += p.excess / float64(len(parts))
+	}
+	cost := toDB(1 + sum/noise)
+	if cost < underLeastDB && toDB(1+most/noise) < partLeastDB {
+		return Suspect{}, false
+	}
+	cost = math.Min(cost, r.UnderCost.Value+0.5)
+	s := Suspect{
+		LevelDBFS: &measure.Estimate{Value: toDB(sum * band.WidthHz), Sigma: 1},
+		Harms: []Harm{{
+			Channel: r.Channel,
+			CostDB:  &measure.Estimate{Value: cost, Sigma: math.Hypot(r.UnderCost.Sigma, 0.2)},
+			Breaks:  r.Margin != nil && r.Margin.Value < 0 && r.Margin.Value+cost >= 0,
+		}},
+		Evidence: []string{fmt.Sprintf("the training of channel %d leaves %.1f dB more than the noise floor under the signal", r.Channel.Number, cost)},
+	}
+	if e.struck(r.Channel) && uneven(parts) {
+		// The training is a three-hundredth of the time: a pulse that falls on
+		// it in one slice and on none in the others is no raised floor.
+		return Suspect{}, false
+	}
+	low, high := raisedExtent(parts, most)
+	below, above := e.beside(r.Channel)
+	if n := stronger(below, above, r, low < 1e6, high > 5e6, parts); n != nil {
+		s.Kind, s.Name = Splatter, fmt.Sprintf("channel %d spilling into channel %d", n.Channel.Number, r.Channel.Number)
+		s.Evidence = append(s.Evidence, fmt.Sprintf("channel %d is %.0f dB stronger, and the error is greatest on its side", n.Channel.Number, sameGain2(n)-sameGain2(r)))
+		s.Next, s.Cure = splatterNext, splatterCure
+		return s, true
+	}
+	if len(parts) > 1 && high-low < 0.8*band.WidthHz {
+		middle := r.Channel.LowerHz + (low+high)/2
+		s.Kind = RaisedFloor
+		s.Name = fmt.Sprintf("raised floor from %.0f to %.0f MHz under channel %d", (r.Channel.LowerHz+low)/1e6, (r.Channel.LowerHz+high)/1e6, r.Channel.Number)
+		s.FrequencyHz, s.WidthHz = &measure.Estimate{Value: middle, Sigma: (high - low) / 4}, high-low
+		s.Evidence = append(s.Evidence, fmt.Sprintf("from %.1f to %.1f MHz above the channel's lower edge the error is up to %.1f dB above the floor, elsewhere it is not", low/1e6, high/1e6, toDB(1+most/noise)))
+		s.Next = "look again with less gain: what falls by more than the gain did is made in the receiver"
+		s.Cure = "a filter or less amplification when it is made in the receiver; else turn the antenna away from it"
+		return s, true
+	}
+	s.Kind, s.Name = CoChannel, fmt.Sprintf("a second station on channel %d", r.Channel.Number)
+	s.Evidence = append(s.Evidence, fmt.Sprintf("it fills the channel, %.0f dB below the signal", r.PowerDBFS.Value-toDB(sum*band.WidthHz)))
+	for i := range e.lines {
+		x := &e.lines[i]
+		if away := x.Hz - pilotPlace(r); math.Abs(away) < secondPilotHz && r.Pilot != nil {
+			s.Evidence = append(s.Evidence, fmt.Sprintf("a second pilot %+.0f Hz from the first, %.0f dB below it", away, r.Pilot.PowerDBFS-toDB(x.Power)))
+			s.FrequencyHz = &measure.Estimate{Value: x.Hz, Sigma: math.Hypot(x.SigmaHz, e.clockPPM.Sigma*1e-6*x.Hz)}
+		}
+	}
+	s.Next, s.Cure = coChannelNext, coChannelCure
+	return s, true
+}
+
+// struck reports whether impulses were found to harm a channel.
+func (e *examination) struck(c band.Channel) bool {
+	for _, s := range e.pulses {
+		for _, h := range s.Harms {
+			if h.Channel == c {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// uneven reports whether the error is not much the same in all slices.
+func uneven(parts []sliceError) bool {
+	least, most := math.Inf(1), 0.0
+	for _, p := range parts {
+		least, most = math.Min(least, p.excess), math.Max(most, p.excess)
+	}
+	const even = 3
+	return most > even*least
+}
+
+// sameGain2 is a channel's power as if all were measured at one gain, dB.
+func sameGain2(r *measure.Reading) float64 {
+	p := r.PowerDBFS.Value
+	if r.GainDB != nil {
+		p -= *r.GainDB
+	}
+	return p
+}
+
+// raisedExtent is from where to where the error is a third or more of its most.
+func raisedExtent(parts []sliceError, most float64) (low, high float64) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, p := range parts {
+		if p.excess >= most/3 {
+			low, high = math.Min(low, p.lowHz), math.Max(high, p.highHz)
+		}
+	}
+	return low, high
+}
+
+// stronger is the neighbour that the error comes from, if it is much stronger
+// and the error greatest on its side.
+func stronger(below, above, r *measure.Reading, atLower, atUpper bool, parts []sliceError) *measure.Reading {
+	first, last := parts[0].excess, parts[len(parts)-1].excess
+	const uneven = 1.5
+	candidate := func(n *measure.Reading, here, there float64, touches bool) bool {
+		return n != nil && touches && n.PowerDBFS != nil && n.Presence == measure.Present &&
+			sameGain2(n)-sameGain2(r) > neighbourDB && here > uneven*there
+	}
+	switch {
+	case candidate(below, first, last, atLower):
+		return below
+	case candidate(above, last, first, atUpper):
+		return above
+	}
+	return nil
+}
+
+// namedWithin is the power in FS² of the lines and carriers that were found in
+// a range.
+func (e *examination) namedWithin(lowHz, highHz float64) float64 {
+	var sum float64
+	for i := range e.lines {
+		if x := &e.lines[i]; x.Hz >= lowHz && x.Hz < highHz {
+			sum += x.Power
+		}
+	}
+	for _, s := range e.named {
+		if f := s.FrequencyHz.Value; f >= lowHz && f < highHz {
+			sum += fromDB(s.LevelDBFS.Value)
+		}
+	}
+	return sum
+}
+
+func quantileOf(x []float64, share float64) float64 {
+	y := slices.Clone(x)
+	slices.Sort(y)
+	return y[min(len(y)-1, int(share*float64(len(y))))]
+}
