@@ -8,7 +8,7 @@
 // a panic and not a huge allocation.
 //
 // A Writer makes a SigMF recording from tuner.Blocks, and a Reader gives them
-// back bit for bit.
+// back bit for bit. Pack makes one file of its two.
 //
 // # Scale and rails
 //

@@ -61,10 +61,13 @@ func (e *SampleError) Error() string {
 // written for.
 type ChecksumError struct {
 	Path string
-	Want string // hexadecimal
+	Want string // hexadecimal; "" when it is the archive around them that is wrong
 	Got  string
 }
 
 func (e *ChecksumError) Error() string {
+	if e.Want == "" {
+		return fmt.Sprintf("%s: does not unpack as it was packed: it was changed or damaged", e.Path)
+	}
 	return fmt.Sprintf("%s: the samples do not match core:sha512: they were changed or damaged", e.Path)
 }

@@ -31,8 +31,8 @@ type Hints struct {
 }
 
 // Open opens a recording. The path is that of one of the two files of a SigMF
-// recording or their common base name, of a SigMF archive, of a WAV file with
-// I and Q as its two channels, or of a file of bare samples. "-" is standard
+// recording or their common base name, of a SigMF archive, which may be
+// compressed by gzip as a whole, of a WAV file with I and Q as its two channels, or of a file of bare samples. "-" is standard
 // input, for WAV and bare samples.
 //
 // What the file does not tell must stand in the hints, else Open returns a
@@ -190,6 +190,12 @@ func openFile(ctx context.Context, path string, f *os.File, h Hints) (*Reader, e
 		return nil, fmt.Errorf("%s: is a list of recordings: name one of them", path)
 	case isWAV(head):
 		return newWAV(ctx, path, data, h)
+	case isGzip(head):
+		r, err := openPacked(ctx, path, f, h)
+		if errors.Is(err, errNotArchive) {
+			return nil, unknownKind(path, head, h)
+		}
+		return r, err
 	case isTar(head), strings.HasSuffix(path, archiveEnding):
 		m, d, err := openArchive(path, f, f, info.Size())
 		if err != nil {

@@ -47,6 +47,10 @@ type Reader struct {
 	info   tuner.Info
 	meta   Meta
 	sha512 string // "" when the recording has none
+
+	// unpacked is what was wrong with the file that it was unpacked from.
+	unpacked error
+
 	format format
 	data   dataset
 	spans  []span

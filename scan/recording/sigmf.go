@@ -173,8 +173,12 @@ func (m *metadata) meta() Meta {
 var ErrNoChecksum = errors.New("the recording has no checksum")
 
 // Verify reads the whole dataset and compares it with core:sha512. It leaves
-// the Reader where it is. A mismatch is a *ChecksumError.
+// the Reader where it is. A mismatch is a *ChecksumError, and so is a compressed
+// archive that did not unpack whole.
 func (r *Reader) Verify(ctx context.Context) error {
+	if r.unpacked != nil {
+		return &ChecksumError{Path: r.path}
+	}
 	file, ok := r.data.(*fileData)
 	if !ok || r.sha512 == "" {
 		return fmt.Errorf("%s: %w", r.path, ErrNoChecksum)
