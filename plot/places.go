@@ -29,6 +29,7 @@ type Places struct {
 	Magnetic bool              // bearings are a compass's
 	Towards  map[int][]float64 // where each channel's stations stand, by the same north
 	Beams    map[int]Beam      // of the place that Turned returns, by channel
+	Turns    []site.TurnRecord // in the order of time
 }
 
 var errNoPlaces = errors.New("there are no places to draw")

@@ -35,8 +35,31 @@ type Beam struct {
 	Width   *measure.Estimate // between the points 3 dB down; nil where it could not be told
 }
 
-// Turned returns the place that was marked with the most headings, and its
-// rows in order of bearing; nothing when no mark has a bearing.
+// turnWorth is how many marked headings a turn weighs as much as.
+const turnWorth = 12
+
+// Curve is the newest turn's curve of a channel at the place that Turned returns;
+// nil when it was not turned there.
+func (p *Places) Curve(rfChannel int) []site.Aimed {
+	_, rows := p.Turned()
+	if len(rows) == 0 {
+		return nil
+	}
+	for i := len(p.Turns) - 1; i >= 0; i-- {
+		if !p.Turns[i].At(rows[0].Spot.Place, rows[0].Spot.HeightM, p.Ranking.Options) {
+			continue
+		}
+		for _, c := range p.Turns[i].Curves {
+			if c.RFChannel == rfChannel {
+				return c.Points
+			}
+		}
+	}
+	return nil
+}
+
+// Turned returns the place that was marked with the most headings, a turn counting
+// for many, and its rows in order of bearing; nothing when no mark has a bearing.
 func (p *Places) Turned() (place string, rows []*site.Row) {
 	groups := map[string][]*site.Row{}
 	var order []string
@@ -52,9 +75,15 @@ func (p *Places) Turned() (place string, rows []*site.Row) {
 		}
 		groups[key] = append(groups[key], r)
 	}
+	most := 0
 	for _, key := range order {
-		if len(groups[key]) > len(rows) { // of equals the better
-			rows = groups[key]
+		n := len(groups[key])
+		first := groups[key][0].Spot
+		if slices.ContainsFunc(p.Turns, func(t site.TurnRecord) bool { return t.At(first.Place, first.HeightM, p.Ranking.Options) }) {
+			n += turnWorth
+		}
+		if n > most { // of equals the better
+			most, rows = n, groups[key]
 		}
 	}
 	if rows == nil {
@@ -227,6 +256,7 @@ func (r *rose) channel(w site.Want, wide float64) {
 		labels = append(labels, func() { r.figure(deg, c.m) })
 	}
 	r.line(black, 1.2, nil, r.arc(0, 360, r.height(0))...)
+	r.curve(r.places.Curve(w.RFChannel))
 	for _, deg := range r.places.Towards[w.RFChannel] {
 		wide := 4 * 57.3 / r.radius
 		r.fill(black, r.at(deg, r.radius+1), r.at(deg-wide, r.radius+8), r.at(deg+wide, r.radius+8))
@@ -239,6 +269,29 @@ func (r *rose) channel(w site.Want, wide float64) {
 		f()
 	}
 	r.caption(w, best, bestAt, wide)
+}
+
+// curve draws what a turn heard; where it heard nothing the line is broken.
+func (r *rose) curve(points []site.Aimed) {
+	const gapDeg = 3 * site.CurveStepDeg
+	draw := func(run []point) {
+		if len(run) > 1 {
+			r.line(paper, 3.2, nil, run...)
+			r.line(black, 1.3, nil, run...)
+		}
+	}
+	if n := len(points); n > 0 && points[0].BearingDeg+360-points[n-1].BearingDeg <= gapDeg {
+		points = append(slices.Clone(points), site.Aimed{BearingDeg: points[0].BearingDeg + 360, LevelDB: points[0].LevelDB})
+	}
+	var run []point
+	for i, a := range points {
+		if i > 0 && a.BearingDeg-points[i-1].BearingDeg > gapDeg {
+			draw(run)
+			run = nil
+		}
+		run = append(run, r.at(a.BearingDeg, r.height(a.LevelDB)))
+	}
+	draw(run)
 }
 
 // lotWidth is half the angle that a house takes.
@@ -339,6 +392,9 @@ func (r *rose) key() {
 	if r.letter > 0 {
 		text += " Arrow at the rim: where the station stands."
 	}
+	if slices.ContainsFunc(r.places.Wanted, func(w site.Want) bool { return r.places.Curve(w.RFChannel) != nil }) {
+		text += " Curve: what a turn heard."
+	}
 	if len(r.places.Beams) > 0 {
 		text += " Line to the rim: the fitted peak; thick rim: the beam between its points 3 dB down."
 	}
@@ -364,6 +420,18 @@ func (r *rose) spoken(place string) string {
 			at = []string{"not there"}
 		}
 		out = append(out, fmt.Sprintf("channel %d: %s", w.RFChannel, strings.Join(at, ", ")))
+		if c := r.places.Curve(w.RFChannel); c != nil {
+			low, high := c[0], c[0]
+			for _, a := range c {
+				if a.LevelDB < low.LevelDB {
+					low = a
+				}
+				if a.LevelDB > high.LevelDB {
+					high = a
+				}
+			}
+			out = append(out, fmt.Sprintf("a turn heard channel %d at %.0f to %.0f dB, best at %.0f degrees", w.RFChannel, low.LevelDB, high.LevelDB, high.BearingDeg))
+		}
 	}
 	return strings.Join(out, "; ") + "."
 }

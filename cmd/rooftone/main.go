@@ -72,6 +72,7 @@ func commands() []command {
 		markCommand(),
 		turnCommand(),
 		rankCommand(),
+		watchCommand(),
 		reportCommand(),
 		devicesCommand(),
 		versionCommand(),

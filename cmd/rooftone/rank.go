@@ -155,6 +155,12 @@ func (r *ranker) places(h *site.House) (*plot.Places, error) {
 	if !r.since.IsZero() {
 		p.Changes, p.Visited = site.Changes(h.Marks, r.since, o)
 	}
+	for _, t := range h.Turns {
+		if !t.Time.Before(r.since) {
+			p.Turns = append(p.Turns, t)
+		}
+	}
+	slices.SortStableFunc(p.Turns, func(a, b site.TurnRecord) int { return a.Time.Compare(b.Time) })
 	p.Beams = beams(p)
 	for _, w := range h.Wanted {
 		p.Labels[w.RFChannel] = h.Label(w.RFChannel)
@@ -178,7 +184,11 @@ func beams(p *plot.Places) map[int]plot.Beam {
 				points = append(points, site.Aimed{BearingDeg: *row.Spot.BearingDeg, LevelDB: m.Value, SigmaDB: m.Sigma})
 			}
 		}
-		if peak, err := site.FitPeak(points); err == nil { // too few headings to tell
+		peak, err := site.FitPeak(points)
+		if err != nil { // too few headings to tell: a turn has more
+			peak, err = site.FitPeak(p.Curve(w.RFChannel))
+		}
+		if err == nil {
 			out[w.RFChannel] = plot.Beam{Heading: peak.Heading, Width: peak.Width}
 		}
 	}

@@ -131,7 +131,7 @@ func (r *rotation) begin(at time.Time) error {
 		r.console.note("start the rotator from %g° and press Enter at the same moment", *t.start)
 	default:
 		if r.rotate != nil {
-			if err := r.rotate(*t.start, *t.rate); err != nil {
+			if err := r.rotate(t.trueBearing(*t.start), *t.rate); err != nil {
 				return withHint(err, "its town file needs a table [antenna]")
 			}
 		}
@@ -209,6 +209,18 @@ func (r *rotation) fit(channels []band.Channel) []turnHeading {
 		h := turnHeading{channel: c.Number, samples: len(r.samples[c.Number]), best: r.best[c.Number]}
 		h.peak, h.err = site.FitTurn(r.samples[c.Number], r.turn)
 		out = append(out, h)
+	}
+	return out
+}
+
+// curves is what each channel's margin was against bearing.
+func (r *rotation) curves(channels []band.Channel) []site.Curve {
+	var out []site.Curve
+	for _, c := range channels {
+		points, err := r.turn.Curve(r.samples[c.Number], site.CurveStepDeg)
+		if err == nil && len(points) > 0 { // what is wrong with the bearings, fit says
+			out = append(out, site.Curve{RFChannel: c.Number, Points: points})
+		}
 	}
 	return out
 }

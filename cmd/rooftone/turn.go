@@ -54,6 +54,7 @@ type turner struct {
 	start, rate *float64
 	way         string
 	sigma       *float64
+	declination *float64
 	span        time.Duration
 	json        bool
 }
@@ -67,6 +68,7 @@ func (t *turner) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &t.rate, min: -60, max: 60, unit: "degrees a second"}, "rate", "how fast a rotator turns, in `DEGREES` a second, clockwise; - is the other way")
 	fs.Var(&choice{to: &t.way, words: []string{"clockwise", "counter"}}, "way", "by hand: which `WAY` it is turned, clockwise or counter; the shorter from bearing to bearing unless given")
 	fs.Var(&number{to: &t.sigma, min: 0.1, max: 45, unit: "degrees"}, "bearing-error", "how well you know a bearing, as a standard deviation in `DEGREES`; 2 unless given")
+	fs.Var(&number{to: &t.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative): bearings are then a compass's, and headings are told both ways; look it up, for it drifts from year to year")
 	fs.Var(&period{to: &t.span, min: time.Second, max: time.Hour}, "for", "end after a `TIME`; with --rate a little more than a full turn unless given")
 	fs.BoolVar(&t.json, "json", false, "print JSON")
 	v := &t.visit
@@ -154,7 +156,7 @@ func (t *turner) run(ctx context.Context, c *console, operands []string) error {
 		return err
 	}
 	headings := r.fit(options.Channels)
-	if err := t.keep(c, headings, src.info().Name); err != nil {
+	if err := t.keep(c, headings, r.curves(options.Channels), src.info().Name); err != nil {
 		return err
 	}
 	if err := t.show(c, headings); err != nil {
@@ -181,7 +183,11 @@ func (t *turner) open(ctx context.Context, c *console, from sourceWord) (source,
 	if err != nil {
 		return source{}, err
 	}
-	o := sim.Options{BearingDeg: t.start}
+	o := sim.Options{}
+	if t.start != nil {
+		start := t.trueBearing(*t.start)
+		o.BearingDeg = &start
+	}
 	if t.rate == nil {
 		o.RealTime, o.Epoch = true, time.Now()
 	}
@@ -192,8 +198,17 @@ func (t *turner) open(ctx context.Context, c *console, from sourceWord) (source,
 	return source{tuner: radio}, nil
 }
 
-// keep adds the headings that were found to the house's file.
-func (t *turner) keep(c *console, list []turnHeading, from string) error {
+// trueBearing is where a bearing that was told points, from true north.
+func (t *turner) trueBearing(deg float64) float64 {
+	if t.declination == nil {
+		return deg
+	}
+	return site.TrueBearing(deg, *t.declination)
+}
+
+// keep adds the headings that were found to the house's file, and the curves that
+// they were found in.
+func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from string) error {
 	var records []site.Record
 	var names []string
 	for _, h := range list {
@@ -215,6 +230,10 @@ func (t *turner) keep(c *console, list []turnHeading, from string) error {
 	if len(records) == 0 {
 		return nil
 	}
+	records = append(records, site.TurnRecord{
+		Time: time.Now(), Place: t.place, HeightM: t.height, Program: version(), Source: from,
+		ThresholdDB: *t.visit.threshold, DeclinationDeg: t.declination, Curves: curves,
+	})
 	if err := site.Append(t.site.name, records...); err != nil {
 		return err
 	}
@@ -235,8 +254,11 @@ func (t *turner) show(c *console, list []turnHeading) error {
 	for _, h := range list {
 		line := fmt.Sprintf("%3d  no heading: %v", h.channel, h.err)
 		if p := h.peak; p != nil {
-			line = fmt.Sprintf("%3d  strongest at %.0f° ±%.0f°, margin %+.1f dB", h.channel,
-				math.Mod(math.Round(p.Heading.Value), 360), math.Ceil(coverageDeg(p.Heading.Sigma)), p.Level.Value)
+			where := fmt.Sprintf("%.0f° ±%.0f°", turned(p.Heading.Value), math.Ceil(coverageDeg(p.Heading.Sigma)))
+			if t.declination != nil {
+				where += fmt.Sprintf(" by compass, %.0f° true", turned(site.TrueBearing(p.Heading.Value, *t.declination)))
+			}
+			line = fmt.Sprintf("%3d  strongest at %s, margin %+.1f dB", h.channel, where, p.Level.Value)
 			if p.Width != nil {
 				line += fmt.Sprintf(", beam %.0f° wide", p.Width.Value)
 			}
@@ -266,6 +288,7 @@ type turnResult struct {
 	RFChannel       int        `json:"rf_channel"`
 	HeadingDeg      *float64   `json:"heading_deg"`
 	HeadingSigmaDeg *float64   `json:"heading_sigma_deg"`
+	TrueHeadingDeg  *float64   `json:"true_heading_deg"`
 	MarginDB        *float64   `json:"margin_db"`
 	MarginSigmaDB   *float64   `json:"margin_sigma_db"`
 	BeamwidthDeg    *float64   `json:"beamwidth_deg"`
@@ -287,6 +310,9 @@ func (t *turner) report(list []turnHeading) turnReport {
 		if p := h.peak; p != nil {
 			row.HeadingDeg, row.HeadingSigmaDeg = round(p.Heading.Value, 0.1), round(p.Heading.Sigma, 0.1)
 			row.MarginDB, row.MarginSigmaDB = decibels(&p.Level)
+			if t.declination != nil {
+				row.TrueHeadingDeg = round(site.TrueBearing(p.Heading.Value, *t.declination), 0.1)
+			}
 			if p.Width != nil {
 				row.BeamwidthDeg = round(p.Width.Value, 0.1)
 			}

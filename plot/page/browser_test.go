@@ -144,7 +144,7 @@ func TestPageInABrowser(t *testing.T) {
 			return "kept: " + m.Place, nil
 		},
 		Careful: true,
-		Reset: func(int) {},
+		Reset:   func(int) {},
 	})
 	f := &feeder{page: p, margin: 6.2, best: 8.3}
 	ctx, cancel := context.WithCancel(context.Background())

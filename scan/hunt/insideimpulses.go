@@ -162,23 +162,24 @@ func (l *look) perGain() float64 {
 
 // pulseHarms tells what impulses cost each station.
 func (e *examination) pulseHarms(s *Suspect, part pulsePart, in []heard) {
+	all := e.overNoise(in)
 	var level, levelWeight float64
 	for i := range e.readings {
 		r := &e.readings[i]
-		if !r.Covered || r.Channel.CenterHz() < part.lowHz || r.Channel.CenterHz() >= part.highHz {
+		if !r.Covered || r.NoiseDBFS == nil || r.Channel.CenterHz() < part.lowHz || r.Channel.CenterHz() >= part.highHz {
 			continue
 		}
-		density, sigma, ok := pulseDensity(r, in)
+		ratio, sigma, ok := pulsesOf(r, all)
 		if !ok {
 			continue
 		}
 		w := 1 / (sigma * sigma)
-		level += w * density
+		level += w * ratio * fromDB(r.NoiseDBFS.Value)
 		levelWeight += w
-		if r.Presence != measure.Present || r.NoiseDBFS == nil {
+		if r.Presence != measure.Present {
 			continue
 		}
-		cost, costSigma := pulseCost(r, density, sigma)
+		cost, costSigma := pulseCost(r, ratio, sigma)
 		if cost < 2*costSigma && cost < 0.3 || cost < leastCostDB {
 			continue
 		}
@@ -190,50 +191,83 @@ func (e *examination) pulseHarms(s *Suspect, part pulsePart, in []heard) {
 	}
 	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return compare(b.CostDB.Value, a.CostDB.Value) })
 	if levelWeight > 0 && level > 0 {
-		mean := level / levelWeight * band.WidthHz
-		s.LevelDBFS = &measure.Estimate{Value: toDB(mean), Sigma: 10 / math.Ln10 / (mean / band.WidthHz * math.Sqrt(levelWeight))}
+		s.LevelDBFS = &measure.Estimate{Value: toDB(level / levelWeight), Sigma: 1}
 	}
 }
 
-// pulseDensity is the pulses' density averaged over time in a channel, by the
-// looks that show it.
-func pulseDensity(r *measure.Reading, in []heard) (density, sigma float64, ok bool) {
+// pulseRatio is what one look says of the pulses' density averaged over time,
+// in parts of the noise floor of the channel in its middle.
+type pulseRatio struct {
+	*look
+	ratio, quiet float64
+	under        bool // a station is on the channel
+}
+
+func (e *examination) overNoise(in []heard) []pulseRatio {
+	var out []pulseRatio
+	for i := range in {
+		h := &in[i]
+		r := e.readingAt(h.centerHz * e.clock)
+		if r == nil || r.NoiseDBFS == nil || !h.of(r) || !(h.quiet > 0) {
+			continue
+		}
+		noise := fromDB(r.NoiseDBFS.Value) / band.WidthHz
+		out = append(out, pulseRatio{h.look, h.density / noise, h.quiet / noise, r.Presence == measure.Present})
+	}
+	return out
+}
+
+const (
+	// pulseScatter is the relative scatter of what a second of pulses has: some
+	// hundred that are as good as independent.
+	pulseScatter = 0.1
+
+	// underScatter is how far off what is heard under a station may be.
+	underScatter = 0.1
+
+	// besideScatter is by how much the pulses may differ in a megahertz. Their
+	// spectrum falls with frequency, by some 27 dB a decade for what people
+	// make (ITU-R P.372, from memory).
+	besideScatter = 0.01
+)
+
+// pulsesOf is the pulses' density averaged over time in a channel, in parts of
+// its noise floor, by all looks at the same gain: pulses are broad.
+func pulsesOf(r *measure.Reading, all []pulseRatio) (ratio, sigma float64, ok bool) {
 	// Weighed by what noise leaves uncertain, and then also by how much the
 	// pulses themselves scatter, taken from what all looks together say: were it
 	// each look's own, those that heard few pulses would count for more.
 	for range 2 {
 		var sum, weight float64
-		for i := range in {
-			h := &in[i]
-			reach := measure.UsableShare * h.rateHz
-			if !h.of(r) || h.centerHz+reach < r.Channel.LowerHz+0.2e6 || h.centerHz-reach > r.Channel.UpperHz()-0.2e6 || !(h.quiet > 0) {
+		for i := range all {
+			x := &all[i]
+			if !x.of(r) {
 				continue
 			}
-			own := math.Hypot(h.quiet, math.Max(density, 0)*pulseScatter/math.Sqrt(h.seconds))
-			sum += h.density / (own * own)
+			scatter := pulseScatter/math.Sqrt(x.seconds) + besideScatter*math.Abs(x.centerHz-r.Channel.CenterHz())/1e6
+			if x.under {
+				scatter += underScatter
+			}
+			own := math.Hypot(x.quiet, math.Max(ratio, 0)*scatter)
+			sum += x.ratio / (own * own)
 			weight += 1 / (own * own)
 		}
 		if weight == 0 {
 			return 0, 0, false
 		}
-		density, sigma = sum/weight, 1/math.Sqrt(weight)
+		ratio, sigma = sum/weight, 1/math.Sqrt(weight)
 	}
-	return density, sigma, true
+	return ratio, math.Hypot(sigma, 0.03*ratio), true
 }
-
-// pulseScatter is the relative scatter of what a second of pulses has: some
-// hundred that are as good as independent.
-const pulseScatter = 0.1
 
 // pulseCost is by how many dB the margin would rise without the pulses. A noise
 // floor that was averaged over time has them in it; one that is the training's
 // error has what fell upon the training, which is next to nothing as a rule.
-func pulseCost(r *measure.Reading, density, sigma float64) (costDB, sigmaDB float64) {
-	noise := fromDB(r.NoiseDBFS.Value) / band.WidthHz
-	relative := density / noise
+func pulseCost(r *measure.Reading, ratio, sigma float64) (costDB, sigmaDB float64) {
+	ratio = math.Max(ratio, 0)
 	if r.Noise == measure.NoiseTraining {
-		return toDB(1 + math.Max(0, relative)), 10 / math.Ln10 * sigma / noise
+		return toDB(1 + ratio), 10 / math.Ln10 * sigma / (1 + ratio)
 	}
-	relative = math.Min(math.Max(relative, 0), 0.97)
-	return -toDB(1 - relative), 10 / math.Ln10 * sigma / noise / (1 - relative)
+	ratio = math.Min(ratio, 0.97)
+	return -toDB(1 - ratio), 10 / math.Ln10 * sigma / (1 - ratio)
 }

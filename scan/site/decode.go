@@ -139,6 +139,8 @@ func (d *decoder) record(kind string, text []byte) error {
 		return decodeAs(text, d.want)
 	case "mark":
 		return decodeAs(text, d.mark)
+	case "turn":
+		return decodeAs(text, d.turn)
 	case "station":
 		return decodeAs(text, d.station)
 	default:

@@ -11,8 +11,9 @@ import (
 // House is all that a house file says.
 type House struct {
 	Header
-	Wanted   []Want    // ascending by RF channel
-	Marks    []Mark    // in the order of the file
+	Wanted   []Want // ascending by RF channel
+	Marks    []Mark // in the order of the file
+	Turns    []TurnRecord
 	Stations []Station // by RF channel, then label
 
 	Others  int      // records of kinds that are not known here

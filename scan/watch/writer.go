@@ -60,6 +60,7 @@ type Writer struct {
 	bounds   bounds
 	file     *os.File
 	certain  bool // no one else writes
+	resumed  bool // there was a log before
 	size     int64
 
 	courses map[int]*course
@@ -158,6 +159,7 @@ func (w *Writer) resume(now time.Time) error {
 		return err
 	}
 	p := newReplay()
+	w.resumed = !fresh
 	if fresh {
 		if err := w.file.Truncate(0); err != nil {
 			return err
@@ -377,6 +379,9 @@ func (w *Writer) due() {
 		w.shorten()
 	}
 }
+
+// Resumed reports whether the log had been there before.
+func (w *Writer) Resumed() bool { return w.resumed }
 
 // Sync puts all that was added on the disk.
 func (w *Writer) Sync() error { return w.flush() }

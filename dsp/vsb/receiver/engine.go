@@ -123,7 +123,8 @@ func (e *engine) start(odd bool, starter *starter) {
 		e.noise[k] = noise * (s + noiseFloor)
 	}
 	e.transformTaps()
-	e.weight = 0
+	clear(e.noiseSum)
+	e.syncError, e.errorPower = 0, 0
 	// The first blocks are gone through again and again, each time with the
 	// channel that the time before has found.
 	for round := range startRounds {
@@ -238,6 +239,13 @@ func (e *engine) redesign() {
 // uncertainty is the mean square error of decided symbols.
 func (e *engine) uncertainty() float64 {
 	return 0.05
+}
+
+// healthy tells whether what comes out can still be the station's symbols: whether
+// the segment syncs are where they should be.
+func (e *engine) healthy() bool {
+	const worst = vsb.SyncLevel * vsb.SyncLevel / 1.6 // 2 dB
+	return e.syncError < worst && e.designer.snr > 1 && e.errorPower < 1e3
 }
 
 // mer is the modulation error ratio as a ratio of powers.

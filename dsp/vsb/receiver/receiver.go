@@ -164,6 +164,10 @@ func (r *Receiver) step() {
 	}
 	e.weight = max(0.1, 1/float32(5+e.blocks))
 	e.block()
+	if !e.healthy() || math.Abs(r.sampler.step/r.front.outRate()*vsb.SymbolRateHz-1) > 2*searchPPM*1e-6 {
+		r.lose()
+		return
+	}
 	for i := range blockSegments {
 		// The canceller is two segments behind.
 		index := (segment + i - 2 + vsb.FieldSegments) % vsb.FieldSegments
@@ -187,7 +191,10 @@ func (r *Receiver) decode(index int, soft []float32) {
 
 // Gap says that samples were lost: those to come do not follow the last ones. The
 // receiver finds out by itself too, but later.
-func (r *Receiver) Gap() {
+func (r *Receiver) Gap() { r.lose() }
+
+// lose begins to look for lock again.
+func (r *Receiver) lose() {
 	r.state = searching
 	r.status.Locked = false
 	r.waiting = r.waiting[:0]
