@@ -1,0 +1,354 @@
+package hunt
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+// Combination is a sum or difference of strong signals that was found where it
+// belongs.
+type Combination struct {
+	Formula     string // such as "2 × FM 98.1 MHz"
+	Order       int
+	FrequencyHz float64 // of its middle
+	WidthHz     float64
+	Services    []string // that its parents belong to
+	Channels    []band.Channel
+	LevelDBFS   float64 // at the highest gain, all of it
+	ToNoiseDB   float64 // in the channel where it is strongest, over the receiver's noise
+}
+
+// Origin says where what stands in a channel comes from, by how it moves with
+// the gain.
+type Origin struct {
+	Channel  band.Channel
+	From     string  // "station", "product", "outside", "noise"
+	ExcessDB float64 // over the receiver's noise, at the highest gain; NaN for a station
+	Order    int     // of a product
+	SlopeDB  *measure.Estimate
+}
+
+// scene puts in order what was heard so far.
+func (l *listener) scene() *scene {
+	s := &scene{clock: 1, survey: l.survey, plan: l.Plan}
+	if l.survey != nil && l.survey.Clock != nil {
+		s.clock += l.survey.Clock.PPM.Value * 1e-6
+	}
+	if len(l.info.GainsDB) > 0 {
+		s.topDB = slices.Max(l.info.GainsDB)
+	}
+	for _, x := range l.ear.stays {
+		y := *x
+		y.density = slices.Clone(x.density)
+		s.stays = append(s.stays, &y)
+		if y.knownGain && len(l.info.GainsDB) == 0 {
+			s.topDB = max(s.topDB, y.gainDB)
+		}
+	}
+	flatten(s.stays, l.Plan)
+	return s
+}
+
+// narrow returns the true places of the strongest narrow products that no
+// station hides.
+func (s *scene) narrow(all []mix, survey *scan.Survey) []float64 {
+	var out []float64
+	for i := range all {
+		m := &all[i]
+		if len(out) == mostProducts {
+			break
+		}
+		if m.reach() > narrowHz || s.hidden(m.hz, survey) || slices.ContainsFunc(out, func(o float64) bool { return math.Abs(o-m.hz) < 50e3 }) {
+			continue
+		}
+		out = append(out, m.hz)
+	}
+	return out
+}
+
+// narrowHz is the half width up to which a product is looked for as a line.
+const narrowHz = 300e3
+
+// hidden reports whether a station stands at a frequency, or nothing that was
+// visited.
+func (s *scene) hidden(hz float64, survey *scan.Survey) bool {
+	for i := range survey.Channels {
+		r := &survey.Channels[i].Reading
+		if hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
+			return isStation(r)
+		}
+	}
+	return true
+}
+
+// lineRungs climbs the places of narrow products.
+func (s *scene) lineRungs(all []mix, places []float64) []lineRungs {
+	var out []lineRungs
+	ladders := s.ladders()
+	for _, hz := range places {
+		reach := 6e3
+		for i := range all {
+			if m := &all[i]; math.Abs(m.hz-hz) < 10e3 && m.reach() < narrowHz {
+				reach = max(reach, m.reach())
+			}
+		}
+		best := lineRungs{hz: hz}
+		for i := range ladders {
+			if r := ladders[i].lines(s.topDB, hz/s.clock, reach); len(r) > len(best.rungs) {
+				best.rungs = r
+			}
+		}
+		if len(best.rungs) < 2 {
+			continue
+		}
+		for i := range all {
+			m := &all[i]
+			if m.reach() > narrowHz {
+				continue
+			}
+			p := m.strength * m.share(hz-reach, hz+reach)
+			if m.order == 2 {
+				best.second += p
+			} else {
+				best.third += p
+			}
+		}
+		out = append(out, best)
+	}
+	return out
+}
+
+// finding is everything that the front end's part of a hunt has worked out.
+type finding struct {
+	*scene
+	parents []Emitter
+	all     []mix
+	front   *frontEnd
+	rungs   []channelRungs
+	lines   []lineRungs
+	wanted  []channelAt
+}
+
+// conclude makes a Hunt of what was heard.
+func (l *listener) conclude() *Hunt {
+	h := &Hunt{Survey: l.survey}
+	if l.survey == nil {
+		h.Survey = &scan.Survey{Source: l.info.Name}
+		return h
+	}
+	s := l.scene()
+	f := &finding{scene: s}
+	h.Bands = s.find(l.services(), l.Calibration)
+	h.Emitters = s.emitter
+	f.parents = s.parents()
+	channels := l.channels()
+	f.all = mixes(f.parents, channels)
+	f.lines = s.lineRungs(f.all, s.narrow(f.all, l.survey))
+	station := map[int]bool{}
+	for i := range l.survey.Channels {
+		r := &l.survey.Channels[i].Reading
+		station[r.Channel.Number] = isStation(r)
+	}
+	f.front, f.rungs = s.climb(channels, func(c band.Channel) bool { return station[c.Number] }, f.all, f.lines, levels(l.info.Datatype))
+	gains := l.radioGains(s)
+	if f.front != nil {
+		f.wanted = slices.DeleteFunc(s.wantedAt(f.front, f.all), func(c channelAt) bool { return !slices.Contains(l.Channels, c.channel) })
+		h.Gains = s.gainTest(f.front, f.wanted, gains, f.all, f.parents, l.ThresholdDB)
+		h.Products = f.products()
+		h.Origins = f.origins()
+	}
+	suspects := l.inside.Suspects(l.survey.Clock, l.readings())
+	h.Spurs, h.Own = l.testTones(f)
+	suspects = f.reclassify(suspects, h.Spurs, l.info)
+	suspects = append(suspects, f.suspects(h)...)
+	h.Suspects = l.order(f, suspects)
+	h.Missing = l.missing(s, h)
+	l.trimSurvey()
+	return h
+}
+
+// radioGains are the gains to choose from: the radio's, or those that a
+// recording was made with.
+func (l *listener) radioGains(s *scene) []float64 {
+	if len(l.info.GainsDB) > 0 {
+		return l.gains()
+	}
+	var out []float64
+	for _, x := range s.stays {
+		if x.knownGain && !slices.Contains(out, x.gainDB) {
+			out = append(out, x.gainDB)
+		}
+	}
+	slices.Sort(out)
+	slices.Reverse(out)
+	return out
+}
+
+// trimSurvey leaves the wanted channels in the survey.
+func (l *listener) trimSurvey() {
+	l.survey.Channels = slices.DeleteFunc(l.survey.Channels, func(c scan.Channel) bool { return !slices.Contains(l.Channels, c.Channel) })
+}
+
+// products lists those that stand out where the intercepts put them.
+func (f *finding) products() []Combination {
+	var out []Combination
+	for i := range f.all {
+		m := &f.all[i]
+		power := f.front.second * m.strength
+		if m.order == 3 {
+			power = f.front.third * m.strength
+		}
+		if power == 0 {
+			continue
+		}
+		p := Combination{
+			Formula: m.formula(f.parents), Order: m.order, FrequencyHz: m.hz, WidthHz: 2 * m.reach(),
+			Services: m.services(f.parents), LevelDBFS: decibel(power) + f.topDB, ToNoiseDB: math.Inf(-1),
+		}
+		for _, c := range f.channels() {
+			share := m.share(c.LowerHz, c.UpperHz())
+			if share <= 0.01 {
+				continue
+			}
+			p.Channels = append(p.Channels, c)
+			p.ToNoiseDB = max(p.ToNoiseDB, decibel(power*share/(f.front.noise(c.CenterHz(), 1)*band.WidthHz)))
+		}
+		const showsDB = -13 // a twentieth of the noise
+		if p.ToNoiseDB > showsDB {
+			out = append(out, p)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Combination) int { return compareHz(b.ToNoiseDB, a.ToNoiseDB) })
+	return out[:min(len(out), 60)]
+}
+
+func (f *finding) channels() []band.Channel {
+	var out []band.Channel
+	for i := range f.survey.Channels {
+		out = append(out, f.survey.Channels[i].Channel)
+	}
+	return out
+}
+
+// made is the power that the receiver's products put in a channel at the
+// highest gain, over its noise there; only says for which products.
+func (f *finding) made(c band.Channel, gain float64, only func(*mix) bool) float64 {
+	if f.front == nil {
+		return 0
+	}
+	var sum float64
+	for i := range f.all {
+		m := &f.all[i]
+		if only != nil && !only(m) || m.hz+m.reach() < c.LowerHz || m.hz-m.reach() > c.UpperHz() {
+			continue
+		}
+		share := m.share(c.LowerHz, c.UpperHz())
+		if m.order == 2 {
+			sum += f.front.second * m.strength * share * gain
+		} else {
+			sum += f.front.third * m.strength * share * gain * gain
+		}
+	}
+	return sum / (f.front.noise(c.CenterHz(), gain) * band.WidthHz)
+}
+
+// origins says of each channel where what is in it comes from.
+func (f *finding) origins() []Origin {
+	var out []Origin
+	for i := range f.survey.Channels {
+		r := &f.survey.Channels[i].Reading
+		if isStation(r) {
+			out = append(out, Origin{Channel: r.Channel, From: "station", ExcessDB: math.NaN()})
+		}
+	}
+	for i := range f.rungs {
+		c := &f.rungs[i]
+		base := f.front.alpha(c.channel.CenterHz())
+		if math.IsNaN(base) {
+			continue
+		}
+		made, order := c.made, c.order
+		if predicted := f.front.second*c.second + f.front.third*c.third; predicted > made {
+			made = predicted
+			order = 3
+			if f.front.second*c.second > f.front.third*c.third {
+				order = 2
+			}
+		}
+		outside := max(c.alpha-base*linear(0.8), 0)
+		const shows = 0.25
+		o := Origin{Channel: c.channel, From: "noise", ExcessDB: decibel((made + outside) / base)}
+		r := f.reading(c.channel)
+		switch {
+		case made < shows*base && r != nil && r.Presence == measure.Present, made < outside && r != nil && r.Presence == measure.Present:
+			o.From = "station"
+		case made+outside < shows*base:
+		case made >= outside:
+			o.From, o.Order, o.SlopeDB = "product", order, slope(c.rungs, c.alpha, f.front.rho)
+		default:
+			o.From = "outside"
+		}
+		out = append(out, o)
+	}
+	slices.SortFunc(out, func(a, b Origin) int { return compareHz(a.Channel.LowerHz, b.Channel.LowerHz) })
+	return out
+}
+
+// slope is by how many dB what exceeds the noise rises at the output for each
+// dB of gain, between the highest gain and the lowest that still shows it.
+func slope(r []rung, alpha, rho float64) *measure.Estimate {
+	var best *measure.Estimate
+	top := r[0]
+	over := func(x rung) float64 { return x.value - alpha*(1+rho/x.gain) }
+	for _, x := range r[1:] {
+		a, b := over(top), over(x)
+		if a < 3*top.sigma || b < 3*x.sigma {
+			continue
+		}
+		run := decibel(top.gain / x.gain)
+		e := measure.Estimate{
+			Value: 1 + decibel(a/b)/run,
+			Sigma: 10 / math.Ln10 * math.Hypot(top.sigma/a, x.sigma/b) / run,
+		}
+		if best == nil || e.Sigma < best.Sigma {
+			best = &e
+		}
+	}
+	return best
+}
+
+// missing says what could not be done.
+func (l *listener) missing(s *scene, h *Hunt) []string {
+	var out []string
+	if len(s.ladders()) == 0 {
+		what := "the gain-step test wants a radio with more than one gain"
+		if l.tuner == nil {
+			what = "the recording holds one gain only: the gain-step test, which tells stations from what the receiver makes of them, wants the radio, or a recording that rooftone hunt --keep has made"
+		}
+		out = append(out, what)
+	} else if h.Gains == nil {
+		out = append(out, "no channel was vacant enough to read the receiver's own noise in: name some vacant channels too")
+	}
+	heard := false
+	for _, b := range h.Bands {
+		if b.Covered > 0.5 && b.StrongestHz >= 0 {
+			if _, known := band.ServiceAt((b.LowHz + b.HighHz) / 2); known {
+				heard = true
+			}
+		}
+	}
+	if !heard {
+		out = append(out, "nothing outside the television channels was heard, so what is strong there is not known")
+	}
+	if l.tuner == nil {
+		out = append(out, "whether a tone moves with the tuning, or stays without an antenna, cannot be asked of a recording")
+	} else if l.Terminate == nil && len(l.tones) > 0 {
+		out = append(out, fmt.Sprintf("%d tones were not compared with the antenna off: add --terminator", len(l.tones)))
+	}
+	return out
+}

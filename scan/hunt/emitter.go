@@ -1,0 +1,394 @@
+package hunt
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"rooftone/dsp/vsb"
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+const (
+	// mostParents is of how many of the strongest signals products are
+	// predicted, and parentDB how far below the strongest they may be.
+	mostParents = 14
+	parentDB    = 45
+
+	// occupiedDB is the excess over the floor from which a piece of the
+	// spectrum is taken for somebody's signal.
+	occupiedDB = 6
+	pieceHz    = 25e3
+
+	// noisyHz is the width from which a signal is taken to be like noise.
+	noisyHz = 300e3
+
+	// television is the group of the stations among the emitters.
+	television = "television"
+)
+
+// Emitter is a strong signal, in a channel or outside all.
+type Emitter struct {
+	Name          string // such as "FM 98.1 MHz" or "RF 22"
+	Service       string // a band.Service's name, "television" or "elsewhere"
+	LowHz, HighHz float64
+	LevelDBFS     float64 // as the highest gain would show it
+
+	power  float64 // at the radio's input, stay.perGain's unit
+	noisy  bool
+	line   float64 // of it, the power in a line at lineHz
+	lineHz float64
+}
+
+// middleHz and widthHz describe where it lies.
+func (e *Emitter) middleHz() float64 { return (e.LowHz + e.HighHz) / 2 }
+func (e *Emitter) widthHz() float64  { return e.HighHz - e.LowHz }
+
+// Band is a service's part of the spectrum, or television's, and what of it
+// reaches the radio.
+type Band struct {
+	Name, About   string
+	LowHz, HighHz float64
+	Covered       float64  // share of it that was listened to
+	PowerDBFS     *float64 // all that is there, noise included, as the highest gain would show it; nil when nothing was heard
+	PowerDBm      *float64 // at the radio's input; nil without a calibration
+	Clipped       float64  // the largest share of samples on a rail in a stay there
+	Emitters      int      // how many signals stand out
+	StrongestHz   float64  // of the strongest; 0 for none
+}
+
+// scene is what was heard, put in order.
+type scene struct {
+	stays   []*stay
+	clock   float64 // true frequency over the radio's own
+	topDB   float64 // the radio's highest gain
+	survey  *scan.Survey
+	plan    []band.Channel
+	floors  map[float64]float64 // by gain, a floor's density in FS²/Hz
+	emitter []Emitter           // the strongest first
+}
+
+// floorOf is the density of the floor at a stay's gain in FS²/Hz.
+func (s *scene) floorOf(x *stay) float64 { return s.floors[x.gainDB] }
+
+// findFloors takes for each gain the lower tenth of what its stays show.
+func (s *scene) findFloors() {
+	by := map[float64][]float64{}
+	for _, x := range s.stays {
+		if !x.off {
+			by[x.gainDB] = append(by[x.gainDB], x.floor(x.centerHz-1e6, x.centerHz+1e6))
+		}
+	}
+	s.floors = map[float64]float64{}
+	most, count := 0.0, 0
+	for g, v := range by {
+		s.floors[g] = quantile(v, 0.1)
+		if len(v) > count || len(v) == count && g > most {
+			most, count = g, len(v)
+		}
+	}
+	for g, v := range by {
+		// A gain that was used for strong signals alone has no empty stay.
+		if len(v) < 8 {
+			s.floors[g] = min(s.floors[g], s.floors[most]*linear(max(g-most, -12)))
+		}
+	}
+}
+
+// best returns the stay that shows a range of the true frequencies best: not
+// at the rails, then the highest gain, then the middle nearest.
+func (s *scene) best(lowHz, highHz float64) *stay {
+	var best *stay
+	for _, x := range s.stays {
+		if x.off || !x.shows(lowHz/s.clock, highHz/s.clock) {
+			continue
+		}
+		if best == nil || s.better(x, best, (lowHz+highHz)/2/s.clock) {
+			best = x
+		}
+	}
+	return best
+}
+
+func (s *scene) better(x, than *stay, hz float64) bool {
+	const rails = 1e-3
+	if a, b := x.clipped > rails, than.clipped > rails; a != b {
+		return b
+	}
+	if x.gainDB != than.gainDB {
+		return x.gainDB > than.gainDB
+	}
+	return math.Abs(x.centerHz-hz) < math.Abs(than.centerHz-hz)
+}
+
+// piece is one piece of a service's spectrum.
+type piece struct {
+	lowHz  float64 // true
+	power  float64 // at the radio's input, with noise
+	excess float64 // over the floor, relative to it; NaN where nothing was heard
+}
+
+// pieces cuts a range of the spectrum.
+func (s *scene) pieces(lowHz, highHz, widthHz float64) []piece {
+	var out []piece
+	for low := lowHz; low+widthHz <= highHz+1; low += widthHz {
+		p := piece{lowHz: low, excess: math.NaN()}
+		if x := s.best(low, low+widthHz); x != nil {
+			if power, ok := x.power(low/s.clock, (low+widthHz)/s.clock); ok {
+				p.power = x.perGain(power)
+				p.excess = power/(s.floorOf(x)*widthHz) - 1
+			}
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// find finds the emitters and sums up the services' bands.
+func (s *scene) find(services []band.Service, calibration *measure.Calibration) []Band {
+	s.findFloors()
+	s.stations()
+	bands := []Band{}
+	for _, service := range services {
+		from := len(s.emitter)
+		if service.Name == "fm" {
+			s.rasterFM(service)
+		} else {
+			s.regions(service)
+		}
+		bands = append(bands, s.sum(service, s.emitter[from:]))
+	}
+	bands = append(s.televisionBands(), bands...)
+	slices.SortStableFunc(bands, func(a, b Band) int { return compareHz(a.LowHz, b.LowHz) })
+	for i := range bands {
+		if calibration != nil && calibration.FullScaleDBm != nil && bands[i].PowerDBFS != nil {
+			dBm := *bands[i].PowerDBFS + *calibration.FullScaleDBm
+			bands[i].PowerDBm = &dBm
+		}
+	}
+	for i := range s.emitter {
+		s.emitter[i].LevelDBFS = decibel(s.emitter[i].power) + s.topDB
+	}
+	slices.SortStableFunc(s.emitter, func(a, b Emitter) int { return compareHz(b.power, a.power) })
+	return bands
+}
+
+func compareHz(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+// stations takes the television channels that hold a signal.
+func (s *scene) stations() {
+	known := map[int]bool{}
+	if s.survey != nil {
+		for i := range s.survey.Channels {
+			r := &s.survey.Channels[i].Reading
+			if !r.Covered || r.PowerDBFS == nil {
+				continue
+			}
+			known[r.Channel.Number] = true
+			if r.Presence != measure.Present || r.NoiseDBFS == nil {
+				continue
+			}
+			power := linear(r.PowerDBFS.Value) - linear(r.NoiseDBFS.Value)
+			if r.GainDB != nil {
+				power *= linear(-*r.GainDB)
+			}
+			if power > 0 {
+				s.addStation(r.Channel, power, r.Standard != measure.ATSC3)
+			}
+		}
+	}
+	for _, c := range s.plan {
+		if known[c.Number] {
+			continue
+		}
+		x := s.best(c.CenterHz()-1e6, c.CenterHz()+1e6)
+		if x == nil {
+			continue
+		}
+		level := x.floor((c.CenterHz()-1e6)/s.clock, (c.CenterHz()+1e6)/s.clock)
+		if level > s.floorOf(x)*linear(occupiedDB) {
+			s.addStation(c, x.perGain((level-s.floorOf(x))*vsb.SymbolRateHz/2), true)
+		}
+	}
+}
+
+func (s *scene) addStation(c band.Channel, power float64, pilot bool) {
+	const width = vsb.SymbolRateHz / 2
+	e := Emitter{
+		Name: fmt.Sprintf("RF %d", c.Number), Service: television,
+		LowHz: c.CenterHz() - width/2, HighHz: c.CenterHz() + width/2, power: power, noisy: true,
+	}
+	if pilot {
+		e.line, e.lineHz = vsb.PilotShare*power, c.PilotHz()
+	}
+	s.emitter = append(s.emitter, e)
+}
+
+// rasterFM takes the carriers of FM broadcasting, which stand every 200 kHz
+// from 88.1 to 107.9 MHz: 47 CFR 73.201.
+func (s *scene) rasterFM(service band.Service) {
+	for k := range 100 {
+		hz := 88.1e6 + 200e3*float64(k)
+		x := s.best(hz-100e3, hz+100e3)
+		if x == nil {
+			continue
+		}
+		power, ok := x.power((hz-100e3)/s.clock, (hz+100e3)/s.clock)
+		floor := s.floorOf(x) * 200e3
+		if !ok || power < floor*linear(occupiedDB) {
+			continue
+		}
+		s.emitter = append(s.emitter, Emitter{
+			Name: fmt.Sprintf("FM %.1f MHz", hz/1e6), Service: service.Name,
+			LowHz: hz - 90e3, HighHz: hz + 90e3, power: x.perGain(power - floor),
+		})
+	}
+}
+
+// regions takes whatever stands out of the floor in one piece.
+func (s *scene) regions(service band.Service) {
+	all := s.pieces(service.LowHz, service.HighHz, pieceHz)
+	const gap = 2 // pieces that may be missing within one signal
+	for i := 0; i < len(all); i++ {
+		if !(all[i].excess > linear(occupiedDB)-1) {
+			continue
+		}
+		last, power := i, 0.0
+		for k := i; k < len(all) && k <= last+gap; k++ {
+			if all[k].excess > linear(occupiedDB)-1 {
+				last = k
+			}
+		}
+		for k := i; k <= last; k++ {
+			if !math.IsNaN(all[k].excess) && all[k].excess > 0 {
+				power += all[k].power * all[k].excess / (1 + all[k].excess)
+			}
+		}
+		low, high := all[i].lowHz, all[last].lowHz+pieceHz
+		s.emitter = append(s.emitter, s.region(service, low, high, power))
+		i = last
+	}
+}
+
+// region names what stands out between two frequencies.
+func (s *scene) region(service band.Service, low, high, power float64) Emitter {
+	e := Emitter{Service: service.Name, LowHz: low, HighHz: high, power: power, noisy: high-low > noisyHz}
+	if e.noisy {
+		e.Name = fmt.Sprintf("%s, %.4g-%.4g MHz", service.About, low/1e6, high/1e6)
+		return e
+	}
+	hz := s.centroid(low, high)
+	e.LowHz, e.HighHz = hz-pieceHz/4, hz+pieceHz/4
+	e.Name = fmt.Sprintf("%.2f MHz (%s)", hz/1e6, service.About)
+	return e
+}
+
+// centroid is where the power between two frequencies lies.
+func (s *scene) centroid(low, high float64) float64 {
+	x := s.best(low, high)
+	if x == nil {
+		return (low + high) / 2
+	}
+	var sum, moment float64
+	for i := range x.density {
+		if f := x.at(i) * s.clock; f >= low && f <= high {
+			sum += x.density[i]
+			moment += x.density[i] * f
+		}
+	}
+	if sum == 0 {
+		return (low + high) / 2
+	}
+	return moment / sum
+}
+
+// sum adds up a service's band.
+func (s *scene) sum(service band.Service, found []Emitter) Band {
+	b := Band{Name: service.Name, About: service.About, LowHz: service.LowHz, HighHz: service.HighHz}
+	var power float64
+	heard, all := 0, s.pieces(service.LowHz, service.HighHz, 100e3)
+	for _, p := range all {
+		if !math.IsNaN(p.excess) {
+			heard++
+			power += p.power
+		}
+	}
+	s.sumUp(&b, power, float64(heard)/float64(max(len(all), 1)), found)
+	return b
+}
+
+func (s *scene) sumUp(b *Band, power, covered float64, found []Emitter) {
+	b.Covered = covered
+	if power > 0 {
+		dBFS := decibel(power) + s.topDB
+		b.PowerDBFS = &dBFS
+	}
+	for _, x := range s.stays {
+		if !x.off && x.centerHz > b.LowHz-1e6 && x.centerHz < b.HighHz+1e6 {
+			b.Clipped = max(b.Clipped, x.clipped)
+		}
+	}
+	b.Emitters = len(found)
+	var strongest float64
+	for i := range found {
+		if found[i].power > strongest {
+			strongest, b.StrongestHz = found[i].power, found[i].middleHz()
+		}
+	}
+}
+
+// televisionBands sums up the runs of television channels.
+func (s *scene) televisionBands() []Band {
+	var out []Band
+	for i := 0; i < len(s.plan); {
+		j := i
+		for j+1 < len(s.plan) && s.plan[j+1].LowerHz == s.plan[j].UpperHz() {
+			j++
+		}
+		low, high := s.plan[i].LowerHz, s.plan[j].UpperHz()
+		about := fmt.Sprintf("television, RF %d-%d", s.plan[i].Number, s.plan[j].Number)
+		var found []Emitter
+		for _, e := range s.emitter {
+			if e.Service == television && e.LowHz >= low && e.HighHz <= high {
+				found = append(found, e)
+			}
+		}
+		b := Band{Name: fmt.Sprintf("rf-%d-%d", s.plan[i].Number, s.plan[j].Number), About: about, LowHz: low, HighHz: high}
+		var power float64
+		heard := 0
+		for _, c := range s.plan[i : j+1] {
+			// The middle third stands for the channel.
+			if x := s.best(c.CenterHz()-1e6, c.CenterHz()+1e6); x != nil {
+				if p, ok := x.power((c.CenterHz()-1e6)/s.clock, (c.CenterHz()+1e6)/s.clock); ok {
+					power += x.perGain(p) * 3
+					heard++
+				}
+			}
+		}
+		s.sumUp(&b, power, float64(heard)/float64(j+1-i), found)
+		out = append(out, b)
+		i = j + 1
+	}
+	return out
+}
+
+// parents returns the emitters that products are predicted of.
+func (s *scene) parents() []Emitter {
+	var out []Emitter
+	for _, e := range s.emitter {
+		if len(out) < mostParents && e.power > s.emitter[0].power*linear(-parentDB) {
+			out = append(out, e)
+		}
+	}
+	return out
+}

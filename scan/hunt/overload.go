@@ -1,0 +1,344 @@
+package hunt
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+)
+
+// Costs in dB: below least none is told of; a share of what is found in a
+// channel that the front end accounts for explains all of it.
+const leastFrontDB = 0.1
+
+// suspects makes suspects of what the front end does.
+func (f *finding) suspects(h *Hunt) []Suspect {
+	var out []Suspect
+	if f.front != nil {
+		if s, ok := f.overload(h); ok {
+			out = append(out, s)
+		}
+		if s, ok := f.unexplained(h); ok && len(out) == 0 {
+			out = append(out, s)
+		}
+		if s, ok := f.before(); ok {
+			out = append(out, s)
+		}
+	}
+	if s, ok := f.rails(); ok {
+		out = append(out, s)
+	}
+	return out
+}
+
+// gainNow is the gain, relative to the highest, at which a channel was
+// measured.
+func (s *scene) gainNow(c band.Channel) float64 {
+	for i := range s.survey.Channels {
+		if r := &s.survey.Channels[i].Reading; r.Channel == c && r.GainDB != nil {
+			return linear(*r.GainDB - s.topDB)
+		}
+	}
+	return 1
+}
+
+// overload is the suspect that the products of the receiver's own make: a
+// Product where all are narrow, an Overload where they fill channels.
+func (f *finding) overload(h *Hunt) (Suspect, bool) {
+	s := Suspect{Kind: Product}
+	var services []string
+	strongest := math.Inf(-1)
+	s.Evidence = f.rises()
+	for i, p := range h.Products {
+		const countsDB = -10 // what is fainter does a tenth of a dB or two
+		if p.ToNoiseDB < countsDB {
+			break
+		}
+		strongest = max(strongest, p.ToNoiseDB)
+		if p.WidthHz > 2*narrowHz {
+			s.Kind = Overload
+		}
+		if i < 4 {
+			s.Evidence = append(s.Evidence, fmt.Sprintf("%s at %.1f MHz, order %d: %+.0f dB on the noise of RF %s",
+				p.Formula, p.FrequencyHz/1e6, p.Order, p.ToNoiseDB, numbers(p.Channels)))
+		}
+		for _, k := range p.Services {
+			if i < 8 && !slices.Contains(services, k) {
+				services = append(services, k)
+			}
+		}
+	}
+	const leastDB = -8
+	if strongest < leastDB {
+		return s, false
+	}
+	s.Harms = f.harms(nil)
+	s.Name = "the receiver is overloaded by " + spoken(services)
+	if s.Kind == Product {
+		s.Name = "products of " + spoken(services) + ", made in the receiver"
+	}
+	s.Next = "lower the gain by some dB: what the receiver makes falls by two or three times as many"
+	s.Cure = f.cure()
+	g := h.Gains
+	if g == nil {
+		return s, true
+	}
+	if len(s.Harms) > 0 && g.GainedDB > 0.5 {
+		s.Next = fmt.Sprintf("set --gain %.1f: the worst wanted channel should gain %.1f dB", g.BestDB, g.GainedDB)
+	}
+	switch {
+	case g.Filter != "":
+		s.Cure = fmt.Sprintf("%s: worth %.1f dB to the worst wanted channel", filterOf(g.Filter), g.FilterGainedDB)
+	case g.AttenuatorDB > 0:
+		s.Cure = fmt.Sprintf("an attenuator of about %.0f dB before a receiver that cannot lower its gain, or less amplification", g.AttenuatorDB)
+	}
+	return s, true
+}
+
+func filterOf(service string) string {
+	for _, s := range band.Services() {
+		if s.Name == service {
+			return s.Filter
+		}
+	}
+	return ""
+}
+
+// harms are the wanted channels' costs of some of the products.
+func (f *finding) harms(in func(*mix) bool) []Harm {
+	var out []Harm
+	for i := range f.wanted {
+		c := f.wanted[i].channel
+		gain := f.gainNow(c)
+		cost := decibel(1 + f.made(c, gain, in))
+		if cost < leastFrontDB {
+			continue
+		}
+		harm := Harm{Channel: c, CostDB: &measure.Estimate{Value: cost, Sigma: max(0.1, 0.25*cost)}}
+		if r := f.reading(c); r != nil && r.Margin != nil {
+			harm.Breaks = r.Margin.Value < 0 && r.Margin.Value+cost > 0
+		}
+		out = append(out, harm)
+	}
+	slices.SortStableFunc(out, func(a, b Harm) int { return compareHz(b.CostDB.Value, a.CostDB.Value) })
+	return out
+}
+
+func (f *finding) reading(c band.Channel) *measure.Reading {
+	for i := range f.survey.Channels {
+		if r := &f.survey.Channels[i].Reading; r.Channel == c {
+			return r
+		}
+	}
+	return nil
+}
+
+// rises tells which floors rise faster than the gain.
+func (f *finding) rises() []string {
+	var list []string
+	for i := range f.rungs {
+		c := &f.rungs[i]
+		if c.order == 0 || c.made < 0.1*c.alpha || f.made(c.channel, 1, nil) < 0.05 {
+			continue
+		}
+		if s := slope(c.rungs, c.alpha, f.front.rho); s != nil && len(list) < 3 {
+			list = append(list, fmt.Sprintf("RF %d: %.1f dB above its noise at the highest gain, %.1f ± %.1f dB for each dB of gain",
+				c.channel.Number, decibel(1+c.made/c.alpha), s.Value, s.Sigma))
+		}
+	}
+	return list
+}
+
+// unexplained is a floor that rises with the gain though nothing strong enough
+// was seen.
+func (f *finding) unexplained(h *Hunt) (Suspect, bool) {
+	s := Suspect{Kind: Overload, Name: "the receiver overloaded by something not seen"}
+	for i := range f.rungs {
+		c := &f.rungs[i]
+		predicted := f.front.second*c.second + f.front.third*c.third
+		if c.order == 0 || c.made < 0.3*c.alpha || c.made < 6*c.madeSigma || predicted > c.made/4 {
+			continue
+		}
+		if e := slope(c.rungs, c.alpha, f.front.rho); e != nil && e.Value-2*e.Sigma > 1.3 {
+			s.Evidence = append(s.Evidence, fmt.Sprintf("RF %d rises by %.1f ± %.1f dB for each dB of gain", c.channel.Number, e.Value, e.Sigma))
+		}
+	}
+	s.Next = "rooftone hunt --reach looks at all that the radio reaches"
+	s.Cure = f.cure()
+	return s, len(s.Evidence) > 0
+}
+
+// rails is a channel that is too strong even at the gain that it was measured
+// at.
+func (f *finding) rails() (Suspect, bool) {
+	s := Suspect{Kind: Overload, Name: "samples at the converter's rails"}
+	for i := range f.survey.Channels {
+		r := &f.survey.Channels[i].Reading
+		if r.Covered && r.ClippedFraction > 2e-3 {
+			s.Evidence = append(s.Evidence, fmt.Sprintf("RF %d: %.2g %% of the samples", r.Channel.Number, 100*r.ClippedFraction))
+			s.Harms = append(s.Harms, Harm{Channel: r.Channel})
+		}
+	}
+	s.Next = "hunt again with a lower --gain"
+	s.Cure = "an attenuator, or less amplification"
+	return s, len(s.Evidence) > 0
+}
+
+// before looks for products that do not move with the radio's gain and yet
+// stand where products belong: something before the radio makes them.
+func (f *finding) before() (Suspect, bool) {
+	s := Suspect{Kind: Product, Name: "products made before the radio"}
+	var ratios []float64
+	misses := 0
+	for i := range f.rungs {
+		c := &f.rungs[i]
+		base := f.front.alpha(c.channel.CenterHz())
+		if c.third <= 0 || math.IsNaN(base) {
+			continue
+		}
+		if over := c.alpha/base - 1; over > 0.4 && c.made < over*base/3 {
+			ratios = append(ratios, over*base/c.third)
+		}
+	}
+	if len(ratios) < 2 {
+		return s, false
+	}
+	u := quantile(ratios, 0.5)
+	match := 0
+	for i := range f.rungs {
+		c := &f.rungs[i]
+		base := f.front.alpha(c.channel.CenterHz())
+		expected := u * c.third
+		over := max(c.alpha-base, 0)
+		switch {
+		case expected < 0.5*base && over < 0.4*base:
+		case over > expected/3 && over < expected*3+0.4*base:
+			match++
+			s.Evidence = append(s.Evidence, fmt.Sprintf("RF %d: %.1f dB above the noise, where %.1f dB are predicted; 1 dB for each dB of gain",
+				c.channel.Number, decibel(1+over/base), decibel(1+expected/base)))
+		default:
+			misses++
+		}
+	}
+	if match < 2 || misses*3 > match {
+		return s, false
+	}
+	s.Evidence = s.Evidence[:min(len(s.Evidence), 4)]
+	for i := range f.wanted {
+		c := &f.wanted[i]
+		noise := f.front.noise(c.channel.CenterHz(), f.gainNow(c.channel)) * band.WidthHz
+		if cost := decibel(1 + u*c.third/noise); cost >= leastFrontDB {
+			s.Harms = append(s.Harms, Harm{Channel: c.channel, CostDB: &measure.Estimate{Value: cost, Sigma: max(0.2, 0.4*cost)}})
+		}
+	}
+	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return compareHz(b.CostDB.Value, a.CostDB.Value) })
+	s.Next, s.Cure = beforeNext, beforeCure
+	return s, true
+}
+
+// cure is what helps against products in general.
+func (f *finding) cure() string {
+	for _, e := range f.parents {
+		if filter := filterOf(e.Service); filter != "" {
+			return filter + ", or less gain"
+		}
+	}
+	return "less gain, an attenuator, or less amplification"
+}
+
+// spoken names services.
+func spoken(services []string) string {
+	var out []string
+	for _, k := range services {
+		name := k
+		for _, s := range band.Services() {
+			if s.Name == k {
+				name = s.About
+			}
+		}
+		switch k {
+		case television:
+			name = "television stations"
+		case "elsewhere":
+			name = "signals elsewhere"
+		}
+		out = append(out, name)
+	}
+	return strings.Join(out, " and ")
+}
+
+func numbers(list []band.Channel) string {
+	var out []string
+	for _, c := range list {
+		out = append(out, fmt.Sprint(c.Number))
+	}
+	return strings.Join(out, ", ")
+}
+
+// order drops what the front end accounts for, keeps the wanted channels'
+// harms, and sorts: what breaks a channel first, then by cost; what does no
+// harm last, and of that the radio's own.
+func (l *listener) order(f *finding, all []Suspect) []Suspect {
+	var out []Suspect
+	whole := slices.ContainsFunc(all, func(s Suspect) bool { return s.FrequencyHz == nil && (s.Kind == Overload || s.Kind == Product) })
+	for _, s := range all {
+		if f.explained(&s) || whole && s.Kind == Product && s.FrequencyHz != nil && s.WorstDB() < leastFrontDB {
+			continue
+		}
+		s.Harms = slices.DeleteFunc(slices.Clone(s.Harms), func(h Harm) bool { return !slices.Contains(l.Channels, h.Channel) })
+		out = append(out, s)
+	}
+	rank := func(s *Suspect) float64 {
+		r := s.WorstDB()
+		if slices.ContainsFunc(s.Harms, func(h Harm) bool { return h.Breaks }) {
+			r += 100
+		}
+		if s.Kind == Spur {
+			r -= 1
+		}
+		return r
+	}
+	slices.SortStableFunc(out, func(a, b Suspect) int { return compareHz(rank(&b), rank(&a)) })
+	return out
+}
+
+// explained reports whether a suspect inside a channel is no more than what
+// the receiver's products put there.
+func (f *finding) explained(s *Suspect) bool {
+	if f.front == nil {
+		return false
+	}
+	switch s.Kind {
+	case RaisedFloor, CoChannel, Splatter, Carrier:
+	default:
+		return false
+	}
+	if len(s.Harms) == 0 {
+		if s.FrequencyHz == nil {
+			return false
+		}
+		for _, c := range f.channels() {
+			if hz := s.FrequencyHz.Value; hz >= c.LowerHz && hz < c.UpperHz() {
+				return f.made(c, f.gainNow(c), nil) > 0.1 || f.ownRise(c)
+			}
+		}
+		return false
+	}
+	c, cost := s.Harms[0].Channel, s.WorstDB()
+	made := decibel(1 + f.made(c, f.gainNow(c), nil))
+	return made > 0.15 && made > 0.4*cost
+}
+
+// ownRise reports whether a channel's floor was seen to rise faster than the
+// gain.
+func (f *finding) ownRise(c band.Channel) bool {
+	for i := range f.rungs {
+		if r := &f.rungs[i]; r.channel == c {
+			return r.order != 0 && r.made > 0.1*r.alpha
+		}
+	}
+	return false
+}

@@ -1,0 +1,223 @@
+package hunt
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"rooftone/scan/measure"
+	"rooftone/scan/tuner"
+)
+
+// SpurTest is what second looks at a tone told.
+type SpurTest struct {
+	FrequencyHz float64
+	// Moves says that the tone was not where it had been once the radio was
+	// tuned a little aside; nil where that was not tried.
+	Moves *bool
+	// SlopeDB is by how many dB it rises at the output for each dB of gain.
+	SlopeDB *measure.Estimate
+	// Stays says that it is there without an antenna; nil without that test.
+	Stays    *bool
+	Harmonic int // of the radio's clock; 0 when it is none
+}
+
+// heardAt reads a line near a true frequency in a stay: its power at the
+// input with its uncertainty.
+func (s *scene) heardAt(x *stay, hz, reachHz float64) (rung, bool) {
+	l := ladder{stays: []*stay{x}}
+	r := l.lines(s.topDB, hz/s.clock, reachHz)
+	if len(r) == 0 {
+		return rung{}, false
+	}
+	return r[0], true
+}
+
+// lineReachHz is how far around a tone its power is looked for.
+const lineReachHz = 6e3
+
+// testTones works out what the second looks tell of each tone.
+func (l *listener) testTones(f *finding) (tests []SpurTest, own []float64) {
+	reference := l.info.Clock.ReferenceHz
+	for _, t := range l.tones {
+		hz := t.FrequencyHz.Value
+		test := SpurTest{FrequencyHz: hz, Harmonic: harmonic(hz/f.clock, reference)}
+		reach := max(lineReachHz, t.WidthHz)
+		var aside, without []rung
+		for _, x := range f.stays {
+			away := math.Abs(hz/f.clock - x.centerHz)
+			r, ok := f.heardAt(x, hz, reach)
+			switch {
+			case !ok:
+			case x.off:
+				without = append(without, r)
+			case math.Abs(away-spurShiftHz*1.1) < 1e3:
+				aside = append(aside, r)
+			}
+		}
+		if t.LevelDBFS != nil && len(aside) > 0 {
+			test.judge(aside, f.levelOf(&t))
+		}
+		if len(without) > 0 && len(aside) > 0 {
+			stays := without[0].value > aside[0].value/4 && without[0].value > 5*without[0].sigma
+			test.Stays = &stays
+			if stays {
+				own = append(own, hz)
+			}
+		}
+		tests = append(tests, test)
+	}
+	return tests, own
+}
+
+// levelOf is the power at the input that a tone was found with; NaN where its
+// gain is not known.
+func (f *finding) levelOf(t *Suspect) float64 {
+	hz := t.FrequencyHz.Value
+	for i := range f.survey.Channels {
+		r := &f.survey.Channels[i].Reading
+		if hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
+			gain := 0.0
+			if r.GainDB != nil {
+				gain = *r.GainDB
+			}
+			return linear(t.LevelDBFS.Value - gain)
+		}
+	}
+	return math.NaN()
+}
+
+// judge compares the looks from aside, the first at the highest gain, with the
+// power that the tone was found with.
+func (t *SpurTest) judge(aside []rung, found float64) {
+	top := aside[0]
+	gone := top.value < found/8 && top.value < found-6*top.sigma
+	t.Moves = &gone
+	if gone || len(aside) < 2 {
+		return
+	}
+	low := aside[len(aside)-1]
+	if top.value < 6*top.sigma || low.gain >= top.gain {
+		return
+	}
+	run := decibel(top.gain / low.gain)
+	value, sigma := low.value, low.sigma
+	if value < 2*sigma { // no more than this is left
+		value = 2 * sigma
+	}
+	t.SlopeDB = &measure.Estimate{
+		Value: 1 + decibel(top.value/value)/run,
+		Sigma: max(10/math.Ln10*math.Hypot(top.sigma/top.value, sigma/value)/run, 0.05),
+	}
+}
+
+// harmonic returns which multiple of the radio's clock stands at a frequency of
+// its own scale, 0 for none.
+func harmonic(tunedHz, referenceHz float64) int {
+	if !(referenceHz > 0) {
+		return 0
+	}
+	const withinHz = 400 // what the synthesiser rounds, and what a slice resolves
+	k := math.Round(tunedHz / referenceHz)
+	if k >= 1 && math.Abs(tunedHz-k*referenceHz) < withinHz {
+		return int(k)
+	}
+	return 0
+}
+
+// reclassify turns tones that were told to be something else into that.
+func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.Info) []Suspect {
+	out := slices.Clone(suspects)
+	for i := range out {
+		t := &out[i]
+		if t.FrequencyHz == nil || t.Kind != Tone && t.Kind != Spur && t.Kind != Carrier {
+			continue
+		}
+		at := slices.IndexFunc(tests, func(x SpurTest) bool { return math.Abs(x.FrequencyHz-t.FrequencyHz.Value) < 100 })
+		test := SpurTest{Harmonic: harmonic(t.FrequencyHz.Value/f.clock, info.Clock.ReferenceHz)}
+		if at >= 0 {
+			test = tests[at]
+		}
+		f.reclassifyOne(t, test, info)
+	}
+	return out
+}
+
+func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
+	mhz := t.FrequencyHz.Value / 1e6
+	switch {
+	case t.Kind != Carrier && test.Harmonic > 0:
+		t.own(fmt.Sprintf("it is at %d times the radio's own clock of %.4g MHz", test.Harmonic, info.Clock.ReferenceHz/1e6))
+	case t.Kind != Carrier && test.Moves != nil && *test.Moves:
+		t.own("it was gone from its place once the radio was tuned 0.36 MHz aside: it moves with the tuning")
+	case test.Stays != nil && *test.Stays:
+		t.own("it stays with the antenna off")
+	case test.SlopeDB != nil && test.SlopeDB.Value-2*test.SlopeDB.Sigma > 1.5:
+		s := test.SlopeDB
+		t.Kind = Product
+		t.Name = fmt.Sprintf("product at %.3f MHz", mhz)
+		line := fmt.Sprintf("it rises by %.1f dB for each dB of gain: the receiver makes it", s.Value)
+		if m := f.mixAt(t.FrequencyHz.Value, t.WidthHz); m != nil {
+			line += ", out of " + m.formula(f.parents)
+		}
+		t.Evidence = slices.Insert(t.Evidence, 0, line)
+		t.Next = "lower the gain by some dB: it falls by two or three times as many"
+		t.Cure = f.cure()
+	default:
+		if test.Stays != nil {
+			t.Evidence = append(t.Evidence, "it goes with the antenna off: it comes from outside")
+		} else if test.SlopeDB != nil && test.Moves != nil {
+			t.Evidence = append(t.Evidence, "it keeps its place and level whatever the tuning and the gain: it comes from outside")
+		}
+		if m := f.lineMixAt(t.FrequencyHz.Value); m != nil && test.SlopeDB != nil {
+			t.Kind = Product
+			t.Name = fmt.Sprintf("product at %.3f MHz, made before the radio", mhz)
+			t.Evidence = slices.Insert(t.Evidence, 0,
+				fmt.Sprintf("it is exactly at %s, and rises by %.1f dB for each dB of gain: something before the radio makes it", m.formula(f.parents), test.SlopeDB.Value))
+			t.Next, t.Cure = beforeNext, beforeCure
+		}
+	}
+}
+
+const (
+	beforeNext = "take the amplifier out of the line and hunt again"
+	beforeCure = "an amplifier with less gain or a higher intercept, or a filter before it"
+)
+
+// own makes a tone the radio's.
+func (t *Suspect) own(why string) {
+	t.Kind = Spur
+	t.Name = fmt.Sprintf("the radio's own tone at %.3f MHz", t.FrequencyHz.Value/1e6)
+	t.Evidence = slices.Insert(t.Evidence, 0, why)
+	t.Harms = nil // a receiver does not hear it
+	t.Next = "take the antenna off and hunt again: it stays"
+	t.Cure = "none is wanted: no television set hears it"
+}
+
+// mixAt returns the strongest product that stands at a frequency.
+func (f *finding) mixAt(hz, widthHz float64) *mix {
+	for i := range f.all {
+		m := &f.all[i]
+		if m.reach() < narrowHz && math.Abs(m.hz-hz) < 3e3+m.reach()+widthHz/2 {
+			return m
+		}
+	}
+	return nil
+}
+
+// lineMixAt returns the strongest product of lone tones exactly at a
+// frequency.
+func (f *finding) lineMixAt(hz float64) *mix {
+	const exactHz = 2e3
+	for i := range f.all {
+		m := &f.all[i]
+		var width float64
+		for _, p := range m.parents {
+			width += f.parents[p].widthHz()
+		}
+		if width <= 3*pieceHz/2+1 && math.Abs(m.hz-hz) < exactHz {
+			return m
+		}
+	}
+	return nil
+}

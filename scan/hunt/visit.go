@@ -1,0 +1,515 @@
+package hunt
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"time"
+
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/measure"
+	"rooftone/scan/tuner"
+)
+
+const (
+	defaultRateHz = 2.4e6
+
+	// outsideDwell is how long each slice outside the wanted channels is
+	// listened to, stepDwell each rung of the gain-step test, and spurDwell
+	// each second look at a tone.
+	outsideDwell = 20 * time.Millisecond
+	stepDwell    = 40 * time.Millisecond
+	spurDwell    = 60 * time.Millisecond
+
+	// spurShiftHz is how far the radio is tuned aside to see whether a tone
+	// moves with it.
+	spurShiftHz = 330e3
+
+	// Bounds of what is looked at again.
+	mostTones, mostProducts, mostLadders = 16, 12, 45
+)
+
+// Options says where to hunt and how. The zero value of a field asks for its
+// default.
+type Options struct {
+	Channels []band.Channel // the wanted ones, ascending in frequency
+	Plan     []band.Channel // all that hold television here
+
+	Dwell       time.Duration // in the wanted channels; 0: InsideDwell
+	RateHz      float64       // of a radio; 0: 2.4 MS/s
+	GainDB      *float64      // of a radio, for the wanted channels; nil: as high as each allows
+	PPM         *float64
+	ThresholdDB float64
+	Calibration *measure.Calibration
+
+	// Services are the ones to listen to outside the channels; nil: all that are
+	// known, but for what lies within television's own channels.
+	Services []band.Service
+
+	// Reach has all that the radio reaches looked at, not only the services
+	// that are known to be strong.
+	Reach bool
+
+	// Terminate, when not nil, is called when all else was heard: it has the
+	// antenna taken off and returns when that is done. What is still there is
+	// the radio's own.
+	Terminate func(context.Context) error
+
+	// Progress, when not nil, is told before every stay what is being done,
+	// how many stays are done and how many there will be, 0 when not known.
+	Progress func(what string, done, total int)
+
+	// Keep, when not nil, is handed all that is heard with the antenna on, as
+	// in scan.Options.
+	Keep func(b tuner.Block, newStay bool) error
+}
+
+// Hunt is what was found.
+type Hunt struct {
+	Survey   *scan.Survey  // of the wanted channels
+	Suspects []Suspect     // in order of harm
+	Bands    []Band        // ascending in frequency
+	Emitters []Emitter     // the strongest first
+	Gains    *GainTest     // nil when there was nothing to tell it from
+	Products []Combination // the strongest first
+	Origins  []Origin      // of what stands in each channel that was stepped through
+	Spurs    []SpurTest    // what second looks at tones told
+	Own      []float64     // true Hz of tones that stay without an antenna; nil without that test
+
+	Missing     []string // what could not be done, and what would let it be
+	Interrupted bool
+}
+
+// Listen hunts with a radio. When the context ends or the radio fails it
+// returns what was found by then; only the latter is an error.
+func Listen(ctx context.Context, t tuner.Tuner, o Options) (*Hunt, error) {
+	o.fill()
+	l := &listener{Options: o, tuner: t, info: t.Info()}
+	l.inside = NewInside(scan.Company(o.Channels, o.Plan), l.info)
+	l.inside.ThresholdDB = o.ThresholdDB
+	err := l.listen(ctx)
+	h := l.conclude()
+	if err != nil {
+		h.Interrupted = true
+		if ctx.Err() != nil {
+			err = nil
+		}
+	}
+	return h, err
+}
+
+func (o *Options) fill() {
+	if o.RateHz == 0 {
+		o.RateHz = defaultRateHz
+	}
+	if o.Dwell == 0 {
+		o.Dwell = time.Duration(InsideDwell * float64(time.Second))
+	}
+	if o.ThresholdDB == 0 {
+		o.ThresholdDB = measure.DefaultThresholdDB
+	}
+}
+
+// listener is a hunt under way.
+type listener struct {
+	Options
+	tuner  tuner.Tuner // nil when playing a recording
+	info   tuner.Info
+	inside *Inside
+	ear    ear
+	survey *scan.Survey
+	tones  []Suspect // those that were looked at again
+	buffer []complex64
+	done   int
+	what   string
+	total  int
+}
+
+// listen does all that wants the radio.
+func (l *listener) listen(ctx context.Context) error {
+	var err error
+	l.survey, err = scan.SweepTuner(ctx, l.tuner, scan.Options{
+		Channels: scan.Company(l.Channels, l.Plan), Plan: l.Plan, RateHz: l.RateHz, Dwell: l.Dwell,
+		GainDB: l.GainDB, PPM: l.PPM, ThresholdDB: l.ThresholdDB, Calibration: l.Calibration,
+		Progress: func(done, total int, _ float64) {
+			l.done = done
+			if l.Progress != nil {
+				l.Progress("the wanted channels", done, total)
+			}
+		},
+		Keep: func(b tuner.Block, newStay bool) error {
+			if err := l.inside.Keep(b, newStay); err != nil {
+				return err
+			}
+			return l.take(b, newStay)
+		},
+	})
+	if err != nil || l.survey.Interrupted {
+		return stopped(ctx, err)
+	}
+	l.what = "what the middle of a slice hid"
+	for _, w := range l.inside.Wants() {
+		if err := l.stay(ctx, w, time.Duration(InsideDwell*float64(time.Second)), l.inside.Keep); err != nil {
+			return err
+		}
+	}
+	if err := l.outside(ctx); err != nil {
+		return err
+	}
+	if err := l.steps(ctx); err != nil {
+		return err
+	}
+	return l.secondLooks(ctx)
+}
+
+// stopped returns why a visit ended early.
+func stopped(ctx context.Context, err error) error {
+	if err == nil {
+		err = ctx.Err()
+	}
+	if err == nil {
+		err = errors.New("the visit ended early")
+	}
+	return err
+}
+
+// take keeps a block of a stay.
+func (l *listener) take(b tuner.Block, newStay bool) error {
+	if err := l.ear.keep(b, newStay); err != nil {
+		return fmt.Errorf("preparing the spectrum of a slice: %w", err)
+	}
+	if l.Keep != nil && !l.ear.off {
+		return l.Keep(b, newStay)
+	}
+	return nil
+}
+
+// stay listens at one tuning.
+func (l *listener) stay(ctx context.Context, to tuner.Tuning, dwell time.Duration, also func(tuner.Block, bool) error) error {
+	if l.Progress != nil {
+		l.Progress(l.what, l.done, l.total)
+	}
+	l.done++
+	if err := l.tuner.Tune(ctx, to); err != nil {
+		return fmt.Errorf("tuning to %.3f MHz: %w", to.CenterHz/1e6, err)
+	}
+	n := int(dwell.Seconds() * to.RateHz)
+	if cap(l.buffer) < n {
+		l.buffer = make([]complex64, n)
+	}
+	b, err := l.tuner.Read(ctx, l.buffer[:n])
+	if err != nil {
+		return fmt.Errorf("listening at %.3f MHz: %w", to.CenterHz/1e6, err)
+	}
+	if also != nil {
+		if err := also(b, true); err != nil {
+			return err
+		}
+	}
+	if err := l.take(b, true); err != nil {
+		return err
+	}
+	l.ear.end()
+	return nil
+}
+
+// services are what is looked at outside the channels.
+func (l *listener) services() []band.Service {
+	known := l.Services
+	if known == nil {
+		known = band.Services()
+	}
+	all := slices.DeleteFunc(slices.Clone(known), func(s band.Service) bool {
+		return l.television(s.LowHz) && l.television(s.HighHz-1)
+	})
+	if !l.Reach {
+		return all
+	}
+	const lowest, highest = 26e6, 1700e6
+	low := lowest
+	var gaps []band.Service
+	for f := low; f < highest; f += 1e6 {
+		_, known := band.ServiceAt(f)
+		if known || l.television(f) {
+			if f > low {
+				gaps = append(gaps, band.Service{Name: "elsewhere", About: "elsewhere", LowHz: low, HighHz: f})
+			}
+			low = f + 1e6
+		}
+	}
+	if highest > low {
+		gaps = append(gaps, band.Service{Name: "elsewhere", About: "elsewhere", LowHz: low, HighHz: highest})
+	}
+	all = append(all, gaps...)
+	slices.SortFunc(all, func(a, b band.Service) int { return compareHz(a.LowHz, b.LowHz) })
+	return all
+}
+
+func (l *listener) television(hz float64) bool {
+	return slices.ContainsFunc(l.Plan, func(c band.Channel) bool { return hz >= c.LowerHz && hz < c.UpperHz() })
+}
+
+// outside listens to the services' bands and to the television channels that
+// were not visited, each slice at the highest gain that does not overload.
+func (l *listener) outside(ctx context.Context) error {
+	var centers []float64
+	step := 2 * measure.UsableShare * l.RateHz
+	for _, s := range l.services() {
+		n := math.Ceil((s.HighHz - s.LowHz) / (step - 100e3))
+		for k := range int(n) {
+			centers = append(centers, s.LowHz+(float64(k)+0.5)*(s.HighHz-s.LowHz)/n)
+		}
+	}
+	for _, c := range l.Plan {
+		if !slices.ContainsFunc(l.survey.Channels, func(x scan.Channel) bool { return x.Channel == c }) {
+			centers = append(centers, c.CenterHz())
+		}
+	}
+	slices.Sort(centers)
+	l.what, l.done, l.total = "what else is strong", 0, len(centers)
+	gains := l.gains()
+	for _, hz := range centers {
+		for k := 0; k < len(gains); k += 4 {
+			if err := l.stay(ctx, tuner.Tuning{CenterHz: hz, RateHz: l.RateHz, GainDB: gains[k]}, outsideDwell, nil); err != nil {
+				return outOfReach(ctx, err)
+			}
+			const rails = 1e-3
+			if x := l.ear.last(); x == nil || x.clipped <= rails {
+				break
+			}
+		}
+	}
+	return nil
+}
+
+// outOfReach lets a radio that cannot go everywhere go on elsewhere.
+func outOfReach(_ context.Context, err error) error { return err }
+
+// gains are the radio's, the highest first; the unknown one when it tells
+// none.
+func (l *listener) gains() []float64 {
+	if len(l.info.GainsDB) == 0 {
+		return []float64{tuner.UnknownGain()}
+	}
+	g := slices.Clone(l.info.GainsDB)
+	slices.Sort(g)
+	slices.Reverse(g)
+	return g
+}
+
+// stepGains are those of the gain-step test: close together at the top, where a
+// vacant channel's noise still fills the converter's steps.
+func (l *listener) stepGains() []float64 {
+	all := l.gains()
+	var out []float64
+	for _, belowDB := range []float64{0, 1.6, 3.2, 4.8, 8, 13} {
+		nearest := all[0]
+		for _, g := range all {
+			if math.Abs(all[0]-belowDB-g) < math.Abs(all[0]-belowDB-nearest) {
+				nearest = g
+			}
+		}
+		if !slices.Contains(out, nearest) {
+			out = append(out, nearest)
+		}
+	}
+	return out
+}
+
+// steps climbs up and down where products may be seen.
+func (l *listener) steps(ctx context.Context) error {
+	gains := l.stepGains()
+	if len(gains) < 2 {
+		return nil
+	}
+	s := l.scene()
+	s.find(l.services(), nil)
+	centers := l.ladderCenters(s)
+	l.what, l.done, l.total = "the gain-step test", 0, len(centers)*len(gains)
+	for _, hz := range centers {
+		for _, g := range gains {
+			if err := l.stay(ctx, tuner.Tuning{CenterHz: hz, RateHz: l.RateHz, GainDB: g}, stepDwell, nil); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// ladderCenters are the middles of the channels without a station, and the
+// places of the strongest narrow products where no station hides them.
+func (l *listener) ladderCenters(s *scene) []float64 {
+	var out []float64
+	for i := range l.survey.Channels {
+		r := &l.survey.Channels[i].Reading
+		if r.Covered && !isStation(r) && len(out) < mostLadders {
+			out = append(out, r.Channel.CenterHz())
+		}
+	}
+	for _, p := range s.narrow(mixes(s.parents(), l.channels()), l.survey) {
+		if len(out) >= mostLadders+mostProducts {
+			break
+		}
+		hz := p/s.clock + 300e3 // beside the spike
+		if !slices.ContainsFunc(out, func(o float64) bool { return math.Abs(o-hz) < 600e3 && math.Abs(o-p) > 50e3 }) {
+			out = append(out, hz)
+		}
+	}
+	return out
+}
+
+// channels are those that the visit to the wanted ones took in.
+func (l *listener) channels() []band.Channel {
+	var out []band.Channel
+	for i := range l.survey.Channels {
+		out = append(out, l.survey.Channels[i].Channel)
+	}
+	return out
+}
+
+// isStation reports whether a channel surely holds a station, not a product
+// that looks like one: it was proven by what it sends. Where two stations'
+// pilots meet, their product has a line just where a pilot belongs.
+func isStation(r *measure.Reading) bool {
+	return r.Presence == measure.Present && (r.MER != nil || r.Standard == measure.ATSC3)
+}
+
+// secondLooks goes back to the tones: tuned a little aside, at a lower gain,
+// and if it can be arranged without the antenna.
+func (l *listener) secondLooks(ctx context.Context) error {
+	for _, s := range l.inside.Suspects(l.survey.Clock, l.readings()) {
+		if (s.Kind == Tone || s.Kind == Spur || s.Kind == Carrier) && s.FrequencyHz != nil && len(l.tones) < mostTones {
+			l.tones = append(l.tones, s)
+		}
+	}
+	clock := 1.0
+	if k := l.survey.Clock; k != nil {
+		clock += k.PPM.Value * 1e-6
+	}
+	gains := l.gains()
+	l.what, l.done, l.total = "second looks at tones", 0, 2*len(l.tones)
+	for _, s := range l.tones {
+		hz := s.FrequencyHz.Value / clock
+		for k, g := range []float64{gains[0], gains[min(4, len(gains)-1)]} {
+			if k == 1 && len(gains) == 1 {
+				break
+			}
+			center := hz + spurShiftHz*(1-2*float64(k))*1.1
+			if err := l.stay(ctx, tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: g}, spurDwell, nil); err != nil {
+				return err
+			}
+		}
+	}
+	if l.Terminate == nil {
+		return nil
+	}
+	if err := l.Terminate(ctx); err != nil {
+		return err
+	}
+	l.ear.off = true
+	l.what, l.done, l.total = "the radio alone", 0, len(l.tones)
+	for _, s := range l.tones {
+		center := s.FrequencyHz.Value/clock + spurShiftHz
+		if err := l.stay(ctx, tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: gains[0]}, spurDwell, nil); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (l *listener) readings() []measure.Reading {
+	var out []measure.Reading
+	for i := range l.survey.Channels {
+		out = append(out, l.survey.Channels[i].Reading)
+	}
+	return out
+}
+
+// Play hunts in a recording. What it does not hold is told in Hunt.Missing.
+func Play(ctx context.Context, p tuner.Playlist, o Options) (*Hunt, error) {
+	o.fill()
+	o.Terminate = nil
+	l := &listener{Options: o, info: p.Info()}
+	l.inside = NewInside(scan.Company(o.Channels, o.Plan), l.info)
+	l.inside.ThresholdDB = o.ThresholdDB
+	tap := &tap{Playlist: p, listener: l, gains: map[float64]float64{}, buffer: make([]complex64, 1<<16)}
+	var err error
+	l.survey, err = scan.SweepPlaylist(ctx, tap, scan.Options{
+		Channels: scan.Company(o.Channels, o.Plan), Plan: o.Plan, PPM: o.PPM, ThresholdDB: o.ThresholdDB,
+		Calibration: o.Calibration,
+		Progress: func(done, total int, _ float64) {
+			if o.Progress != nil {
+				o.Progress("the recording", done, total)
+			}
+		},
+	})
+	l.ear.end()
+	h := l.conclude()
+	if err != nil {
+		h.Interrupted = true
+		if ctx.Err() != nil {
+			err = nil
+		}
+	}
+	return h, err
+}
+
+// tap lets the hunt hear what the survey hears of a recording, and what it
+// passes over.
+type tap struct {
+	tuner.Playlist
+	listener *listener
+	gains    map[float64]float64 // the first gain at each tuning
+	fresh    bool
+	inside   bool // this stay is one of the survey's own, not a rung
+	read     bool // to its end
+	begun    bool
+	buffer   []complex64
+}
+
+// Next implements tuner.Playlist.
+func (t *tap) Next(ctx context.Context) (tuner.Stay, error) {
+	for t.begun && !t.read {
+		if _, err := t.Read(ctx, t.buffer); err != nil {
+			if !errors.Is(err, io.EOF) {
+				return tuner.Stay{}, err
+			}
+		}
+	}
+	s, err := t.Playlist.Next(ctx)
+	if err != nil {
+		return s, err
+	}
+	t.begun, t.read, t.fresh = true, false, true
+	key := math.Round(s.CenterHz / 1e3)
+	gain, seen := t.gains[key]
+	if !seen {
+		t.gains[key], gain = s.GainDB, s.GainDB
+	}
+	t.inside = gain == s.GainDB || math.IsNaN(gain) && math.IsNaN(s.GainDB)
+	return s, nil
+}
+
+// Read implements tuner.Playlist.
+func (t *tap) Read(ctx context.Context, dst []complex64) (tuner.Block, error) {
+	b, err := t.Playlist.Read(ctx, dst)
+	if len(b.Samples) > 0 {
+		if t.inside {
+			if keepErr := t.listener.inside.Keep(b, t.fresh); keepErr != nil {
+				return b, keepErr
+			}
+		}
+		if keepErr := t.listener.take(b, t.fresh); keepErr != nil {
+			return b, keepErr
+		}
+		t.fresh = false
+	}
+	if err != nil {
+		t.read = true
+	}
+	return b, err
+}
