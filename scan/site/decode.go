@@ -73,6 +73,7 @@ type decoder struct {
 	house    House
 	wanted   map[int]*Want
 	stations map[stationKey]Station
+	known    map[int]Learnt // by RF channel
 }
 
 type stationKey struct {
@@ -143,6 +144,8 @@ func (d *decoder) record(kind string, text []byte) error {
 		return decodeAs(text, d.turn)
 	case "station":
 		return decodeAs(text, d.station)
+	case "learnt":
+		return decodeAs(text, d.learnt)
 	default:
 		d.house.Others++
 		return nil
@@ -321,4 +324,8 @@ func (d *decoder) finish() {
 		h.Stations = append(h.Stations, s)
 	}
 	sortStations(h.Stations)
+	for _, l := range d.known {
+		h.Learnt = append(h.Learnt, l)
+	}
+	slices.SortFunc(h.Learnt, func(a, b Learnt) int { return a.RFChannel - b.RFChannel })
 }

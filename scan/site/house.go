@@ -15,6 +15,7 @@ type House struct {
 	Marks    []Mark // in the order of the file
 	Turns    []TurnRecord
 	Stations []Station // by RF channel, then label
+	Learnt   []Learnt  // ascending by RF channel: who was received there last
 
 	Others  int      // records of kinds that are not known here
 	Damage  []Damage // lines that are no records, in the order of the file; the first maxDamage
@@ -104,7 +105,7 @@ func Decode(r io.Reader) (*House, error) {
 }
 
 // Label returns what people call an RF channel: the wanted channel's label, or
-// that of the only station on it, or nothing.
+// that of the only station on it, or who was received there, or nothing.
 func (h *House) Label(rfChannel int) string {
 	for _, w := range h.Wanted {
 		if w.RFChannel == rfChannel && w.Label != "" {
@@ -118,8 +119,21 @@ func (h *House) Label(rfChannel int) string {
 			n++
 		}
 	}
-	if n != 1 {
-		return ""
+	if n == 1 {
+		return label
 	}
-	return label
+	if l := h.LearntOf(rfChannel); l != nil {
+		return l.Label()
+	}
+	return ""
+}
+
+// LearntOf returns who was received on an RF channel; nil where nobody was.
+func (h *House) LearntOf(rfChannel int) *Learnt {
+	for i := range h.Learnt {
+		if h.Learnt[i].RFChannel == rfChannel {
+			return &h.Learnt[i]
+		}
+	}
+	return nil
 }
