@@ -305,13 +305,6 @@ func (r *Reception) Total() Total {
 // Timeline returns the account over time.
 func (r *Reception) Timeline() *Timeline { return &r.bins }
 
-// Station returns what the station has said of itself.
-func (r *Reception) Station() station.Station { return r.reader.Station() }
-
-// ClockAhead returns by how many seconds the station's clock is ahead of the
-// source's, with an uncertainty of a second; nil when one of them is not known.
-func (r *Reception) ClockAhead() *float64 { return r.clockOff }
-
 // Receiver returns the receiver for its channel taps and symbols; nil before the
 // first samples.
 func (r *Reception) Receiver() *receiver.Receiver { return r.rx }

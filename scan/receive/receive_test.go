@@ -72,11 +72,13 @@ func TestReceptionOfATown(t *testing.T) {
 	require.GreaterOrEqual(t, at, 0)
 	require.True(t, bytes.HasPrefix(sent[at:], all))
 
-	who := r.Station()
+	who := r.Identity()
+	require.True(t, who.Known())
+	require.Equal(t, "21.1 QCLF", who.Label())
 	require.Equal(t, "21.1", who.Services()[0].Number())
 	require.Equal(t, "QCLF", who.Services()[0].Name)
-	require.NotNil(t, r.ClockAhead())
-	require.InDelta(t, -0.5, *r.ClockAhead(), 0.6)
+	require.NotNil(t, who.ClockAheadS)
+	require.InDelta(t, -0.5, *who.ClockAheadS, 0.6)
 }
 
 func TestReceptionSaysWhatIsTooNarrow(t *testing.T) {

@@ -40,7 +40,7 @@ type Header struct {
 	Program string    // name and version of what created it
 }
 
-// Record is one line of a house file: a WantChange, a Mark or a Station.
+// Record is one line of a house file: a WantChange, a Mark, a Station or a Learnt.
 type Record interface {
 	// line returns the record as it is written, or says why it cannot be.
 	line() (any, error)
