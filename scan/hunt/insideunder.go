@@ -13,10 +13,11 @@ import (
 const (
 	// underLeastDB is the least cost of what stands under a signal that is put
 	// down to something. The training's own test keeps chance away.
-	underLeastDB = 0.8
+	// Beside a second pilot less is believed.
+	underLeastDB, besidePilotDB = 1.5, 0.8
 
 	// partLeastDB is the same for one slice of a channel.
-	partLeastDB = 2
+	partLeastDB = 3
 
 	// neighbourDB is how much stronger than a channel its neighbour must be to
 	// be the likely cause of what spills into it.
@@ -42,7 +43,7 @@ func (e *examination) underneath() []Suspect {
 	var out []Suspect
 	for i := range e.readings {
 		r := &e.readings[i]
-		if r.Presence != measure.Present || r.UnderCost == nil || r.UnderCost.Value < underLeastDB/2 || r.UnderCost.Value < 3*r.UnderCost.Sigma || r.Moving || r.NoiseDBFS == nil {
+		if r.Presence != measure.Present || r.UnderCost == nil || r.UnderCost.Value < besidePilotDB/2 || r.UnderCost.Value < 4*r.UnderCost.Sigma || r.Moving || r.NoiseDBFS == nil {
 			continue
 		}
 		if s, ok := e.underOf(r); ok {
@@ -98,7 +99,8 @@ func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
 		sum += p.excess / float64(len(parts))
 	}
 	cost := toDB(1 + sum/noise)
-	if cost < underLeastDB && toDB(1+most/noise) < partLeastDB {
+	second := e.secondPilotOf(r)
+	if cost < underLeastDB && !(second != nil && cost > besidePilotDB) && toDB(1+most/noise) < partLeastDB {
 		return Suspect{}, false
 	}
 	cost = math.Min(cost, r.UnderCost.Value+0.5)
@@ -136,15 +138,29 @@ func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
 	}
 	s.Kind, s.Name = CoChannel, fmt.Sprintf("a second station on channel %d", r.Channel.Number)
 	s.Evidence = append(s.Evidence, fmt.Sprintf("it fills the channel, %.0f dB below the signal", r.PowerDBFS.Value-toDB(sum*band.WidthHz)))
-	for i := range e.lines {
-		x := &e.lines[i]
-		if away := x.Hz - pilotPlace(r); math.Abs(away) < secondPilotHz && r.Pilot != nil {
-			s.Evidence = append(s.Evidence, fmt.Sprintf("a second pilot %+.0f Hz from the first, %.0f dB below it", away, r.Pilot.PowerDBFS-toDB(x.Power)))
-			s.FrequencyHz = &measure.Estimate{Value: x.Hz, Sigma: math.Hypot(x.SigmaHz, e.clockPPM.Sigma*1e-6*x.Hz)}
-		}
+	if second != nil {
+		s.Evidence = append(s.Evidence, fmt.Sprintf("a second pilot %+.0f Hz from the first, %.0f dB below it",
+			second.Hz-pilotPlace(r), r.Pilot.PowerDBFS-toDB(second.Power)))
+		s.FrequencyHz = &measure.Estimate{Value: second.Hz, Sigma: math.Hypot(second.SigmaHz, e.clockPPM.Sigma*1e-6*second.Hz)}
 	}
 	s.Next, s.Cure = coChannelNext, coChannelCure
 	return s, true
+}
+
+// secondPilotOf returns the strongest line that may be the pilot of a second
+// station on a channel, nil when there is none.
+func (e *examination) secondPilotOf(r *measure.Reading) *line {
+	if r.Pilot == nil {
+		return nil
+	}
+	var best *line
+	for i := range e.lines {
+		x := &e.lines[i]
+		if math.Abs(x.Hz-pilotPlace(r)) < secondPilotHz && (best == nil || x.Power > best.Power) {
+			best = x
+		}
+	}
+	return best
 }
 
 // struck reports whether impulses were found to harm a channel.
