@@ -76,7 +76,7 @@ func (a *aimFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
 	fs.StringVar(&a.page, "page", "", "serve the phone page at `ADDR`: loopback, an IP address, or IP:PORT; 0.0.0.0:8080 is every network of this machine. Beyond loopback the address that is shown is the key: who has it can look and mark")
 	a.site.declare(fs)
-	fs.Var(&number{to: &a.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna of a simulated town points at first, in `DEGREES` clockwise from north; the keys [ and ] turn it")
+	fs.Var(&number{to: &a.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna of a simulated town points at first, in `DEGREES` clockwise from north; the keys [ and ] turn it, { and } carry it half a foot west and east")
 	fs.BoolVar(&a.lines, "lines", false, "print a line of JSON for every reading")
 	fs.Var(&period{to: &a.span, min: 100 * time.Millisecond, max: 24 * time.Hour}, "for", "end after `TIME` of readings, such as 10s")
 	v.looks.declare(fs)
@@ -109,7 +109,9 @@ func (a *aimFlags) check(operands []string) (sourceWord, meter.Options, error) {
 	if a.bearing != nil && from.kind != fromSim {
 		return none, meter.Options{}, usagef("--bearing turns the antenna of a simulated town, and %s is none", v.from).hint("leave it out; a mark takes a heading with NAME @ HEADING")
 	}
-	from.bearing = a.bearing
+	if a.bearing != nil {
+		from.turnTo(a.bearing)
+	}
 	if from.kind == fromFile && from.rest == "-" {
 		return none, meter.Options{}, usagef("aim goes through a recording twice, and standard input can be read once").hint("save it to a file, and name that with --from")
 	}
@@ -167,7 +169,7 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 		defer s.summarise(ctx, src)
 	}
 	if radio, ok := src.tuner.(*sim.Tuner); ok && radio.Town().Antenna != nil {
-		s.rotor = newRotor(radio, from.bearing)
+		s.rotor = newRotor(radio, from.stand)
 	}
 	if a.site.name != "" {
 		if err := a.site.start(c); err != nil {
@@ -209,11 +211,7 @@ func (a *aimFlags) open(ctx context.Context, c *console, from sourceWord) (sourc
 	if from.kind != fromSim {
 		return from.open(ctx, c, a.visit.raw)
 	}
-	town, err := sim.Load(from.rest)
-	if err != nil {
-		return source{}, err
-	}
-	radio, err := sim.New(town, sim.Options{RealTime: true, Epoch: time.Now(), BearingDeg: from.bearing})
+	radio, err := from.openSim(sim.Options{RealTime: true, Epoch: time.Now()})
 	if err != nil {
 		return source{}, err
 	}

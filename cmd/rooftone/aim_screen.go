@@ -413,6 +413,17 @@ func (v *aimScreen) key(k []byte, now time.Time) (quit bool) {
 		} else {
 			v.say(fmt.Sprintf("the simulated antenna points to %.0f°", r.turn(by)), now)
 		}
+	case "{", "}":
+		by := metresPerFoot / 2
+		if key == "{" {
+			by = -by
+		}
+		if r := v.session.rotor; r == nil {
+			v.say("only a simulated antenna is carried by keys", now)
+		} else {
+			east := r.carry(by)
+			v.say(fmt.Sprintf("the simulated antenna stands %.2f m, %.1f ft, to the east", east, east/metresPerFoot), now)
+		}
 	case "c":
 		v.offerCode()
 		if len(p.Code) == 0 {

@@ -104,20 +104,25 @@ func (s *aimSession) serve(ctx context.Context, l net.Listener) <-chan struct{} 
 	return done
 }
 
-// rotor turns a simulated antenna. The radio is the meter's, so what is asked is
-// done when the meter comes by.
+// rotor turns and carries a simulated antenna. The radio is the meter's, so what
+// is asked is done when the meter comes by.
 type rotor struct {
 	radio *sim.Tuner
 
-	mutex   sync.Mutex
-	bearing float64
-	asked   bool
+	mutex       sync.Mutex
+	bearing     float64
+	east, north float64
+	turned      bool
+	carried     bool
 }
 
-func newRotor(radio *sim.Tuner, bearingDeg *float64) *rotor {
-	r := &rotor{radio: radio, bearing: radio.Town().Antenna.BearingDeg}
-	if bearingDeg != nil {
-		r.bearing = *bearingDeg
+func newRotor(radio *sim.Tuner, at stand) *rotor {
+	a := radio.Town().Antenna
+	r := &rotor{radio: radio, bearing: a.BearingDeg, east: a.EastM, north: a.NorthM}
+	for _, x := range []struct{ from, to *float64 }{{at.bearing, &r.bearing}, {at.east, &r.east}, {at.north, &r.north}} {
+		if x.from != nil {
+			*x.to = *x.from
+		}
 	}
 	return r
 }
@@ -127,8 +132,17 @@ func (r *rotor) turn(byDeg float64) float64 {
 	r.mutex.Lock()
 	defer r.mutex.Unlock()
 	r.bearing = math.Mod(r.bearing+byDeg+360, 360)
-	r.asked = true
+	r.turned = true
 	return r.bearing
+}
+
+// carry asks for the antenna to be carried and returns where it will stand.
+func (r *rotor) carry(eastM float64) (east float64) {
+	r.mutex.Lock()
+	defer r.mutex.Unlock()
+	r.east = max(-1000, min(1000, r.east+eastM))
+	r.carried = true
+	return r.east
 }
 
 func (r *rotor) obey() {
@@ -137,8 +151,11 @@ func (r *rotor) obey() {
 	}
 	r.mutex.Lock()
 	defer r.mutex.Unlock()
-	if r.asked {
-		r.asked = false
+	if r.turned {
 		_ = r.radio.Rotate(r.bearing, 0) // the bearing is in range
 	}
+	if r.carried {
+		_ = r.radio.Move(r.east, r.north) // so is the place
+	}
+	r.turned, r.carried = false, false
 }

@@ -49,7 +49,7 @@ func demo(ctx context.Context, c *console, l looks) error {
 		return err
 	}
 	defer file.discard()
-	src, err := openTown(sim.Demo, nil)
+	src, err := sourceWord{kind: fromSim, rest: sim.Demo}.open(ctx, c, rawFlags{})
 	if err != nil {
 		return err
 	}

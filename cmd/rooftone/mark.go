@@ -80,7 +80,14 @@ func (m *marker) run(ctx context.Context, c *console, operands []string) error {
 		return err
 	}
 	defer discardPictures(req.pictures)
-	req.from.bearing = m.bearing
+	if m.bearing != nil {
+		if s := req.from.stand.bearing; s != nil && *s != *m.bearing {
+			return usagef("--bearing and the source do not agree where the antenna points").hint("leave one of them out")
+		}
+		if req.from.kind == fromSim {
+			req.from.turnTo(m.bearing)
+		}
+	}
 	// A file that cannot be added to is better known of before the visit.
 	if err := site.Append(m.site.name); err != nil {
 		return err

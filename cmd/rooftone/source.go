@@ -22,8 +22,7 @@ type sourceWord struct {
 	kind sourceKind
 	rest string // the serial number, address, town or path
 
-	// Where a simulated antenna points; nil is as its town has it.
-	bearing *float64
+	stand stand // of a simulated antenna
 }
 
 type sourceKind int
@@ -62,7 +61,11 @@ func parseSource(word string) (sourceWord, error) {
 		if rest == "" {
 			return sourceWord{}, usagef("--from: sim: lacks the town").hint("rooftone devices lists the towns")
 		}
-		return sourceWord{kind: fromSim, rest: rest}, checkTown(rest)
+		town, stand, err := cutStand(rest)
+		if err != nil {
+			return sourceWord{}, err
+		}
+		return sourceWord{kind: fromSim, rest: town, stand: stand}, checkTown(town)
 	case strings.Contains(word, "://"):
 		return sourceWord{}, usagef("--from: sources of kind %s are not known", quote(scheme+"://")).hint(sourceHint)
 	}
@@ -159,21 +162,13 @@ func (w sourceWord) open(ctx context.Context, c *console, raw rawFlags) (source,
 		}
 		return source{tuner: t}, nil
 	case fromSim:
-		return openTown(w.rest, w.bearing)
+		radio, err := w.openSim(sim.Options{})
+		if err != nil {
+			return source{}, err
+		}
+		return source{tuner: radio}, nil
 	}
 	return w.openRecording(ctx, c, raw)
-}
-
-func openTown(town string, bearing *float64) (source, error) {
-	t, err := sim.Load(town)
-	if err != nil {
-		return source{}, err
-	}
-	radio, err := sim.New(t, sim.Options{BearingDeg: bearing})
-	if err != nil {
-		return source{}, err
-	}
-	return source{tuner: radio}, nil
 }
 
 func (w sourceWord) openRecording(ctx context.Context, c *console, raw rawFlags) (source, error) {

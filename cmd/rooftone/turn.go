@@ -179,10 +179,6 @@ func (t *turner) open(ctx context.Context, c *console, from sourceWord) (source,
 	if from.kind != fromSim {
 		return from.open(ctx, c, t.visit.raw)
 	}
-	town, err := sim.Load(from.rest)
-	if err != nil {
-		return source{}, err
-	}
 	o := sim.Options{}
 	if t.start != nil {
 		start := t.trueBearing(*t.start)
@@ -191,7 +187,7 @@ func (t *turner) open(ctx context.Context, c *console, from sourceWord) (source,
 	if t.rate == nil {
 		o.RealTime, o.Epoch = true, time.Now()
 	}
-	radio, err := sim.New(town, o)
+	radio, err := from.openSim(o)
 	if err != nil {
 		return source{}, err
 	}
