@@ -1,21 +1,30 @@
 package receiver
 
 import (
-	"fmt"
+	"flag"
+	"rooftone/dsp/vsb"
+	"rooftone/dsp/vsb/coding"
 	"testing"
 )
 
+var flagGenie = flag.Int("genie", 0, "")
+var flagStop = flag.Int("stop", 20, "")
+
 func TestDebug(t *testing.T) {
-	s := sending{rate: 10e6, lower: -3.2e6, cn: 20, fields: 2.5, seed: 3, ppm: 20, carrierHz: 10000}
-	x := s.samples(t)
-	r, _ := New(Options{RateHz: s.rate, LowerHz: s.lower})
-	found, ok := r.acquirer.search(x[:cap(r.waiting)])
-	fmt.Printf("%+v %v step %v\n", found, ok, r.front.outRate()/10.762237762e6)
-	if !ok {
-		return
+	for _, c := range cases {
+		if c.name != *flagCase {
+			continue
+		}
+		s := sending{rate: 10e6, lower: -3.2e6, cn: *flagCN, fields: 2.5, ppm: 20, carrierHz: 3000, paths: c.paths}
+		x := s.samples(t)
+		r, _ := New(Options{RateHz: s.rate, LowerHz: s.lower})
+		r.engine.debug = 1
+		r.engine.stop = *flagStop
+		r.engine.genie = *flagGenie > 0
+		r.engine.genieUntil = *flagGenie
+		b := coding.NewBroadcast(packets)
+		r.engine.truth = make([]float32, vsb.FieldSymbols*2)
+		b.Symbols(r.engine.truth, vsb.FieldSymbols)
+		_ = r.Write(x)
 	}
-	r.engine.debug = true
-	r.waiting = append(r.waiting, x[:cap(r.waiting)]...)
-	r.engine.stop = 30
-	r.search()
 }

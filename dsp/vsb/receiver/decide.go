@@ -10,8 +10,8 @@ import (
 // The loop that follows the carrier's phase by the decided symbols: its time constant
 // is 1/phaseGain symbols.
 const (
-	phaseGain = 0.012
-	driftGain = phaseGain * phaseGain / 4
+	phaseGain = 0.008
+	driftGain = phaseGain * phaseGain / 40
 )
 
 const knownPath = coding.Path(1<<60 - 1) // the symbols of a path that its successor still has
@@ -111,8 +111,12 @@ func (e *engine) decideData(index, at, sub int) (sync float32) {
 		path := e.slicer.Slice(coder, re)
 		turned[i] = complex(re, im)
 		level := path.Level(0)
+		if e.genie {
+			level = e.truth[e.blocks*blockSymbols+at+sub+i]
+			e.paths[coder] = path
+		}
 		e.levels[place+i] = level + vsb.PilotLevel
-		if path>>3&knownPath != e.paths[coder]&knownPath {
+		if !e.genie && path>>3&knownPath != e.paths[coder]&knownPath {
 			e.revise(index, place+i, sub+i, path, e.paths[coder])
 		}
 		e.paths[coder] = path

@@ -57,8 +57,11 @@ type engine struct {
 	weight       float32 // of a new block's channel in the taps
 	blocks       int     // since the start
 
-	debug bool
-	stop int
+	debug      int
+	stop       int
+	genie      bool
+	genieUntil int
+	truth      []float32
 
 	// What is measured.
 	errorPower, quadrature float64 // smoothed, of the symbols behind the canceller and of the others' imaginary parts
@@ -111,7 +114,7 @@ func (e *engine) start(odd bool, starter *starter) {
 	const rows = history + startFirst
 	taps, noise := starter.estimate(e.received[rows:rows+startCount], odd)
 	copy(e.taps, taps)
-	if e.debug {
+	if e.debug > 0 {
 		for l, v := range taps {
 			if p := real(v)*real(v) + imag(v)*imag(v); p > 1e-4 {
 				fmt.Printf("tap %d %.2e\n", l-tapsAhead, p)
@@ -185,7 +188,29 @@ func (e *engine) block() {
 	e.decide()
 	e.follow()
 	e.cancel()
-	if e.debug {
+	if e.genieUntil--; e.genieUntil == 0 {
+		e.genie = false
+	}
+	if e.debug > 0 && e.truth != nil {
+		var mse, fresh, can [3]float32
+		var wrong [3]int
+		for i := range blockSymbols {
+			tr := e.truth[e.blocks*blockSymbols+i]
+			d := real(e.points[i]) - tr
+			mse[i/832] += d * d / 832
+			if e.levels[history+i]-1.25 != tr {
+				wrong[i/832]++
+			}
+			if k := e.blocks*blockSymbols + i + cancelled; k >= 0 {
+				d := e.soft[i] - e.truth[k]
+				can[i/832] += d * d / 832
+				d = e.levels[history+cancelled+i] - 1.25 - e.truth[k]
+				fresh[i/832] += d * d / 832
+			}
+		}
+		fmt.Printf("   dfe mse %.3f wrong %v  settled mse %.3f  canceller mse %.3f\n", mse, wrong, fresh, can)
+	}
+	if e.debug > 0 {
 		fmt.Printf("block %d seg %d: ideal %.2f mer %.2f sync %.3f drift %.2e step %.8f pow %v\n", e.blocks, e.segment, 10*math.Log10(e.designer.snr), 10*math.Log10(e.mer()), e.syncError, e.drift, e.sampler.step, e.noise[1000])
 		if e.stop--; e.stop == 0 {
 			panic("stop")

@@ -53,7 +53,7 @@ func (e *engine) follow() {
 	if e.blocks == 0 {
 		clear(errors[:settled]) // nobody knows what was sent before the start
 	}
-	if e.debug {
+	if e.debug > 1 {
 		for sg := 0; sg < 24; sg++ {
 			var pe, pr, pq float32
 			for i := sg * 104; i < sg*104+104; i++ {

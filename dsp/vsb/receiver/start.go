@@ -86,7 +86,7 @@ func (s *starter) estimate(samples []complex64, odd bool) (taps []complex64, noi
 	}
 	clear(s.taps)
 	s.noise = power / 50
-	const rounds = 6
+	const rounds = 8
 	for range rounds {
 		s.weigh()
 		s.solve(samples, 24)
@@ -199,31 +199,41 @@ func (s *starter) solve(samples []complex64, steps int) {
 // learn sets the taps' variances and the noise from the taps.
 func (s *starter) learn(samples []complex64) {
 	const near = 2
-	var total float32
+	var energy, total float32 // of the symbols over the weighted rows
+	for _, w := range s.weights {
+		energy += w
+	}
+	energy *= vsb.SyncLevel * vsb.SyncLevel
 	for _, v := range s.taps[:channelTaps] {
 		total += real(v)*real(v) + imag(v)*imag(v)
 	}
+	// A tap that is nothing but the estimate's error has the variance 1/energy,
+	// less where it was held back.
+	var used float32 // taps that the estimate was free to choose
+	for l := range s.variance {
+		used += 1 / (1 + 1/(energy*s.variance[l]))
+	}
+	used *= bandShare
 	for l := range s.variance {
 		var sum float32
 		for k := max(0, l-near); k < min(channelTaps, l+near+1); k++ {
 			v := s.taps[k]
 			sum += real(v)*real(v) + imag(v)*imag(v)
 		}
-		s.variance[l] = sum/(2*near+1) + total*1e-7
+		s.variance[l] = max(sum/(2*near+1)-1.5/energy, 0) + total*1e-6
 	}
 	s.forward(s.taps)
 	// The rows that unknown symbols matter least in tell the noise.
 	var sum, count float32
 	for n, w := range s.weights {
 		share := w * s.noise // 1 where there is noise only
-		if share < 0.5 {
-			continue
-		}
 		d := samples[n] - s.rows[n]
-		sum += share * (real(d)*real(d) + imag(d)*imag(d))
-		count++
+		sum += share * share * (real(d)*real(d) + imag(d)*imag(d))
+		count += share
 	}
-	if count > 32 {
-		s.noise = max(sum/count, total*1e-4)
-	}
+	s.noise = max(sum/max(count-used, count/4), total*1e-4)
 }
+
+// bandShare is the part of the symbol rate that the channel occupies: so many of the
+// taps are independent.
+const bandShare = vsb.ChannelWidthHz / vsb.SymbolRateHz
