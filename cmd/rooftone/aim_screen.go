@@ -32,24 +32,25 @@ const (
 
 // aimScreen is the live meter on a terminal.
 type aimScreen struct {
-	session *aimSession
-	out     io.Writer
-	size    func() (width, height int)
-	utf8    bool
-	plain   bool // no colours, not even black and white
-	picture live.Picture
-	heardAt time.Time // by the wall clock
-	asking  bool
-	quick   bool // what is asked for is a quick mark
-	typed   []rune
-	careful func(spotted) // begins a careful mark
-	giveUp  func()        // breaks one off; nil: none is under way
-	marked  chan markEnd
-	saidAt  time.Time
-	shown   []string // what stands on the screen
-	width   int
-	height  int
-	bell    bell
+	session  *aimSession
+	out      io.Writer
+	size     func() (width, height int)
+	utf8     bool
+	plain    bool // no colours, not even black and white
+	picture  live.Picture
+	heardAt  time.Time // by the wall clock
+	asking   bool
+	quick    bool // what is asked for is a quick mark
+	typed    []rune
+	lastSpot spotted
+	careful  func(spotted) // begins a careful mark
+	giveUp   func()        // breaks one off; nil: none is under way
+	marked   chan markEnd
+	saidAt   time.Time
+	shown    []string // what stands on the screen
+	width    int
+	height   int
+	bell     bell
 }
 
 // markEnd is what became of a careful mark.
@@ -326,6 +327,22 @@ func (v *aimScreen) say(text string, now time.Time) {
 	v.picture.Message, v.saidAt = text, now
 }
 
+// spot reads where a mark is. A heading alone is another one at the last place.
+func (v *aimScreen) spot(text string) (spotted, error) {
+	if strings.HasPrefix(strings.TrimSpace(text), "@") && v.lastSpot.place != "" {
+		at, err := parseSpot(v.lastSpot.place + " " + text)
+		if at.height == nil {
+			at.height = v.lastSpot.height
+		}
+		return at, err
+	}
+	at, err := parseSpot(text)
+	if err == nil {
+		v.lastSpot = at
+	}
+	return at, err
+}
+
 // tell says what became of a mark.
 func (v *aimScreen) tell(said string, err error, now time.Time) {
 	if err != nil {
@@ -446,8 +463,9 @@ func (v *aimScreen) answer(k []byte, now time.Time) {
 		v.asking = false
 	case r == '\r' || r == '\n':
 		v.asking = false
-		at, err := parseSpot(string(v.typed))
+		at, err := v.spot(string(v.typed))
 		if err == nil && !v.quick {
+			v.say("", now)
 			v.careful(at)
 			return
 		}

@@ -205,6 +205,8 @@ func TestKeysOfTheMeter(t *testing.T) {
 	require.Equal(t, "noted for this session: roof, 12°", v.picture.Message)
 	require.Len(t, session.marks, 1)
 	require.Equal(t, site.Live, session.marks[0].Look)
+	type_("m@30\r")
+	require.Equal(t, "noted for this session: roof, 30°", v.picture.Message)
 	require.True(t, type_("q"))
 	require.True(t, type_("\x03"))
 }

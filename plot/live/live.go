@@ -114,6 +114,7 @@ func (f *frame) draw() {
 		for _, l := range keys(f.UTF8) {
 			f.add(" %s", l)
 		}
+		f.add("")
 	case room >= 3:
 		f.trace(c, min(room-1, 8))
 		f.add("")
@@ -266,7 +267,7 @@ func keys(utf bool) []string {
 	}
 	return []string{
 		"m            mark this place, measured carefully where a house file is",
-		"             named: NAME, or NAME @ HEADING, or NAME @ HEADING, HEIGHT m",
+		"             named: NAME @ HEADING, HEIGHT m, or @ HEADING: the last again",
 		"space        the same with the reading of this moment: a quick mark",
 		"r            forget the best so far",
 		fmt.Sprintf("%-12s next or previous channel; 1 to 8 picks one", arrows),

@@ -59,11 +59,19 @@ func (f *frame) mark(c Channel, r, rows int, low, high, perRow float64) string {
 	case best != nil && holds(*best):
 		return "best"
 	case r == rows-1:
-		return fmt.Sprintf("%+.0f", high)
+		return whole(high)
 	case r == 0:
-		return fmt.Sprintf("%+.0f, 30 s", low)
+		return whole(low) + ", 30 s"
 	}
 	return ""
+}
+
+// whole writes whole decibels, with a sign unless they are none.
+func whole(db float64) string {
+	if db = math.Round(db); db == 0 {
+		return "0"
+	}
+	return fmt.Sprintf("%+.0f", db)
 }
 
 // block is a cell filled from its bottom to a share of its height.
