@@ -315,3 +315,21 @@ func BenchmarkNewRenderer(b *testing.B) {
 		newRenderer(b, 2.4e6, 1e6)
 	}
 }
+
+// Truth: a slice that sees only a hair of the channel's edge is rendered like
+// any other, whatever the moment.
+func TestSliceAtTheVeryEdge(t *testing.T) {
+	const rate = 2.4e6
+	dst := make([]complex64, 4096)
+	for _, beyond := range []float64{90e3, 95e3, 95.2e3, 97e3, 100e3} {
+		r, err := NewRenderer(rate, -1.2e6-beyond+190e3)
+		require.NoError(t, err)
+		for k := range 40 {
+			require.NoError(t, r.Render(dst, NewWaveform(1), 14.0846+float64(k)*1.7e-3, 1/rate))
+		}
+	}
+	// The very slice and moment at which it once went out of bounds.
+	r, err := NewRenderer(rate, -1.295175e6)
+	require.NoError(t, err)
+	require.NoError(t, r.Render(dst, NewWaveform(1), 14.084622495962936, 4.1666741634683425e-07))
+}

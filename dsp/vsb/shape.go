@@ -16,6 +16,10 @@ const (
 	blockSymbols = 16384
 	guardSymbols = 1024
 	hopSymbols   = blockSymbols - 2*guardSymbols
+
+	// shortestBlock is as short as a block may be where a slice sees next to
+	// nothing of the channel: its guard must still hold the interpolator's taps.
+	shortestBlock = 16 * blockSymbols / guardSymbols
 )
 
 // The slice's own filter, in parts of the sample rate.
@@ -78,7 +82,7 @@ func newShaper(rateHz, offsetHz float64) (*shaper, error) {
 	s := &shaper{
 		first:    first,
 		middle:   first + count/2,
-		length:   max(64, 1<<bits.Len(uint(float64(count)/widestContent))),
+		length:   max(shortestBlock, 1<<bits.Len(uint(float64(count)/widestContent))),
 		seen:     make([]seenBin, count),
 		levels:   make([]float32, blockSymbols),
 		pairs:    make([]complex64, blockSymbols/2),
