@@ -54,7 +54,7 @@ func parseSpot(s string) (at spotted, err error) {
 			return spotted{}, err
 		}
 		if m[3] == "ft" {
-			*at.height *= metresPerFoot
+			*at.height = math.Round(*at.height*metresPerFoot*100) / 100
 		}
 		at.place = strings.TrimSpace(m[1])
 	}

@@ -140,7 +140,7 @@ func TestParseSpot(t *testing.T) {
 		"east@98.5°":                   {"east", 98.5, none},
 		"attic, west":                  {"attic, west", none, none},
 		"attic, west @ 90, 6.5 m":      {"attic, west", 90, 6.5},
-		"mast, 20ft":                   {"mast", none, 6.096},
+		"mast, 20ft":                   {"mast", none, 6.1},
 		"cellar @ 0, -2 m":             {"cellar", 0, -2},
 		"chimney, 135°, 7.2 m":         {"chimney", 135, 7.2},
 		"gable, north, 10°":            {"gable, north", 10, none},

@@ -39,6 +39,8 @@
     if (!latest.has(focus)) choose(event.channels[0].rf_channel);
     say('marks', event.marks ? event.marks + ' marked, the last: ' + event.last_mark : '');
     const line = latest.get(focus);
+    // In quarters, for it is read out as well.
+    if (marking && line.progress >= 0.25) say('kept', 'Hold still: ' + 25 * Math.floor(4 * line.progress) + ' %');
     rooftone.hear(line.margin_db, bestSeen);
     if (line.best_db !== null) bestSeen = line.best_db;
     document.body.className = line.state;
@@ -154,7 +156,7 @@
     const height = get('height').value.trim().replace(',', '.');
     if (height) {
       const m = /^(-?[0-9.]+)\s*(m|ft|feet|)$/i.exec(height);
-      what.height_m = m ? Number(m[1]) * (/^f/i.test(m[2]) ? 0.3048 : 1) : NaN;
+      what.height_m = m ? Math.round(100 * Number(m[1]) * (/^f/i.test(m[2]) ? 0.3048 : 1)) / 100 : NaN;
       if (!(Math.abs(what.height_m) <= 9000)) { say('kept', 'The height is a number, in m or ft'); return; }
     }
     marking = true;
