@@ -97,6 +97,49 @@ func packFile(out *tar.Writer, h tar.Header, path, name string) error {
 	return err
 }
 
+// Sizes returns how many bytes a sample of each span takes in an archive. It
+// reads the whole recording, which must be a file, and leaves the Reader where
+// it is.
+func (r *Reader) Sizes(ctx context.Context, packed bool) ([]float64, error) {
+	file, ok := r.data.(*fileData)
+	if !ok {
+		return nil, fmt.Errorf("%s: the size of a stream is not known before its end", r.path)
+	}
+	sizes := make([]float64, len(r.spans))
+	b := make([]byte, 256<<10)
+	for i, s := range r.spans {
+		sizes[i] = float64(r.format.size())
+		if !packed {
+			continue
+		}
+		var n counter
+		z, err := gzip.NewWriterLevel(&n, Squeeze)
+		if err != nil {
+			return nil, err
+		}
+		left := s.Samples * r.format.size()
+		for at := s.offset; left > 0; {
+			got, err := file.readAt(ctx, b[:min(left, int64(len(b)))], at)
+			z.Write(b[:got]) // a counter takes everything
+			at, left = at+int64(got), left-int64(got)
+			if err != nil && left > 0 {
+				return nil, fmt.Errorf("reading %s: %w", r.path, err)
+			}
+		}
+		z.Close()
+		sizes[i] = float64(n) / float64(s.Samples)
+	}
+	return sizes, nil
+}
+
+// counter counts what is written to it.
+type counter int64
+
+func (c *counter) Write(b []byte) (int, error) {
+	*c += counter(len(b))
+	return len(b), nil
+}
+
 // isGzip tells whether a file that begins with head is compressed by gzip.
 func isGzip(head []byte) bool { return len(head) >= 3 && string(head[:3]) == "\x1f\x8b\x08" }
 
