@@ -7,7 +7,6 @@ import (
 	"testing"
 )
 
-var flagGenie = flag.Int("genie", 0, "")
 var flagStop = flag.Int("stop", 20, "")
 
 func TestDebug(t *testing.T) {
@@ -20,8 +19,6 @@ func TestDebug(t *testing.T) {
 		r, _ := New(Options{RateHz: s.rate, LowerHz: s.lower})
 		r.engine.debug = 1
 		r.engine.stop = *flagStop
-		r.engine.genie = *flagGenie > 0
-		r.engine.genieUntil = *flagGenie
 		b := coding.NewBroadcast(packets)
 		r.engine.truth = make([]float32, vsb.FieldSymbols*2)
 		b.Symbols(r.engine.truth, vsb.FieldSymbols)

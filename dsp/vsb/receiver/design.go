@@ -10,174 +10,120 @@ import (
 const (
 	// blockSize is the length of the transforms at one sample a symbol. A
 	// block makes blockSymbols symbols of it.
-	blockSize     = 4096
-	blockSegments = 3
+	blockSize     = 8192
+	blockSegments = 6
 	blockSymbols  = blockSegments * vsb.SegmentSymbols
 	blockOverlap  = blockSize - blockSymbols
 
-	// The forward filter takes forwardAhead samples after a symbol's own, and
-	// forwardBehind before it.
-	forwardBehind = 200
-	forwardAhead  = blockOverlap - forwardBehind
-
-	// The feedback filter has nearTaps that are summed up symbol by symbol and
-	// farTaps that are summed up for farSymbols symbols at once.
-	nearTaps     = 64
-	farTaps      = 384
-	feedbackTaps = nearTaps + farTaps
-	farSymbols   = 32
+	// The first filter takes firstAhead samples after a symbol's own, the
+	// others laterAhead; what is left of the overlap comes before.
+	firstAhead  = blockOverlap / 2
+	firstBehind = blockOverlap - firstAhead
+	laterAhead  = vsb.SegmentSymbols
+	laterBehind = blockOverlap - laterAhead
 )
 
-// designer makes a decision-feedback equaliser from a channel and its noise.
+// filter is what turns samples, less what is known of them, into soft symbols.
+type filter struct {
+	spectrum []complex64 // divided by blockSize
+	noise    float64     // variance of what stands in a soft symbol beside it
+	constant float32     // what it makes of symbols that are all 1
+}
+
+// designer makes filters for a channel and its noise.
 //
 // At a frequency ω, counted from the pilot in radians a symbol, the channel is H and
-// the noise of the samples N. The best forward filter begins with the one matched
-// to the two, H*/N, of which the real part is taken, which folds −ω onto ω: the
-// symbols then have
+// the noise of the samples N. The best filter begins with the one matched to the
+// two, H*/N, of which the real part is taken, which folds −ω onto ω: the symbols
+// then have
 //
 //	Q(ω) = ½(|H(ω)|²/N(ω) + |H(−ω)|²/N(−ω))
 //
-// and noise of half that density. With σ² the symbols' mean square, 1 + 2σ²Q is
-// factored into γ·G·G*, G being causal with causal inverse and beginning with 1: by
-// the logarithm's Fourier series, of which G has the positive half. Then
+// and noise of half that density. Where each symbol is known with a mean square
+// error of v and what is known was taken out of the samples, the least mean square
+// error for what is left of one symbol, given that the others have as much left, is
+// that of
 //
-//	forward = 2σ²/((γ−1)·G*) · H*/N,   feedback = G − 1,
+//	F = H*/N / (1 + 2vQ) / μ,   μ = mean of 2Q/(1 + 2vQ),
 //
-// and the signal-to-noise ratio is γ − 1. Cioffi, Dudevoir, Eyuboglu and Forney,
-// "MMSE Decision-Feedback Equalizers and Coding", IEEE Transactions on
-// Communications 43 (1995). The forward filter is then cut to what a block has
-// room for, and the feedback filter is what that lets through.
+// whose real part, added to what was known of the symbol, has the symbol's own size
+// and beside it noise and others' remains of variance (1 − vμ)/μ. With v the mean
+// square of all levels it is the linear equaliser; with 0, the matched filter. Tüchler,
+// Singer and Koetter, "Minimum Mean Squared Error Equalization Using A Priori
+// Information", IEEE Transactions on Signal Processing 50 (2002).
 type designer struct {
-	fft *psd.FFT
-
-	forward  []complex64 // transform of the forward filter, with 1/blockSize
-	matched  []complex64 // transform of the canceller's filter: see design
-	near     [nearTaps]float32
-	far      [farTaps]float32
-	snr      float64 // that the design promises
-	spectrum []complex64
-	work     []complex64
-	log      []float64
+	fft   *psd.FFT
+	ratio []float64 // 2Q
+	work  []complex64
 }
 
 func newDesigner() (*designer, error) {
-	d := &designer{
-		forward: make([]complex64, blockSize), matched: make([]complex64, blockSize),
-		spectrum: make([]complex64, blockSize), work: make([]complex64, blockSize),
-		log: make([]float64, blockSize/2+1),
-	}
+	d := &designer{ratio: make([]float64, blockSize/2+1), work: make([]complex64, blockSize)}
 	var err error
 	d.fft, err = psd.NewFFT(blockSize)
 	return d, err
 }
 
-// design makes the filters for a channel, given as its transform, with noise of the
-// given density in each of its samples, per bin.
-func (d *designer) design(channel []complex64, noise []float32, uncertain float64) {
-	const mask = blockSize - 1
+func newFilter() *filter { return &filter{spectrum: make([]complex64, blockSize)} }
+
+const binMask = blockSize - 1
+
+// set takes the channel and the noise of each of its bins, and returns the
+// signal-to-noise ratio of the ideal decision-feedback equaliser.
+func (d *designer) set(channel []complex64, noise []float32) (ideal float64) {
 	ratio := func(k int) float64 {
-		h := channel[k&mask]
-		return float64(real(h)*real(h)+imag(h)*imag(h)) / float64(noise[k&mask])
+		h := channel[k&binMask]
+		return float64((real(h)*real(h) + imag(h)*imag(h)) / noise[k&binMask])
 	}
-	// The logarithm of 1+2σ²Q, which is even, and its series.
-	for k := range d.log {
-		q := (ratio(k) + ratio(-k)) / 2
-		d.log[k] = 1 + 2*vsb.LevelMeanSquare*q
-		v := complex(float32(math.Log(d.log[k])), 0)
-		d.work[k], d.work[-k&mask] = v, v
+	// The logarithm's mean by the products of a few: a logarithm takes long.
+	var sum float64
+	product := 1.
+	for k := range d.ratio {
+		d.ratio[k] = ratio(k) + ratio(-k)
+		product *= 1 + vsb.LevelMeanSquare*d.ratio[k]
+		if k&15 == 15 || k == blockSize/2 {
+			sum += math.Log(product)
+			product = 1
+		}
 	}
-	_ = d.fft.Inverse(d.work, d.work)
-	const scale = 1. / blockSize
-	gamma := math.Exp(float64(real(d.work[0])) * scale)
-	d.snr = gamma - 1
-	d.work[0] = 0
-	for n := 1; n < blockSize/2; n++ {
-		d.work[n] = complex(real(d.work[n])*scale, 0)
-	}
-	d.work[blockSize/2] = complex(real(d.work[blockSize/2])*scale/2, 0)
-	clear(d.work[blockSize/2+1:])
-	_ = d.fft.Transform(d.work, d.work)
-	// work is log G. 1/G* at ω.
-	gain := 2 * vsb.LevelMeanSquare / math.Max(gamma-1, 1e-6)
-	for k := range d.spectrum {
-		l := complex128(d.work[k])
-		sin, cos := math.Sincos(imag(l))
-		m := math.Exp(-real(l)) * gain / float64(noise[k])
-		h := complex128(channel[k])
-		// 1/conj(G) = exp(−Re)·(cos + i·sin) of the logarithm.
-		d.spectrum[k] = complex64(complex(m*cos, m*sin) * complex(real(h), -imag(h)))
-	}
-	d.cut(d.forward, d.spectrum, forwardAhead, forwardBehind)
-	// What the filter lets through of the symbols.
-	for k, f := range d.forward {
-		d.work[k] = f * channel[k]
-	}
-	_ = d.fft.Inverse(d.work, d.work)
-	main := real(d.work[0])
-	if !(main > 1e-6) {
-		main = 1
-	}
-	for j := range d.near {
-		d.near[nearTaps-1-j] = real(d.work[1+j]) / main
-	}
-	for j := range d.far {
-		d.far[farTaps-1-j] = real(d.work[1+nearTaps+j]) / main
-	}
-	for k := range d.forward {
-		d.forward[k] = complex(real(d.forward[k])/main, imag(d.forward[k])/main)
-	}
-	d.cancel(channel, noise, uncertain)
+	return math.Exp(sum/float64(len(d.ratio))) - 1
 }
 
-// cut keeps of a filter what reaches from so many samples ahead to so many behind,
-// and writes its transform, divided by blockSize, to dst.
-func (d *designer) cut(dst, spectrum []complex64, ahead, behind int) {
-	_ = d.fft.Inverse(dst, spectrum)
-	clear(dst[behind+1 : blockSize-ahead+1])
-	const scale = 1. / blockSize / blockSize
-	for i, v := range dst {
-		dst[i] = complex(real(v)*scale, imag(v)*scale)
-	}
-	_ = d.fft.Transform(dst, dst)
-}
-
-const (
-	cancelAhead  = 512
-	cancelBehind = blockOverlap - cancelAhead
-)
-
-// cancel makes the filter of the canceller, which knows all symbols with a mean
-// square error of uncertain: what is left when they are taken out of the samples
-// goes through
-//
-//	H*/N / (1 + 2·uncertain·Q),
-//
-// divided by the mean of what that makes of a symbol, and its real part is added to
-// the symbol as it was known.
-func (d *designer) cancel(channel []complex64, noise []float32, uncertain float64) {
-	const mask = blockSize - 1
+// design makes the filter for symbols known with a mean square error of v.
+func (d *designer) design(f *filter, channel []complex64, noise []float32, v float64, ahead int) {
 	var mean float64
-	for k := range d.log {
-		q := (d.log[k] - 1) / (2 * vsb.LevelMeanSquare)
-		w := 1 / (1 + 2*uncertain*q)
+	for k, q := range d.ratio {
+		w := 1 / (1 + v*q)
 		weight := 2.
 		if k == 0 || k == blockSize/2 {
 			weight = 1
 		}
 		mean += weight * q * w
-		for _, i := range [2]int{k, -k & mask} {
+		for _, i := range [2]int{k, -k & binMask} {
 			h := channel[i]
 			m := float32(w / float64(noise[i]))
-			d.spectrum[i] = complex(real(h)*m, -imag(h)*m)
+			f.spectrum[i] = complex(real(h)*m, -imag(h)*m)
 		}
 	}
-	mean /= blockSize
-	if !(mean > 1e-12) {
-		mean = 1e-12
+	mean = max(mean/blockSize, 1e-9)
+	f.noise = max((1-v*mean)/mean, 1e-6)
+	// Half of the mean, as mean is of 2Q.
+	scale := float32(2 / mean)
+	for i, s := range f.spectrum {
+		f.spectrum[i] = complex(real(s)*scale, imag(s)*scale)
 	}
-	scale := float32(1 / mean)
-	for i, v := range d.spectrum {
-		d.spectrum[i] = complex(real(v)*scale, imag(v)*scale)
+	d.cut(f.spectrum, ahead, blockOverlap-ahead)
+	f.constant = (real(f.spectrum[0])*real(channel[0]) - imag(f.spectrum[0])*imag(channel[0])) * blockSize
+}
+
+// cut keeps of a filter what reaches from so many samples ahead to so many behind,
+// and divides it by blockSize.
+func (d *designer) cut(spectrum []complex64, ahead, behind int) {
+	_ = d.fft.Inverse(d.work, spectrum)
+	clear(d.work[behind+1 : blockSize-ahead+1])
+	const scale = 1. / blockSize / blockSize
+	for i, v := range d.work {
+		d.work[i] = complex(real(v)*scale, imag(v)*scale)
 	}
-	d.cut(d.matched, d.spectrum, cancelAhead-1, cancelBehind)
+	_ = d.fft.Transform(spectrum, d.work)
 }

@@ -6,80 +6,96 @@ import (
 
 	"rooftone/dsp/psd"
 	"rooftone/dsp/vsb"
-	"rooftone/dsp/vsb/coding"
 )
 
 // The engine's windows hold symbols and what belongs to them, by their place relative
 // to the block that is worked on, whose first symbol is at 0. What is at i stands at
 // index history+i.
 const (
-	history = 3072
+	history    = 7488
+	windowSize = history + blockSymbols + firstAhead
 
-	// Symbols are settled, so far as they will be, this far behind the newest.
-	settled = 512
+	// rounds is how often the symbols' levels are estimated. Each round works on
+	// a block that begins roundDelay symbols before that of the round before;
+	// its errors begin errorDelay before its levels.
+	rounds     = 3
+	roundDelay = 2 * vsb.SegmentSymbols
+	errorDelay = vsb.SegmentSymbols
 
-	// cancelled is where the block begins that the canceller makes when the
-	// decisions of the block at 0 are made.
-	cancelled = -2 * vsb.SegmentSymbols
+	// runSymbols is how many symbols are turned by the same phase.
+	runSymbols = 32
 )
+
+// stage is a round of estimating levels.
+type stage struct {
+	filter   *filter
+	believer *believer
+	soft     []float32 // a block
+	levels   []float32 // window: the levels' means, with the pilot's DC
+	odd      bool      // the next field sync's kind
+}
 
 // engine equalises symbols and follows the channel, block by block. What it makes
 // are soft symbols, segment by segment.
+//
+// The first round equalises linearly and estimates each symbol's level from the
+// trellis code. What the channel makes of these estimates is taken out of the
+// samples, and of the remainder the next round makes better soft symbols, which
+// have little of the other symbols left, and so on. Where the last round ends it has
+// the whole energy of a symbol on all paths, and no more than noise beside it.
 type engine struct {
 	sampler  *sampler
 	designer *designer
 	fft      *psd.FFT
-	slicer   *coding.Slicer
 
 	// Windows.
 	received []complex64 // from the sampler
-	levels   []float32   // decided symbols, with the pilot's DC
-	errors   []complex64 // of received, turned, less what the channel makes of levels
-	turns    []complex64 // of each farSymbols symbols: by which phase received is turned
+	errors   [rounds][]complex64
+	turns    []complex64 // of each runSymbols symbols: by which phase received is turned
 
-	points     []complex64 // the block as it was sliced, and its imaginary part
-	channel    []complex64 // transform of taps, tap 0 being at index 0
-	taps       []complex64 // of the channel, by delay, the first tapsAhead early
-	noise      []float32   // density of the received samples' error, per bin
-	noiseSum   []float32
-	shape      []float32 // of white noise behind the front's filter, per bin, at most 1
-	equalised  []complex64
-	soft       []float32 // of the canceller, a block
-	work, sent []complex64
-	mean       []complex64 // transform of the levels' mean in a window
-	paths      [12]coding.Path
+	stages [rounds]stage
+	last   *filter
+	soft   []float32 // the engine's output, a block
 
-	segment int // the block's first segment's index in its field
-	odd     bool
+	channel        []complex64 // transform of the channel's impulse response
+	noise          []float32   // density of the received samples' error, per bin
+	noiseSum       []float32
+	shape          []float32 // of white noise behind the front's filter, per bin, at most 1
+	work, sent     []complex64
+	mean           []complex64 // transform of the levels' mean in a window
+	lean, strength [blockSymbols / runSymbols]float32
+	points         []complex64 // the first round's soft symbols and their imaginary parts
+
+	segment int          // the block's first segment's index in its field
 	syncs   [2][]float32 // levels of field syncs, even and odd
 
 	phase, drift float32 // by which equalised symbols are turned; its change a symbol
-	weight       float32 // of a new block's channel in the taps
+	weight       float32 // of a new block's channel
 	blocks       int     // since the start
 
-	debug      int
-	stop       int
-	genie      bool
-	genieUntil int
-	truth      []float32
-
 	// What is measured.
-	errorPower, quadrature float64 // smoothed, of the symbols behind the canceller and of the others' imaginary parts
-	syncError              float64
+	ideal      float64 // of the ideal decision-feedback equaliser
+	errorPower float64 // of the last soft symbols
+	syncError  float64 // of the segment syncs in the first round's soft symbols, as a part of what the filter promises
+
+	debug int
+	truth []float32
+	stop  int
 }
 
 func newEngine(s *sampler) (*engine, error) {
-	const window = history + blockSymbols + forwardAhead
 	e := &engine{
-		sampler: s, slicer: coding.NewSlicer(),
-		received: make([]complex64, window), turns: make([]complex64, window/farSymbols+1),
-		errors: make([]complex64, window), levels: make([]float32, window),
-		points:  make([]complex64, blockSymbols),
-		channel: make([]complex64, blockSize), taps: make([]complex64, channelTaps),
-		noise: make([]float32, blockSize), noiseSum: make([]float32, blockSize),
-		shape:     make([]float32, blockSize),
-		equalised: make([]complex64, blockSize), soft: make([]float32, blockSymbols),
-		work: make([]complex64, blockSize), sent: make([]complex64, blockSize),
+		sampler:  s,
+		received: make([]complex64, windowSize), turns: make([]complex64, windowSize/runSymbols+1),
+		last: newFilter(), soft: make([]float32, blockSymbols),
+		channel: make([]complex64, blockSize),
+		noise:   make([]float32, blockSize), noiseSum: make([]float32, blockSize),
+		shape: make([]float32, blockSize), points: make([]complex64, blockSymbols),
+		work: make([]complex64, blockSize), sent: make([]complex64, blockSize), mean: make([]complex64, blockSize),
+	}
+	for i := range e.stages {
+		e.errors[i] = make([]complex64, windowSize)
+		e.stages[i] = stage{newFilter(), newBeliever(), make([]float32, blockSymbols), make([]float32, windowSize), false}
 	}
 	var err error
 	if e.designer, err = newDesigner(); err != nil {
@@ -93,7 +109,6 @@ func newEngine(s *sampler) (*engine, error) {
 		hz := float64(k) / blockSize * vsb.SymbolRateHz
 		e.shape[k] = float32((vsb.Density(vsb.PilotOffsetHz+hz) + vsb.Density(vsb.PilotOffsetHz+hz-vsb.SymbolRateHz)) / flat)
 	}
-	e.mean = make([]complex64, blockSize)
 	for i := range channelTaps - 1 + blockSymbols {
 		e.mean[i] = vsb.PilotLevel
 	}
@@ -106,6 +121,15 @@ func newEngine(s *sampler) (*engine, error) {
 	return e, nil
 }
 
+const (
+	startRounds = 3
+	startTrial  = 3
+	// startBlocks is how many blocks of symbols must be there to start.
+	startBlocks = startTrial + 1
+
+	noiseFloor = 0.003
+)
+
 // start begins with a field sync whose first symbol, on the path at tap 0, is the
 // sampler's next. It needs the sampler to be ready for startBlocks blocks.
 func (e *engine) start(odd bool, starter *starter) {
@@ -113,26 +137,32 @@ func (e *engine) start(odd bool, starter *starter) {
 	e.rewind(odd)
 	const rows = history + startFirst
 	taps, noise := starter.estimate(e.received[rows:rows+startCount], odd)
-	copy(e.taps, taps)
 	if e.debug > 0 {
 		for l, v := range taps {
-			if p := real(v)*real(v) + imag(v)*imag(v); p > 1e-4 {
+			if p := real(v)*real(v) + imag(v)*imag(v); p > 1e-3 {
 				fmt.Printf("tap %d %.2e\n", l-tapsAhead, p)
 			}
 		}
 		fmt.Println("noise", noise)
 	}
+	clear(e.channel)
+	copy(e.channel, taps[tapsAhead:])
+	copy(e.channel[blockSize-tapsAhead:], taps[:tapsAhead])
+	_ = e.fft.Transform(e.channel, e.channel)
 	for k, s := range e.shape {
 		e.noise[k] = noise * (s + noiseFloor)
 	}
-	e.transformTaps()
 	clear(e.noiseSum)
-	e.syncError, e.errorPower = 0, 0
+	e.syncError, e.errorPower = 1, 0
+	for i := range e.stages {
+		b := e.stages[i].believer
+		b.variance, b.residual = 1/float64(1+3*i), 0.5
+	}
 	// The first blocks are gone through again and again, each time with the
 	// channel that the time before has found.
 	for round := range startRounds {
 		for i := range startTrial {
-			e.weight = max(0.15, 1/(2.5+float32(round)+float32(i)))
+			e.weight = max(0.15, 1/(2+float32(round)+float32(i)))
 			if round > 0 {
 				e.smoothNoise()
 			}
@@ -144,38 +174,30 @@ func (e *engine) start(odd bool, starter *starter) {
 	}
 	e.smoothNoise()
 	e.redesign()
-	e.weight = 0.25
 }
-
-const (
-	startRounds = 3
-	startTrial  = 4
-	// startBlocks is how many blocks of symbols must be there to start.
-	startBlocks = startTrial + 2
-
-	noiseFloor = 0.003
-)
 
 // rewind goes back to the start: the sampler's next symbol is the first of the field
 // sync.
 func (e *engine) rewind(odd bool) {
-	e.odd = odd
-	clear(e.levels)
-	clear(e.errors)
+	clear(e.received)
+	for i := range e.stages {
+		s := &e.stages[i]
+		for k := range s.levels {
+			s.levels[k] = vsb.PilotLevel
+		}
+		s.believer.reset()
+		s.odd = odd
+		clear(s.soft)
+		clear(e.errors[i])
+	}
 	for i := range e.turns {
 		e.turns[i] = 1
 	}
-	clear(e.received)
-	for i := range e.levels[:history] {
-		e.levels[i] = vsb.PilotLevel
-	}
-	e.slicer.Reset()
-	clear(e.paths[:])
 	e.segment, e.blocks = 0, 0
 	e.phase = 0
 	// What lies before the first symbol and the first lookahead.
-	e.sampler.advance(-forwardBehind)
-	e.sampler.fill(e.received[history-forwardBehind : history+forwardAhead])
+	e.sampler.advance(-firstBehind)
+	e.sampler.fill(e.received[history-firstBehind : history+firstAhead])
 }
 
 // ready tells whether there are samples for a block.
@@ -183,60 +205,30 @@ func (e *engine) ready() bool { return e.sampler.ready(blockSymbols) }
 
 // block takes a block of symbols.
 func (e *engine) block() {
-	e.sampler.fill(e.received[history+forwardAhead:])
+	e.sampler.fill(e.received[history+firstAhead:])
 	e.equalise()
-	e.decide()
-	e.follow()
-	e.cancel()
-	if e.genieUntil--; e.genieUntil == 0 {
-		e.genie = false
-	}
-	if e.debug > 0 && e.truth != nil {
-		var mse, fresh, can [3]float32
-		var wrong [3]int
-		for i := range blockSymbols {
-			tr := e.truth[e.blocks*blockSymbols+i]
-			d := real(e.points[i]) - tr
-			mse[i/832] += d * d / 832
-			if e.levels[history+i]-1.25 != tr {
-				wrong[i/832]++
-			}
-			if k := e.blocks*blockSymbols + i + cancelled; k >= 0 {
-				d := e.soft[i] - e.truth[k]
-				can[i/832] += d * d / 832
-				d = e.levels[history+cancelled+i] - 1.25 - e.truth[k]
-				fresh[i/832] += d * d / 832
-			}
+	for i := range e.stages {
+		e.believe(i)
+		e.subtract(i)
+		if i == rounds-1 {
+			e.follow()
 		}
-		fmt.Printf("   dfe mse %.3f wrong %v  settled mse %.3f  canceller mse %.3f\n", mse, wrong, fresh, can)
+		e.cancel(i)
 	}
-	if e.debug > 0 {
-		fmt.Printf("block %d seg %d: ideal %.2f mer %.2f sync %.3f drift %.2e step %.8f pow %v\n", e.blocks, e.segment, 10*math.Log10(e.designer.snr), 10*math.Log10(e.mer()), e.syncError, e.drift, e.sampler.step, e.noise[1000])
-		if e.stop--; e.stop == 0 {
-			panic("stop")
-		}
-	}
+	e.report()
 	e.shift()
 }
 
 // shift makes the next block the one at 0.
 func (e *engine) shift() {
 	copy(e.received, e.received[blockSymbols:])
-	copy(e.turns, e.turns[blockSymbols/farSymbols:])
-	copy(e.errors, e.errors[blockSymbols:])
-	copy(e.levels, e.levels[blockSymbols:])
-	e.segment += blockSegments
-	if e.segment >= vsb.FieldSegments {
-		e.segment -= vsb.FieldSegments
+	copy(e.turns, e.turns[blockSymbols/runSymbols:])
+	for i := range e.stages {
+		copy(e.errors[i], e.errors[i][blockSymbols:])
+		copy(e.stages[i].levels, e.stages[i].levels[blockSymbols:])
 	}
+	e.segment = (e.segment + blockSegments) % vsb.FieldSegments
 	e.blocks++
-}
-
-// equalise fills equalised with what the forward filter makes of the block.
-func (e *engine) equalise() {
-	_ = e.fft.Transform(e.work, e.received[history-forwardBehind:history-forwardBehind+blockSize])
-	multiply(e.work, e.designer.forward)
-	_ = e.fft.Inverse(e.equalised, e.work)
 }
 
 // multiply multiplies x by y.
@@ -248,32 +240,65 @@ func multiply(x, y []complex64) {
 	}
 }
 
-// transformTaps fills channel.
-func (e *engine) transformTaps() {
-	clear(e.channel)
-	copy(e.channel, e.taps[tapsAhead:])
-	copy(e.channel[blockSize-tapsAhead:], e.taps[:tapsAhead])
-	_ = e.fft.Transform(e.channel, e.channel)
-}
-
-// redesign makes the equaliser anew.
+// redesign makes the filters anew.
 func (e *engine) redesign() {
-	e.designer.design(e.channel, e.noise, e.uncertainty())
-}
-
-// uncertainty is the mean square error of decided symbols.
-func (e *engine) uncertainty() float64 {
-	return 0.05
-}
-
-// healthy tells whether what comes out can still be the station's symbols: whether
-// the segment syncs are where they should be.
-func (e *engine) healthy() bool {
-	const worst = vsb.SyncLevel * vsb.SyncLevel / 1.6 // 2 dB
-	return e.syncError < worst && e.designer.snr > 1 && e.errorPower < 1e3
+	e.ideal = e.designer.set(e.channel, e.noise)
+	e.designer.design(e.stages[0].filter, e.channel, e.noise, vsb.LevelMeanSquare, firstAhead)
+	for i := range e.stages {
+		next := e.last
+		if i+1 < rounds {
+			next = e.stages[i+1].filter
+		}
+		e.designer.design(next, e.channel, e.noise, e.stages[i].believer.variance, laterAhead)
+	}
+	for i := range e.stages {
+		s := &e.stages[i]
+		noise := s.believer.variance + s.believer.residual
+		s.believer.setNoise(min(max(noise, s.filter.noise/1.5), s.filter.noise*4))
+	}
 }
 
 // mer is the modulation error ratio as a ratio of powers.
 func (e *engine) mer() float64 {
 	return vsb.LevelMeanSquare / math.Max(e.errorPower, 1e-9)
+}
+
+// healthy tells whether what comes out can still be the station's symbols: whether
+// the segment syncs are where they should be.
+func (e *engine) healthy() bool {
+	const worst = 3
+	return e.syncError < worst && e.ideal > 1 && e.errorPower < 1e3
+}
+
+func (e *engine) report() {
+	if e.debug == 0 {
+		return
+	}
+	if e.truth != nil {
+		line := ""
+		for k := range e.stages {
+			s := &e.stages[k]
+			first := -k * roundDelay
+			var in, out float32
+			n := 0
+			for i := range blockSymbols {
+				at := e.blocks*blockSymbols + first - errorDelay + i
+				if at < 0 {
+					continue
+				}
+				n++
+				d := s.levels[history+first-errorDelay+i] - 1.25 - e.truth[at]
+				out += d * d
+				at += errorDelay
+				d = s.soft[i] - e.truth[at]
+				in += d * d
+			}
+			line += fmt.Sprintf("| %d: noise %.3f, in %.3f (promised %.3f) out %.3f (self %.3f) ", k, s.believer.noise, in/float32(n), s.filter.noise, out/float32(n), s.believer.variance)
+		}
+		fmt.Println(line)
+	}
+	fmt.Printf("block %d seg %d: ideal %.2f mer %.2f sync %.3f drift %.2e step %.8f noise %v\n", e.blocks, e.segment, 10*math.Log10(e.ideal), 10*math.Log10(e.mer()), e.syncError, e.drift, e.sampler.step, e.noise[1000])
+	if e.stop--; e.stop == 0 {
+		panic("stop")
+	}
 }

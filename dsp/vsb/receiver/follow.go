@@ -1,7 +1,6 @@
 package receiver
 
 import (
-	"fmt"
 	"math"
 
 	"rooftone/dsp/vsb"
@@ -27,63 +26,29 @@ const (
 // The levels without their mean are nearly white, so the correlation of error and
 // levels is the least-squares step of the taps itself, all of them as fast.
 func (e *engine) follow() {
-	const (
-		first = history - settled
-		early = tapsBehind - 1 // the window begins so much before
-	)
-	clear(e.sent)
-	window := e.levels[first-early : first+blockSymbols+tapsAhead]
-	for i, v := range window {
-		e.sent[i] = complex(v, 0)
-	}
-	_ = e.fft.Transform(e.sent, e.sent)
-	copy(e.work, e.sent)
-	multiply(e.work, e.channel)
-	_ = e.fft.Inverse(e.work, e.work)
-	errors := e.errors[first : first+blockSymbols]
-	const scale = 1. / blockSize
-	for i := range errors {
-		r := e.received[first+i]
-		t := e.turns[(first+i)/farSymbols]
-		p := e.work[early+i]
-		errors[i] = complex(
-			real(r)*real(t)-imag(r)*imag(t)-real(p)*scale,
-			real(r)*imag(t)+imag(r)*real(t)-imag(p)*scale)
-	}
+	const first = history - (rounds-1)*roundDelay - errorDelay
+	errors := e.errors[rounds-1][first:][:blockSymbols]
+	count := float32(blockSymbols)
 	if e.blocks == 0 {
-		clear(errors[:settled]) // nobody knows what was sent before the start
-	}
-	if e.debug > 1 {
-		for sg := 0; sg < 24; sg++ {
-			var pe, pr, pq float32
-			for i := sg * 104; i < sg*104+104; i++ {
-				v := errors[i]
-				pe += real(v)*real(v) + imag(v)*imag(v)
-				v = e.received[first+i]
-				pr += real(v)*real(v) + imag(v)*imag(v)
-				d := real(e.points[i]) - e.levels[history+i] + 1.25
-				pq += d * d
-			}
-			fmt.Printf("  %d: e/r %.4f  dfe err %.3f\n", sg*104-settled, pe/pr, pq/104)
-		}
+		count = blockSymbols - (rounds-1)*roundDelay - errorDelay
 	}
 	clear(e.work)
-	copy(e.work[early:], errors)
+	copy(e.work[errorsAt:], errors)
 	_ = e.fft.Transform(e.work, e.work)
 	gain := float32(noiseGain)
 	if e.blocks < 20 {
-		gain = 1 / float32(e.blocks+2)
+		gain = 1 / float32(e.blocks+1)
 	}
 	// The levels' mean is taken out of the window by its transform.
 	for k, v := range e.work {
-		p := (real(v)*real(v) + imag(v)*imag(v)) * (1. / blockSymbols)
+		p := (real(v)*real(v) + imag(v)*imag(v)) / count
 		e.noiseSum[k] += gain * (p - e.noiseSum[k])
 		s := e.sent[k] - e.mean[k]
 		e.work[k] = complex(real(v)*real(s)+imag(v)*imag(s), imag(v)*real(s)-real(v)*imag(s))
 	}
 	_ = e.fft.Inverse(e.work, e.work)
 	clear(e.work[tapsBehind : blockSize-tapsAhead])
-	const step = 1. / blockSize / (blockSymbols * vsb.LevelMeanSquare)
+	step := 1. / blockSize / (count * vsb.LevelMeanSquare)
 	for i, v := range e.work {
 		e.work[i] = complex(real(v)*step, imag(v)*step)
 	}
@@ -156,20 +121,4 @@ func (e *engine) smoothNoise() {
 		e.noise[k] = max(sum/(2*half+1), 0) + floor
 		sum -= e.noiseSum[(k-half)&mask]
 	}
-}
-
-// cancel makes soft symbols of those that were decided and of the error around them.
-func (e *engine) cancel() {
-	const first = history + cancelled
-	_ = e.fft.Transform(e.work, e.errors[first-cancelBehind:first-cancelBehind+blockSize])
-	multiply(e.work, e.designer.matched)
-	_ = e.fft.Inverse(e.work, e.work)
-	levels := e.levels[first : first+blockSymbols]
-	var power float32
-	for i, level := range levels {
-		z := real(e.work[cancelBehind+i])
-		power += z * z
-		e.soft[i] = level - vsb.PilotLevel + z
-	}
-	e.errorPower += (float64(power)/blockSymbols - e.errorPower) / float64(min(8, max(1, e.blocks)))
 }

@@ -50,6 +50,7 @@ type Receiver struct {
 
 	state   state
 	waiting []complex64 // samples in which lock is looked for
+	odd     bool        // the field sync that lock was found by
 	nominal float64     // the sampler's turn for a pilot in its place
 }
 
@@ -124,7 +125,7 @@ func (r *Receiver) search() {
 	r.sampler.place(found.at)
 	r.sampler.phase = 0
 	r.sampler.turn = r.nominal*r.sampler.step + found.carrierHz/r.front.outRate()*r.sampler.step
-	r.engine.odd = found.odd
+	r.odd = found.odd
 	r.engine.drift = 0
 	r.decoder.Reset()
 	r.state = starting
@@ -144,7 +145,7 @@ func (r *Receiver) take(out []complex64) {
 		if !r.sampler.ready(startBlocks * blockSymbols) {
 			return
 		}
-		r.engine.start(r.engine.odd, r.starter)
+		r.engine.start(r.odd, r.starter)
 		r.state = running
 		r.status.Locks++
 		r.status.Locked = true
@@ -169,9 +170,10 @@ func (r *Receiver) step() {
 		return
 	}
 	for i := range blockSegments {
-		// The canceller is two segments behind.
-		index := (segment + i - 2 + vsb.FieldSegments) % vsb.FieldSegments
-		if fresh && i < 2 {
+		// The last soft symbols are some segments behind.
+		const behind = rounds * roundDelay / vsb.SegmentSymbols
+		index := (segment + i - behind + vsb.FieldSegments) % vsb.FieldSegments
+		if fresh && i < behind {
 			continue
 		}
 		r.decode(index, e.soft[i*vsb.SegmentSymbols:][:vsb.SegmentSymbols])
@@ -211,7 +213,7 @@ func (r *Receiver) Status() Status {
 	s.MERBeforeDB, s.MERAfterDB, s.IdealDB = math.NaN(), math.NaN(), math.NaN()
 	if r.state == running {
 		s.MERAfterDB = 10 * math.Log10(r.engine.mer())
-		s.IdealDB = 10 * math.Log10(r.engine.designer.snr)
+		s.IdealDB = 10 * math.Log10(r.engine.ideal)
 		nominal := r.front.outRate() / vsb.SymbolRateHz
 		s.ClockPPM = (r.sampler.step/nominal - 1) * 1e6
 		s.CarrierHz = (r.sampler.turn/r.sampler.step - r.nominal) * r.front.outRate()

@@ -1,0 +1,252 @@
+package receiver
+
+import (
+	"math"
+
+	"rooftone/dsp/vsb"
+)
+
+// phaseGain is that of the loop that follows the carrier's phase by the first round's
+// symbols, whose time constant is 1/phaseGain symbols; driftGain the same for its
+// change.
+const (
+	phaseGain = 0.006
+	driftGain = phaseGain * phaseGain / 40
+)
+
+// equalise makes the first round's soft symbols of what was received. The phase
+// follows what each symbol and those before say of its level.
+func (e *engine) equalise() {
+	s := &e.stages[0]
+	_ = e.fft.Transform(e.work, e.received[history-firstBehind:history-firstBehind+blockSize])
+	multiply(e.work, s.filter.spectrum)
+	_ = e.fft.Inverse(e.work, e.work)
+	out := e.work[firstBehind:][:blockSymbols]
+	pilot := s.filter.constant * vsb.PilotLevel
+	odd := s.odd
+	var sync float32
+	for g := range blockSegments {
+		index := (e.segment + g) % vsb.FieldSegments
+		at := g * vsb.SegmentSymbols
+		for sub := 0; sub < vsb.SegmentSymbols; sub += runSymbols {
+			p := e.begin()
+			soft, points := s.soft[at+sub:][:runSymbols], e.points[at+sub:][:runSymbols]
+			for i, v := range out[at+sub:][:runSymbols] {
+				re, im := p.turn(v)
+				re -= pilot
+				soft[i] = re
+				points[i] = complex(re, im)
+				var err float32
+				switch {
+				case index == 0:
+					level, known := e.fieldSync(sub+i, re, odd)
+					if known {
+						err = re - level
+					}
+				case sub == 0 && i < vsb.SegmentSyncSymbols:
+					err = re - segmentSync(i)
+					sync += err * err
+				default:
+					err = re - s.believer.glance(index, sub+i, re)
+				}
+				p.follow(err, im)
+			}
+			e.end(&p, history+at+sub)
+		}
+		if index == 0 {
+			odd = !odd
+		}
+	}
+	mean := float64(sync) / blockSegments / vsb.SegmentSyncSymbols / s.filter.noise
+	e.syncError += (mean - e.syncError) / 8
+}
+
+// segmentSync returns the level of a segment's first symbols.
+func segmentSync(i int) float32 {
+	if i == 0 || i == 3 {
+		return vsb.SyncLevel
+	}
+	return -vsb.SyncLevel
+}
+
+// fieldSync returns the level of a field sync's symbol, and whether that is known. A
+// level that is not known is the one nearest to the soft symbol.
+func (e *engine) fieldSync(i int, soft float32, odd bool) (level float32, known bool) {
+	symbols := e.syncs[0]
+	if odd {
+		symbols = e.syncs[1]
+	}
+	switch {
+	case i < len(symbols):
+		return symbols[i], true
+	case i < precodeStart && soft < 0:
+		return -vsb.SyncLevel, false
+	case i < precodeStart:
+		return vsb.SyncLevel, false
+	}
+	return nearest(soft), false
+}
+
+// precodeStart is where a field sync's last symbols begin, which repeat the last of
+// the data segment before.
+const precodeStart = vsb.SegmentSymbols - 12
+
+// nearest returns the data level that is nearest.
+func nearest(v float32) float32 {
+	return float32(2*math.Round(min(max(float64(v), -7), 7)/2-0.5) + 1)
+}
+
+// phaser is what turns a run of equalised symbols.
+type phaser struct {
+	cos, sin float32 // of the phase at the run's begin
+	phase    float32 // since then
+	drift    float32
+}
+
+func (e *engine) begin() phaser {
+	sin, cos := math.Sincos(float64(e.phase))
+	return phaser{cos: float32(cos), sin: float32(sin), drift: e.drift}
+}
+
+func (e *engine) end(p *phaser, place int) {
+	sin, cos := math.Sincos(float64(e.phase + p.phase/2))
+	e.turns[place/runSymbols] = complex(float32(cos), float32(sin))
+	e.phase += p.phase
+	if e.phase > math.Pi {
+		e.phase -= 2 * math.Pi
+	}
+	if e.phase < -math.Pi {
+		e.phase += 2 * math.Pi
+	}
+	e.drift = p.drift
+}
+
+func (p *phaser) turn(v complex64) (re, im float32) {
+	x := p.phase
+	c, s := 1-x*x/2, x-x*x*x/6
+	cos, sin := p.cos*c-p.sin*s, p.sin*c+p.cos*s
+	return real(v)*cos - imag(v)*sin, real(v)*sin + imag(v)*cos
+}
+
+// follow moves the phase by what an error says.
+func (p *phaser) follow(err, im float32) {
+	x := err * im * (1 / float32(vsb.LevelMeanSquare))
+	x = min(max(x, -1), 1)
+	p.phase += phaseGain*x + p.drift
+	p.drift += driftGain * x
+}
+
+// believe estimates the levels of a round's soft symbols.
+func (e *engine) believe(round int) {
+	s := &e.stages[round]
+	index := (e.segment - 2*round + vsb.FieldSegments) % vsb.FieldSegments
+	at := history - round*roundDelay
+	for g := range blockSegments {
+		levels := s.levels[at+g*vsb.SegmentSymbols:][:vsb.SegmentSymbols]
+		if (index+g)%vsb.FieldSegments != 0 {
+			for k := range vsb.SegmentSyncSymbols {
+				levels[k] = segmentSync(k) + vsb.PilotLevel
+			}
+			continue
+		}
+		for k := range levels {
+			level, _ := e.fieldSync(k, s.soft[g*vsb.SegmentSymbols+k], s.odd)
+			levels[k] = level + vsb.PilotLevel
+		}
+		s.odd = !s.odd
+	}
+	s.believer.block(s.levels[at-errorDelay:], s.soft, index)
+}
+
+// window is where the transform of a round's levels begins, and where in it the
+// errors do.
+const errorsAt = tapsBehind - 1
+
+// subtract takes what the channel makes of a round's levels out of what was received.
+// It leaves the transform of the levels in sent.
+func (e *engine) subtract(round int) {
+	s := &e.stages[round]
+	first := history - round*roundDelay - errorDelay
+	window := s.levels[first-errorsAt : first+blockSymbols+tapsAhead]
+	for i, v := range window {
+		e.sent[i] = complex(v, 0)
+	}
+	clear(e.sent[len(window):])
+	_ = e.fft.Transform(e.sent, e.sent)
+	copy(e.work, e.sent)
+	multiply(e.work, e.channel)
+	_ = e.fft.Inverse(e.work, e.work)
+	const scale = 1. / blockSize
+	errors := e.errors[round][first:][:blockSymbols]
+	received := e.received[first:][:blockSymbols]
+	work := e.work[errorsAt:][:blockSymbols]
+	turns := e.turns[first/runSymbols:]
+	for at := 0; at < blockSymbols; at += runSymbols {
+		t := turns[at/runSymbols]
+		var along, power float32
+		for i := at; i < at+runSymbols; i++ {
+			r, p := received[i], work[i]
+			pr, pi := real(p)*scale, imag(p)*scale
+			er := real(r)*real(t) - imag(r)*imag(t) - pr
+			ei := real(r)*imag(t) + imag(r)*real(t) - pi
+			errors[i] = complex(er, ei)
+			along += pr*ei - pi*er
+			power += pr*pr + pi*pi
+		}
+		e.lean[at/runSymbols] = along
+		e.strength[at/runSymbols] = power
+	}
+	if e.blocks == 0 {
+		clear(errors[:-round*-roundDelay+errorDelay]) // nobody knows what was sent before the start
+	}
+	e.straighten(first)
+}
+
+// straighten turns the runs by what the last errors leave of the phase, each with its
+// neighbours, for the next round.
+func (e *engine) straighten(first int) {
+	const count = blockSymbols / runSymbols
+	turns := e.turns[first/runSymbols:][:count]
+	weights := [...]float32{1, 2, 3, 2, 1}
+	for i := range turns {
+		var along, power float32
+		for j, w := range weights {
+			if k := i + j - len(weights)/2; k >= 0 && k < count {
+				along += w * e.lean[k]
+				power += w * e.strength[k]
+			}
+		}
+		if !(power > 0) {
+			continue
+		}
+		x := min(max(along/power, -0.3), 0.3)
+		c, s := 1-x*x/2, -x
+		t := turns[i]
+		turns[i] = complex(real(t)*c-imag(t)*s, real(t)*s+imag(t)*c)
+	}
+}
+
+// cancel makes the next round's soft symbols of a round's levels and errors.
+func (e *engine) cancel(round int) {
+	first := history - (round+1)*roundDelay
+	f, soft := e.last, e.soft
+	if round+1 < rounds {
+		f, soft = e.stages[round+1].filter, e.stages[round+1].soft
+	}
+	_ = e.fft.Transform(e.work, e.errors[round][first-laterBehind:][:blockSize])
+	multiply(e.work, f.spectrum)
+	_ = e.fft.Inverse(e.work, e.work)
+	work := e.work[laterBehind:][:blockSymbols]
+	levels := e.stages[round].levels[first:][:blockSymbols]
+	for i, level := range levels {
+		soft[i] = level - vsb.PilotLevel + real(work[i])
+	}
+	if round+1 < rounds {
+		return
+	}
+	var power float32
+	for _, v := range work {
+		power += real(v) * real(v)
+	}
+	e.errorPower += (float64(power)/blockSymbols - e.errorPower) / float64(min(8, max(1, e.blocks)))
+}

@@ -1,0 +1,235 @@
+package receiver
+
+import (
+	"math"
+
+	"rooftone/dsp/vsb"
+	"rooftone/dsp/vsb/coding"
+)
+
+const (
+	coders     = 12
+	groups     = (vsb.SegmentSymbols - vsb.SegmentSyncSymbols) / coders // symbols of a coder in a segment
+	groupsKept = (blockSegments + 1) * groups
+
+	beliefSteps = 32 // entries per unit of level
+	beliefLimit = 10
+	beliefCount = 2*beliefLimit*beliefSteps + 1
+
+	// clearest is the least noise that soft symbols are believed to have, and
+	// leastBelief what remains of the least likely.
+	clearest    = 0.15
+	leastBelief = 1e-7
+
+	// learning is the weight of a block in what is known of its noise.
+	learning = 0.3
+)
+
+// belief is what a soft symbol says of each of the four cosets of levels, which are
+// named by the lower two bits: how likely it is, and the sums of its two levels and
+// of their squares, weighted by how likely they are.
+type belief struct {
+	likely, level, square [4]float32
+	_                     [4]float32
+}
+
+// believer says of soft symbols how likely each level is, considering all symbols of
+// its coder around it: the forward-backward algorithm of Bahl, Cocke, Jelinek and
+// Raviv (1974) on the twelve trellises.
+type believer struct {
+	noise   float64 // that the table is for
+	table   [beliefCount]belief
+	entries [groupsKept * coders]uint16
+	forward [groupsKept * coders][4]float32 // likelihoods of the states before each symbol, by place
+	states  [coders][4]float32              // after the last one, by coder
+	glances [coders][4]float32              // the same for glance
+	codes   [blockSegments + 1]int          // each segment's first coder, or −1 for a field sync
+
+	// variance is that of the symbols, on average, given all that is known, and
+	// residual the mean square of the soft symbols' distance from what they are
+	// believed to be. Their sum is the soft symbols' noise.
+	variance, residual float64
+}
+
+func newBeliever() *believer {
+	b := &believer{}
+	b.reset()
+	return b
+}
+
+// reset forgets all symbols.
+func (b *believer) reset() {
+	for i := range b.states {
+		b.states[i] = [4]float32{1, 1, 1, 1}
+		b.glances[i] = [4]float32{1, 1, 1, 1}
+	}
+	for i := range b.codes {
+		b.codes[i] = -1
+	}
+}
+
+// setNoise makes the table for soft symbols with noise of the given variance.
+func (b *believer) setNoise(variance float64) {
+	variance = max(variance, clearest)
+	if math.Abs(variance-b.noise) < 0.04*b.noise {
+		return
+	}
+	b.noise = variance
+	for i := range b.table {
+		x := float64(i)/beliefSteps - beliefLimit
+		t := &b.table[i]
+		near := math.Inf(1)
+		for s := range uint8(8) {
+			d := x - float64(coding.Level(s))
+			near = min(near, d*d)
+		}
+		*t = belief{}
+		for s := range uint8(8) {
+			l := float64(coding.Level(s))
+			d := x - l
+			p := math.Exp((near-d*d)/2/variance) + leastBelief
+			t.likely[s&3] += float32(p)
+			t.level[s&3] += float32(p * l)
+			t.square[s&3] += float32(p * l * l)
+		}
+	}
+}
+
+// entry returns a soft symbol's place in the table.
+func entry(v float32) uint16 {
+	x := v*beliefSteps + beliefLimit*beliefSteps + 0.5
+	if x >= 0 && x < beliefCount {
+		return uint16(int32(x))
+	}
+	if x >= beliefCount {
+		return beliefCount - 1
+	}
+	return 0
+}
+
+// block takes a block's soft symbols. The first of its segments has the given index
+// in its field. It writes what is now believed of the block's levels and of those of
+// the segment before, with the pilot's DC, to levels, which begins with that segment.
+// Syncs are left alone.
+func (b *believer) block(levels, soft []float32, index int) {
+	const kept = groups * coders
+	copy(b.entries[:kept], b.entries[blockSegments*kept:])
+	copy(b.forward[:kept], b.forward[blockSegments*kept:])
+	b.codes[0] = b.codes[blockSegments]
+	for s := range blockSegments {
+		i := (index + s) % vsb.FieldSegments
+		b.codes[s+1] = -1
+		if i == 0 {
+			continue
+		}
+		b.codes[s+1] = coding.Coder(i, vsb.SegmentSyncSymbols)
+		b.ahead((s+1)*kept, soft[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], b.codes[s+1])
+	}
+	var back [coders][4]float32
+	for i := range back {
+		back[i] = [4]float32{1, 1, 1, 1}
+	}
+	var spread, distance float32
+	count := 0
+	for s := blockSegments; s >= 0; s-- {
+		if b.codes[s] < 0 {
+			continue
+		}
+		v, d := b.behind(levels[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], s*kept, b.codes[s], &back)
+		if s < blockSegments {
+			spread += v
+			distance += d
+			count += kept
+		}
+	}
+	if count > 0 {
+		b.variance += (float64(spread)/float64(count) - b.variance) * learning
+		b.residual += (float64(distance)/float64(count) - b.residual) * learning
+	}
+}
+
+// ahead goes forward through a segment.
+func (b *believer) ahead(place int, soft []float32, first int) {
+	for g := range groups {
+		for k := range coders {
+			e := entry(soft[g*coders+k])
+			p := place + g*coders + k
+			b.entries[p] = e
+			c := first + k
+			if c >= coders {
+				c -= coders
+			}
+			a := &b.states[c]
+			b.forward[p] = *a
+			q := &b.table[e].likely
+			a0, a1, a2, a3 := a[0], a[1], a[2], a[3]
+			n0 := a0*q[0] + a2*q[2]
+			n1 := a0*q[2] + a2*q[0]
+			n2 := a1*q[1] + a3*q[3]
+			n3 := a1*q[3] + a3*q[1]
+			if g&3 == 3 {
+				scale := 1 / (n0 + n1 + n2 + n3)
+				n0, n1, n2, n3 = n0*scale, n1*scale, n2*scale, n3*scale
+			}
+			a[0], a[1], a[2], a[3] = n0, n1, n2, n3
+		}
+	}
+}
+
+// behind goes backward through a segment and writes the levels' means. It returns the
+// sum of their variances and of the squared distances of the soft symbols from them.
+func (b *believer) behind(levels []float32, place, first int, back *[coders][4]float32) (spread, distance float32) {
+	for g := groups - 1; g >= 0; g-- {
+		for k := range coders {
+			p := place + g*coders + k
+			t := &b.table[b.entries[p]]
+			f := &b.forward[p]
+			c := first + k
+			if c >= coders {
+				c -= coders
+			}
+			z := &back[c]
+			z0, z1, z2, z3 := z[0], z[1], z[2], z[3]
+			c0 := f[0]*z0 + f[2]*z1
+			c2 := f[2]*z0 + f[0]*z1
+			c1 := f[1]*z2 + f[3]*z3
+			c3 := f[3]*z2 + f[1]*z3
+			scale := 1 / (c0*t.likely[0] + c1*t.likely[1] + c2*t.likely[2] + c3*t.likely[3])
+			mean := (c0*t.level[0] + c1*t.level[1] + c2*t.level[2] + c3*t.level[3]) * scale
+			square := (c0*t.square[0] + c1*t.square[1] + c2*t.square[2] + c3*t.square[3]) * scale
+			levels[g*coders+k] = mean + vsb.PilotLevel
+			spread += square - mean*mean
+			d := float32(b.entries[p])*(1./beliefSteps) - beliefLimit - mean
+			distance += d * d
+			q := &t.likely
+			n0 := q[0]*z0 + q[2]*z1
+			n2 := q[2]*z0 + q[0]*z1
+			n1 := q[1]*z2 + q[3]*z3
+			n3 := q[3]*z2 + q[1]*z3
+			if g&3 == 3 {
+				scale := 1 / (n0 + n1 + n2 + n3)
+				n0, n1, n2, n3 = n0*scale, n1*scale, n2*scale, n3*scale
+			}
+			z[0], z[1], z[2], z[3] = n0, n1, n2, n3
+		}
+	}
+	return spread, distance
+}
+
+// glance returns what a soft symbol of a data segment and those of its coder before
+// say of its level. It is to be asked for each symbol in turn.
+func (b *believer) glance(segment, symbol int, soft float32) float32 {
+	a := &b.glances[coding.Coder(segment, symbol)]
+	t := &b.table[entry(soft)]
+	q := &t.likely
+	a0, a1, a2, a3 := a[0], a[1], a[2], a[3]
+	even, odd := a0+a2, a1+a3
+	sum := even*(q[0]+q[2]) + odd*(q[1]+q[3])
+	mean := (even*(t.level[0]+t.level[2]) + odd*(t.level[1]+t.level[3])) / sum
+	scale := 0.5 / sum
+	a[0] = (a0*q[0] + a2*q[2]) * scale
+	a[1] = (a0*q[2] + a2*q[0]) * scale
+	a[2] = (a1*q[1] + a3*q[3]) * scale
+	a[3] = (a1*q[3] + a3*q[1]) * scale
+	return mean
+}
