@@ -43,6 +43,7 @@ func facts(c scan.Channel, s *scan.Survey, thresholdDB float64) []fact {
 	add(false, "tilt", c.Tilt, 1, "dB", "from the lower to the upper end")
 	add(false, "ripple", c.Ripple, 1, "dB", "peak to peak, without the tilt")
 	add(false, "power", c.PowerDBm, 1, "dBm", "at the antenna input")
+	add(false, "field", c.FieldDBuVm, 1, "dBµV/m", "of the station, at the antenna")
 	add(false, "power", c.PowerDBFS, 1, "dBFS", "signal and noise in 6 MHz")
 	add(false, "noise", c.NoiseDBFS, 1, "dBFS", strings.TrimSpace("in 6 MHz, from "+noiseWords(c.Noise)))
 	if p := c.Pilot; p != nil {

@@ -72,6 +72,7 @@ type reportRow struct {
 	PowerDBFS    *float64 `json:"power_dbfs"`
 	PowerSigmaDB *float64 `json:"power_sigma_db"`
 	PowerDBm     *float64 `json:"power_dbm"`
+	FieldDBuVm   *float64 `json:"field_dbuvm"`
 	NoiseDBFS    *float64 `json:"noise_dbfs"`
 	NoiseSigmaDB *float64 `json:"noise_sigma_db"`
 	NoiseMethod  *string  `json:"noise_method"`
@@ -197,6 +198,7 @@ func newReportRow(c *scan.Channel) reportRow {
 	row.CNPilotDB, row.CNPilotSigmaDB = decibels(c.CNPilot)
 	row.PowerDBFS, row.PowerSigmaDB = decibels(c.PowerDBFS)
 	row.PowerDBm, _ = decibels(c.PowerDBm)
+	row.FieldDBuVm, _ = decibels(c.FieldDBuVm)
 	row.NoiseDBFS, row.NoiseSigmaDB = decibels(c.NoiseDBFS)
 	row.NoiseMethod = word(c.Noise)
 	// A tone in a channel that is known to be vacant is no pilot, but where

@@ -23,10 +23,16 @@ const (
 	thermalDBm = -106.2
 )
 
-// Calibration is one thing known about the absolute level: one field is set.
+// Calibration is one thing known about the absolute level: one of the first two
+// fields is set.
 type Calibration struct {
 	NoiseFigureDB *float64 // of the radio at the gain in use; its measured floor then gives the level
 	FullScaleDBm  *float64 // the level at the antenna input that makes 0 dBFS
+
+	// For the field strength: the antenna's gain over a dipole, nil when it is
+	// not known, and what is lost between it and the radio.
+	AntennaGainDBd *float64
+	LineLossDB     float64
 }
 
 // Options say what to make of slices.
@@ -145,6 +151,7 @@ func (m *measurer) measure(readings []Reading) (filled []band.Channel) {
 	for i := range readings {
 		if r := &readings[i]; !r.Covered && found[i].parts != nil {
 			m.fill(r, &found[i], m.view.noiseOf(r.Channel, floors))
+			m.field(r)
 			filled = append(filled, r.Channel)
 		}
 	}
@@ -282,6 +289,21 @@ func (m *measurer) calibrate(r *Reading) {
 			r.PowerDBFS.Value - r.NoiseDBFS.Value + thermalDBm + *c.NoiseFigureDB,
 			math.Hypot(r.PowerDBFS.Sigma, r.NoiseDBFS.Sigma),
 		}
+	}
+}
+
+// field makes the field strength of a station from the power at the antenna
+// input, as FCC OET Bulletin 69 does: what noise adds is taken off, line and
+// antenna are put in, and the dipole factor of the channel's middle.
+func (m *measurer) field(r *Reading) {
+	c := m.Calibration
+	if c == nil || c.AntennaGainDBd == nil || r.PowerDBm == nil || r.CN == nil || r.Presence != Present {
+		return
+	}
+	station := r.PowerDBm.Value + r.CN.Value - toDB(1+fromDB(r.CN.Value))
+	r.FieldDBuVm = &Estimate{
+		band.FieldDBuVm(station+c.LineLossDB-*c.AntennaGainDBd, r.Channel.CenterHz()),
+		math.Hypot(r.PowerDBm.Sigma, r.CN.Sigma/(1+fromDB(r.CN.Value))),
 	}
 }
 

@@ -47,6 +47,10 @@ type Reading struct {
 	NoiseDBFS *Estimate
 	Noise     NoiseMethod // "" when NoiseDBFS is nil
 
+	// FieldDBuVm is the station's field strength at the antenna in dBµV/m; nil
+	// without a station, a calibration and the antenna's gain.
+	FieldDBuVm *Estimate
+
 	CN      *Estimate // dB; the signal with its pilot over the noise, the better of the two below
 	CNPower *Estimate // dB; from channel power and noise floor
 	CNPilot *Estimate // dB; from the pilot
