@@ -118,6 +118,9 @@ func (a *aimFlags) check(operands []string) (sourceWord, meter.Options, error) {
 	if err := v.suits(from); err != nil {
 		return none, meter.Options{}, err
 	}
+	if from.kind.radio() && v.raw.rate != nil {
+		return none, meter.Options{}, usagef("aim chooses a radio's rate by itself").hint("leave --rate out")
+	}
 	a.paged = a.fs.Changed("page")
 	o := meter.Options{Channels: some, Plan: plan, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold}
 	if len(some) == 1 {

@@ -67,6 +67,7 @@ func commands() []command {
 		sweepCommand(),
 		explainCommand(),
 		recordCommand(),
+		receiveCommand(),
 		aimCommand(),
 		wantCommand(),
 		markCommand(),

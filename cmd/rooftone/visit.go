@@ -28,7 +28,6 @@ type visitFlags struct {
 	threshold   *float64
 	noiseFigure *float64
 	fullScale   *float64
-	field       fieldFlags
 
 	json, csv bool
 	all       bool
@@ -64,7 +63,7 @@ func rawFormats() []string {
 
 func (r *rawFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&choice{to: &r.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
-	fs.Var(&hertz{to: &r.rate, min: 1e6, max: 20e6}, "rate", "for a raw recording: its `RATE` in samples per second, such as 2.4M")
+	fs.Var(&hertz{to: &r.rate, min: 1e6, max: 20e6}, "rate", "samples per second, a `RATE`: of a raw recording, or what a radio is asked for, such as 2.4M or, of one that sees whole channels, 8M")
 	fs.Var(&hertz{to: &r.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as 605M")
 }
 
@@ -86,7 +85,6 @@ func (v *visitFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
 	fs.Var(&number{to: &v.noiseFigure, min: 0, max: 40, unit: "dB"}, "noise-figure", "the radio's noise figure in `DB`, if known: powers in dBm")
 	fs.Var(&number{to: &v.fullScale, min: -200, max: 60, unit: "dBm"}, "full-scale", "the input level in `DBM` that makes 0 dBFS at the gain in use, if known: powers in dBm")
-	v.field.declare(fs)
 	if v.one {
 		fs.Var(&fileName{&v.sheetFile}, "sheet", "draw the channel's page to `FILE`: .png, .svg or .pdf")
 	} else {
@@ -144,12 +142,11 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 		Channels: channels, Plan: plan,
 		Dwell: v.dwell, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold,
 	}
+	if v.raw.rate != nil {
+		o.RateHz = *v.raw.rate // of a radio: a recording has its own
+	}
 	if v.noiseFigure != nil || v.fullScale != nil {
 		o.Calibration = &measure.Calibration{NoiseFigureDB: v.noiseFigure, FullScaleDBm: v.fullScale}
-	}
-	if err := v.field.check(o.Calibration); err != nil {
-		discardPictures(pictures)
-		return nil, err
 	}
 	return &visit{from, o, pictures}, nil
 }
@@ -157,8 +154,8 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 // suits refuses flags that a kind of source has no use for.
 func (v *visitFlags) suits(from sourceWord) error {
 	switch {
-	case from.kind.radio() && v.raw.given():
-		return usagef("--format, --rate and --center are for raw recordings, and %s is a radio", v.from).
+	case from.kind.radio() && (v.raw.format != "" || v.raw.center != nil):
+		return usagef("--format and --center are for raw recordings, and %s is a radio", v.from).
 			hint("leave them out, or name the recording with --from")
 	case !from.kind.radio() && v.gain != nil:
 		return usagef("--gain is for radios: a recording keeps the gain it was made with").hint("leave --gain out")

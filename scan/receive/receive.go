@@ -311,3 +311,38 @@ func (r *Reception) Receiver() *receiver.Receiver { return r.rx }
 
 // ThresholdDB returns the C/N at which margins are counted from.
 func (r *Reception) ThresholdDB() float64 { return r.options.ThresholdDB }
+
+// Look is what a picture of a reception shows.
+type Look struct {
+	Channel     band.Channel
+	Source      string // "" when unknown
+	ThresholdDB float64
+	Started     time.Time // of the first sample; zero when unknown
+	Total       Total
+	Timeline    Timeline
+	Status      receiver.Status
+	Identity    *Identity // nil when nobody said
+
+	// Before and After are the last symbols before and behind the equaliser,
+	// consecutive ones, on the scale of the symbol levels; real parts are what is
+	// sliced.
+	Before, After []complex64
+
+	// Taps are the channel's impulse response; see receiver.Channel.
+	Taps []receiver.Tap
+}
+
+// Look returns what a picture shows of the reception as it is now.
+func (r *Reception) Look() Look {
+	l := Look{
+		Channel: r.channel, ThresholdDB: r.options.ThresholdDB, Started: r.started,
+		Total: r.Total(), Timeline: r.bins, Identity: r.Identity(),
+		Status: receiver.Status{MERBeforeDB: math.NaN(), MERAfterDB: math.NaN(), IdealDB: math.NaN()},
+	}
+	if r.rx != nil {
+		l.Status = r.rx.Status()
+		l.Before, l.After = r.rx.Symbols(nil, nil)
+		l.Taps = r.rx.Channel(nil)
+	}
+	return l
+}

@@ -321,8 +321,9 @@ func (t *Sender) stream(p []byte, h *share, n, field int64) {
 	r := mix(t.seed ^ uint64(h.pid)<<48 ^ uint64(count))
 	for len(payload) > 0 {
 		r += golden
-		// No byte is zero, so that there are no start codes.
-		word := mix(r) | 0x0101010101010101
+		// No byte is 0 or 0x0b, so that nothing looks like the beginning of a
+		// picture or of a frame of sound.
+		word := mix(r) | 0x1111111111111111
 		if len(payload) < 8 {
 			for i := range payload {
 				payload[i] = byte(word >> (8 * i))
