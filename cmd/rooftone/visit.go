@@ -28,6 +28,7 @@ type visitFlags struct {
 	threshold   *float64
 	noiseFigure *float64
 	fullScale   *float64
+	field       fieldFlags
 
 	json, csv bool
 	all       bool
@@ -85,6 +86,7 @@ func (v *visitFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
 	fs.Var(&number{to: &v.noiseFigure, min: 0, max: 40, unit: "dB"}, "noise-figure", "the radio's noise figure in `DB`, if known: powers in dBm")
 	fs.Var(&number{to: &v.fullScale, min: -200, max: 60, unit: "dBm"}, "full-scale", "the input level in `DBM` that makes 0 dBFS at the gain in use, if known: powers in dBm")
+	v.field.declare(fs)
 	if v.one {
 		fs.Var(&fileName{&v.sheetFile}, "sheet", "draw the channel's page to `FILE`: .png, .svg or .pdf")
 	} else {
@@ -147,6 +149,10 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 	}
 	if v.noiseFigure != nil || v.fullScale != nil {
 		o.Calibration = &measure.Calibration{NoiseFigureDB: v.noiseFigure, FullScaleDBm: v.fullScale}
+	}
+	if err := v.field.check(o.Calibration); err != nil {
+		discardPictures(pictures)
+		return nil, err
 	}
 	return &visit{from, o, pictures}, nil
 }
