@@ -131,7 +131,7 @@ func highest(excess []float64, o BandOptions) (Band, bool) {
 	if best.Excess == 0 {
 		return best, false
 	}
-	return grown(excess, best), true
+	return grown(excess, best, o.Sigma), true
 }
 
 // moving is the mean of the w values from each on; NaN where one is.
@@ -179,9 +179,10 @@ func spread(x []float64) float64 {
 	return 1.48 * work[len(work)/2]
 }
 
-// grown widens or narrows a band to where its excess falls to a third.
-func grown(excess []float64, b Band) Band {
-	w := max(1, (b.Last-b.First+1)/4)
+// grown widens or narrows a band to where its excess falls to a tenth, or to
+// what chance has.
+func grown(excess []float64, b Band, sigma float64) Band {
+	w := max(1, (b.Last-b.First+1)/8)
 	means := moving(excess, w)
 	top := (b.First + b.Last - w + 1) / 2
 	for i := max(0, b.First-w); i <= min(len(means)-1, b.Last); i++ {
@@ -189,7 +190,8 @@ func grown(excess []float64, b Band) Band {
 			top = i
 		}
 	}
-	level := means[top] / 3
+	chance := math.Max(sigma/math.Sqrt(float64(w)), spread(means))
+	level := math.Max(means[top]/10, math.Min(3*chance, means[top]/2))
 	first, last := top, top
 	for first > 0 && means[first-1] > level {
 		first--

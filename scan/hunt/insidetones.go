@@ -150,7 +150,7 @@ func comb(hz, pilotHz float64) (place, power float64) {
 func (e *examination) tones() []Suspect {
 	var out []Suspect
 	for i := range e.lines {
-		if x := &e.lines[i]; !e.bunched(i) && !e.secondPilot(x) {
+		if x := &e.lines[i]; !e.bunched(i) && !e.inCarrier(x) && !e.secondPilot(x) {
 			out = append(out, e.tone(x))
 		}
 	}
@@ -200,6 +200,17 @@ func (e *examination) tone(x *line) Suspect {
 	e.nearPilot(&s, r, x)
 	e.addHarm(&s, r, x.Power, 0)
 	return s
+}
+
+// inCarrier reports whether a line is the peak of a carrier that was found: a
+// modulated carrier has some.
+func (e *examination) inCarrier(x *line) bool {
+	for _, s := range e.named {
+		if math.Abs(s.FrequencyHz.Value-x.Hz) < s.WidthHz/2+bunchHz/3 && toDB(x.Power) < s.LevelDBFS.Value+3 {
+			return true
+		}
+	}
+	return false
 }
 
 // secondPilot reports whether a line near a station's pilot is that of a second

@@ -16,6 +16,10 @@ const (
 	// Beside a second pilot less is believed.
 	underLeastDB, besidePilotDB = 1.5, 0.8
 
+	// Where a neighbour is much stronger, on the side where the error is
+	// greatest, less is believed too.
+	besideStrongDB = 0.6
+
 	// partLeastDB is the same for one slice of a channel.
 	partLeastDB = 3
 
@@ -43,7 +47,7 @@ func (e *examination) underneath() []Suspect {
 	var out []Suspect
 	for i := range e.readings {
 		r := &e.readings[i]
-		if r.Presence != measure.Present || r.UnderCost == nil || r.UnderCost.Value < besidePilotDB/2 || r.UnderCost.Value < 4*r.UnderCost.Sigma || r.Moving || r.NoiseDBFS == nil {
+		if r.Presence != measure.Present || r.UnderCost == nil || r.UnderCost.Value < besideStrongDB/2 || r.UnderCost.Value < 4*r.UnderCost.Sigma || r.Moving || r.NoiseDBFS == nil {
 			continue
 		}
 		if s, ok := e.underOf(r); ok {
@@ -91,7 +95,11 @@ func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
 	var most, sum float64
 	for i := range parts {
 		p := &parts[i]
-		p.excess = math.Max(0, p.excess-e.namedWithin(r.Channel.LowerHz+p.lowHz, r.Channel.LowerHz+p.highHz)/(p.highHz-p.lowHz))
+		named := e.namedWithin(r.Channel.LowerHz+p.lowHz, r.Channel.LowerHz+p.highHz) / (p.highHz - p.lowHz)
+		if named > p.excess/2 { // a carrier's foot is not measured whole
+			named = p.excess
+		}
+		p.excess -= named
 		if p.excess < 0.07*noise { // 0.3 dB
 			p.excess = 0
 		}
@@ -100,7 +108,10 @@ func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
 	}
 	cost := toDB(1 + sum/noise)
 	second := e.secondPilotOf(r)
-	if cost < underLeastDB && !(second != nil && cost > besidePilotDB) && toDB(1+most/noise) < partLeastDB {
+	low, high := raisedExtent(parts, most)
+	below, above := e.beside(r.Channel)
+	strong := stronger(below, above, r, low < 1e6, high > 5e6, parts)
+	if cost < underLeastDB && !(second != nil && cost > besidePilotDB) && !(strong != nil && cost > besideStrongDB) && toDB(1+most/noise) < partLeastDB {
 		return Suspect{}, false
 	}
 	cost = math.Min(cost, r.UnderCost.Value+0.5)
@@ -113,14 +124,12 @@ func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
 		}},
 		Evidence: []string{fmt.Sprintf("the training of channel %d leaves %.1f dB more than the noise floor under the signal", r.Channel.Number, cost)},
 	}
-	if e.struck(r.Channel) && uneven(parts) {
+	if strong == nil && e.struck(r.Channel) && uneven(parts) {
 		// The training is a three-hundredth of the time: a pulse that falls on
 		// it in one slice and on none in the others is no raised floor.
 		return Suspect{}, false
 	}
-	low, high := raisedExtent(parts, most)
-	below, above := e.beside(r.Channel)
-	if n := stronger(below, above, r, low < 1e6, high > 5e6, parts); n != nil {
+	if n := strong; n != nil {
 		s.Kind, s.Name = Splatter, fmt.Sprintf("channel %d spilling into channel %d", n.Channel.Number, r.Channel.Number)
 		s.Evidence = append(s.Evidence, fmt.Sprintf("channel %d is %.0f dB stronger, and the error is greatest on its side", n.Channel.Number, sameGain2(n)-sameGain2(r)))
 		s.Next, s.Cure = splatterNext, splatterCure
