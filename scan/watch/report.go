@@ -316,3 +316,13 @@ func unlikely(seen int, expected float64) bool {
 	}
 	return 1-sum < 1e-3
 }
+
+// ByHour sums a channel's readings up by the hour of the day.
+func (c *ChannelReport) ByHour() [24]Tally {
+	var out [24]Tally
+	for i := range c.Hours {
+		h := &c.Hours[i]
+		out[h.Start.Add(seconds(h.Seconds()/2)).Hour()].add(h)
+	}
+	return out
+}
