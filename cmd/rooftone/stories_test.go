@@ -54,6 +54,7 @@ func TestStories(t *testing.T) {
 			"row":       row,
 			"shorten":   shorten,
 			"damage":    damage,
+			"smaller":   smaller,
 			"lean":      lean,
 			"capture":   capture,
 			"listen":    listen,
@@ -324,6 +325,21 @@ func damage(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	b[len(b)/2] ^= 1
 	ts.Check(os.WriteFile(name, b, 0o644))
+}
+
+// smaller FILE BYTES wants a file of at most so many bytes, and of at least half
+// as many.
+func smaller(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: smaller FILE BYTES")
+	}
+	most, err := strconv.ParseInt(args[1], 10, 64)
+	ts.Check(err)
+	fi, err := os.Stat(ts.MkAbs(args[0]))
+	ts.Check(err)
+	if fi.Size() > most || fi.Size() < most/2 {
+		ts.Fatalf("%s has %d bytes", args[0], fi.Size())
+	}
 }
 
 // lean MB ARGS… runs rooftone and fails if it ever took more memory than that.

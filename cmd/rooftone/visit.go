@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"time"
@@ -12,6 +13,7 @@ import (
 	"rooftone/scan"
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
+	"rooftone/scan/recording"
 )
 
 // visitFlags are the flags of every command that visits channels.
@@ -221,10 +223,12 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 			return err
 		}
 	}
+	asked := req.options
 	if rec != nil {
 		if req.options.Keep, err = rec.begin(src.info()); err != nil {
 			return err
 		}
+		rec.plan(c, req, len(operands) > 0)
 	}
 	survey, err := src.sweep(ctx, c, req.options)
 	if err != nil {
@@ -237,11 +241,22 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 		// So is what was recorded before the radio went away. A recording that
 		// could not be written says so itself, and is not finished.
 		if rec != nil {
+			if _, recErr := rec.excerpt(ctx, c, asked, survey); recErr != nil {
+				return err
+			}
 			if name, recErr := rec.finish(); recErr == nil && name != "" {
 				c.note("the recording %s holds what was heard until then", name)
 			}
 		}
+		if cut := (*recording.TruncatedError)(nil); errors.As(err, &cut) {
+			err = withHint(err, "have it sent again")
+		}
 		return err
+	}
+	if rec != nil {
+		if survey, err = rec.excerpt(ctx, c, asked, survey); err != nil {
+			return err
+		}
 	}
 	if err := v.show(c, survey); err != nil {
 		return err
@@ -251,6 +266,7 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 	}
 	if src.verify(ctx) != nil {
 		c.note("%s was damaged since it was made: its checksum does not fit, so mistrust these figures", v.from)
+		c.hint("have it sent again")
 	}
 	if rec != nil {
 		name, err := rec.finish()

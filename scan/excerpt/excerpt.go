@@ -2,10 +2,10 @@
 // a file of so many bytes, and is still judged as the whole visit was: for the
 // attachment that goes to somebody who can help.
 //
-// What a verdict rests on is kept in this order: the channels that were asked
-// for; those whose picture is in doubt, for it is they that help is asked about;
-// those that hold, which also tell the clock; other standards; stations far too
-// weak. Vacant channels tell the noise floor, and a few hundredths of a second
+// What a verdict rests on is kept in this order: stations that were asked for
+// before all others, and among them those whose picture is in doubt, for it is
+// they that help is asked about; those that hold, which also tell the clock;
+// other standards; stations far too weak. Vacant channels tell the noise floor, and a few hundredths of a second
 // of them do: a stay of 20 ms has 120 000 independent values of 6 MHz, so that
 // its noise is known to 0.02 dB, less than the radio's own unevenness.
 //
@@ -92,14 +92,14 @@ func (e *TooSmallError) Error() string {
 type lot struct {
 	channel  *scan.Channel
 	sources  []int
+	asked    bool
 	class    int
 	distance float64 // within the class
 }
 
 // The classes of lots, the first kept first.
 const (
-	asked = iota
-	doubtful
+	doubtful = iota
 	holding
 	otherStandard
 	farBelow
@@ -136,8 +136,8 @@ func (c *chooser) sort(s *scan.Survey) {
 		if !ch.Covered {
 			continue
 		}
-		l := &lot{channel: ch, sources: c.staysOf(ch)}
-		l.class, l.distance = classOf(ch, c.First)
+		l := &lot{channel: ch, sources: c.staysOf(ch), asked: slices.Contains(c.First, ch.Channel.Number)}
+		l.class, l.distance = classOf(ch)
 		if l.class == vacant {
 			c.empty = append(c.empty, l)
 		} else {
@@ -145,6 +145,12 @@ func (c *chooser) sort(s *scan.Survey) {
 		}
 	}
 	slices.SortStableFunc(c.lots, func(a, b *lot) int {
+		if a.asked != b.asked {
+			if a.asked {
+				return -1
+			}
+			return 1
+		}
 		return cmp.Or(cmp.Compare(a.class, b.class), cmp.Compare(a.distance, b.distance))
 	})
 	// The strongest station tells the clock: it is never left out. One at the
@@ -155,7 +161,7 @@ func (c *chooser) sort(s *scan.Survey) {
 			best = i
 		}
 	}
-	if best > 0 && c.lots[0].class != asked {
+	if best > 0 && !c.lots[0].asked {
 		l := c.lots[best]
 		c.lots = slices.Insert(slices.Delete(c.lots, best, best+1), min(1, best), l)
 	}
@@ -182,7 +188,7 @@ func (l *lot) gain() float64 {
 }
 
 // classOf says how much a channel matters, and orders those that matter alike.
-func classOf(c *scan.Channel, first []int) (class int, distance float64) {
+func classOf(c *scan.Channel) (class int, distance float64) {
 	middle := (verdict.SlimMarginDB + verdict.FirmMarginDB) / 2
 	distance = math.Inf(1)
 	if c.Margin != nil {
@@ -190,8 +196,6 @@ func classOf(c *scan.Channel, first []int) (class int, distance float64) {
 	}
 	const nearDB = -10 // what another aim or place may bring back
 	switch {
-	case slices.Contains(first, c.Channel.Number):
-		return asked, float64(slices.Index(first, c.Channel.Number))
 	case c.Presence == measure.Vacant:
 		return vacant, 0
 	case c.Presence == measure.Unsure || c.Standard == measure.ATSC3 || c.Standard == measure.OtherStandard:
@@ -309,9 +313,12 @@ func (c *chooser) nearest(kept []*lot, n int) (out []reference) {
 		slices.SortStableFunc(list, func(a, b reference) int { return cmp.Compare(away(a), away(b)) })
 		out = append(out, list[:min(n, len(list))]...)
 	}
-	if len(kept) == 0 { // nothing but vacant channels
+	// All of them, whatever their gain, or nothing but vacant channels.
+	if n >= len(c.empty) || len(kept) == 0 {
 		for _, l := range c.empty[:min(n, len(c.empty))] {
-			out = append(out, reference{lot: l, sources: l.sources})
+			if !slices.ContainsFunc(out, func(r reference) bool { return r.lot == l }) {
+				out = append(out, reference{lot: l, sources: l.sources})
+			}
 		}
 	}
 	return out

@@ -106,9 +106,11 @@ func limits(c *scan.Channel) (out []string) {
 
 // difference is how channels that were kept are judged beside another visit.
 type difference struct {
-	worstDB   float64  // of the margins
-	outside   int      // margins further apart than both state, at 95 %
+	worstDB   float64 // of the margins
+	margins   int
+	outside   int      // of these, further apart than both state, at 95 %
 	otherwise []string // verdicts that differ
+	far       []string // the margins outside, in words
 }
 
 func compare(whole, small *scan.Survey, choice *Choice) (d difference) {
@@ -127,10 +129,12 @@ func compare(whole, small *scan.Survey, choice *Choice) (d difference) {
 			d.otherwise = append(d.otherwise, fmt.Sprintf("channel %d %s, was %s", s.Channel.Number, is, was))
 		}
 		if w.Margin != nil && s.Margin != nil {
+			d.margins++
 			off := math.Abs(w.Margin.Value - s.Margin.Value)
 			d.worstDB = math.Max(d.worstDB, off)
 			if off > 1.96*math.Hypot(w.Margin.Sigma, s.Margin.Sigma) {
 				d.outside++
+				d.far = append(d.far, fmt.Sprintf("channel %d %.2f±%.2f, was %.2f±%.2f", s.Channel.Number, s.Margin.Value, 1.96*s.Margin.Sigma, w.Margin.Value, 1.96*w.Margin.Sigma))
 			}
 		}
 	}
@@ -145,6 +149,7 @@ func TestVerdictsStay(t *testing.T) {
 	if *all {
 		towns, sizes = []string{"harbour", "valley", "orchard"}, []int64{2e6, 5e6, 10e6, 18e6, 25e6}
 	}
+	margins, outside := 0, 0
 	for _, town := range towns {
 		usual, _, _ := visit(t, town, nil, scan.DefaultDwell)
 		for _, size := range sizes {
@@ -157,17 +162,19 @@ func TestVerdictsStay(t *testing.T) {
 			require.InEpsilon(t, bytes, choice.Bytes, 0.06, "what was foretold")
 			d, other := compare(whole, small, choice), compare(usual, small, choice)
 			require.Empty(t, d.otherwise, "%s at %d", town, size)
-			require.Zero(t, d.outside, "%s at %d: a margin outside what both state", town, size)
+			margins, outside = margins+d.margins, outside+d.outside
 			stations := 0
 			for i := range whole.Channels {
 				if whole.Channels[i].Presence == measure.Present {
 					stations++
 				}
 			}
-			t.Logf("%-8s %3.0f MB: %4.1f MB, %v of %d stations' channels, %d vacant ones; whole %v, left %v; margins within %.2f dB of the whole visit; of a sweep: %+v",
-				town, float64(size)/1e6, float64(bytes)/1e6, choice.Dwell, stations, len(choice.References), choice.Whole, choice.Left, d.worstDB, other)
+			t.Logf("%-8s %3.0f MB: %4.1f MB, %v of %d stations' channels, %d vacant ones; whole %v, left %v; margins within %.2f dB of the whole visit %v; of a sweep: %+v",
+				town, float64(size)/1e6, float64(bytes)/1e6, choice.Dwell, stations, len(choice.References), choice.Whole, choice.Left, d.worstDB, d.far, other)
 		}
 	}
+	t.Logf("%d of %d margins are further from the whole visit's than both state", outside, margins)
+	require.LessOrEqual(t, float64(outside), 0.05*float64(margins))
 }
 
 // Truth: arithmetic: what does not fit is left out in the documented order, and
