@@ -160,7 +160,7 @@ func drawWatchCourse(p *pen, r *watch.Report, o Options) {
 		p.fill(black, point{at - 2.2, bottom - 6}, point{at + 2.2, bottom - 6}, point{at, bottom - 1.5})
 	}
 	watchAxis(p, from, to, x, bottom-8)
-	watchRemark(p, r)
+	watchRemark(p, r, watch.Changed)
 }
 
 // medians draws the medians as a line, which breaks where nothing was watched.
@@ -181,7 +181,7 @@ func (s *watchLane) medians(slots []watchSlot, wide float64) {
 	flush()
 }
 
-// heightsOf is what the lanes' heights stand for, dB, the same for all.
+// watchHeights is what the lanes' heights stand for, dB, the same for all.
 func watchHeights(r *watch.Report) (low, high float64) {
 	low, high = -5, 12
 	for i := range r.Channels {
@@ -201,7 +201,7 @@ func watchHeights(r *watch.Report) (low, high float64) {
 	return math.Max(low, toneLowDB), math.Min(high, 45)
 }
 
-// slotsOf shares a channel's minutes out, and before there are any its hours.
+// watchSlots shares a channel's minutes out, and before there are any its hours.
 func watchSlots(c *watch.ChannelReport, from, to time.Time, n int) []watchSlot {
 	out := make([]watchSlot, n)
 	span := to.Sub(from)
@@ -247,7 +247,7 @@ func bottomless(db float64) float64 {
 	return db
 }
 
-// timeAxis writes some dozen times below the lanes.
+// watchAxis writes some dozen times below the lanes.
 func watchAxis(p *pen, from, to time.Time, x func(time.Time) float64, y float64) {
 	steps := []time.Duration{
 		time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 15 * time.Minute, 30 * time.Minute,
@@ -282,18 +282,19 @@ func watchAxis(p *pen, from, to time.Time, x func(time.Time) float64, y float64)
 	}
 }
 
-// remark writes what matters most below a watch's picture.
-func watchRemark(p *pen, r *watch.Report) {
+// watchRemark writes what matters most below a watch's picture: what was found of
+// the kind that it shows best, then the rest.
+func watchRemark(p *pen, r *watch.Report, best watch.FindingKind) {
 	loud := letters{size: 8, bold: true, ink: black}
-	y := 27.0
 	var lines []string
-	for _, f := range r.Findings {
-		if len(lines) < 2 {
-			lines = append(lines, p.fit(loud, f.Text, pageWidth-2*marginX))
+	for _, first := range []bool{true, false} {
+		for _, f := range r.Findings {
+			if (f.Kind == best) == first && len(lines) < 2 {
+				lines = append(lines, p.fit(loud, f.Text, pageWidth-2*marginX))
+			}
 		}
 	}
-	for _, l := range lines {
-		p.text(loud, marginX, y, 0, l)
-		y -= 11
+	for i, l := range lines {
+		p.text(loud, marginX, 27-11*float64(i), 0, l)
 	}
 }

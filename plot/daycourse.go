@@ -24,7 +24,7 @@ func DayCourse(w io.Writer, format string, r *watch.Report, o Options) error {
 func drawWatchDay(p *pen, r *watch.Report, o Options) {
 	heading(p, o.Title, watchedLine(r), "How to read it: a lane is a channel, a house stands for an hour of the day, over all days. The ground is the weakest signal "+
 		"that decodes, the dashed line 9 dB above it. The roof is the hour's median; the mast above it and the crossbar below show where the margin was in 8 of 10 readings. "+
-		"Hatched: in some of the time it could not be decoded; the number is how much of the hour, in percent.")
+		"A hatched cellar is as deep as the worst hundredth of the hour; the number is how much of the hour, in percent, could not be decoded.")
 	if len(r.Channels) == 0 {
 		return
 	}
@@ -61,7 +61,7 @@ func drawWatchDay(p *pen, r *watch.Report, o Options) {
 		p.line(soft, 0.7, nil, point{at, bottom - 2}, point{at, bottom - 5})
 		p.text(l, at, bottom-14, 0.5, fmt.Sprintf("%02d:00", h%24))
 	}
-	watchRemark(p, r)
+	watchRemark(p, r, watch.DayWise)
 }
 
 // hour draws one hour's house.
@@ -72,20 +72,19 @@ func (s *watchLane) hour(t *watch.Tally, x, wide float64) {
 	walls := rectangle(box{x0, math.Min(s.y(0), s.y(median)), x1, math.Max(s.y(0), s.y(median))})
 	s.fill(s.scale.tone(median), walls...)
 	below := t.Below(0)
-	if below > 0 {
-		if median > 0 {
-			s.fill(paper, walls...)
-		}
-		s.hatch(black, 0.5, 2.4, falling, walls...)
+	if worst := bottomless(t.Quantile(0.01)); worst < 0 {
+		cellar := rectangle(box{x0, s.y(worst), x1, s.y(math.Min(0, median))})
+		s.fill(s.scale.tone(worst), cellar...)
+		s.hatch(black, 0.5, 2.4, falling, cellar...)
+		s.outline(black, 0.8, nil, cellar...)
 	}
 	s.outline(black, 0.8, nil, walls...)
 	s.line(black, 1.1, nil, point{mid, s.y(median)}, point{mid, s.y(high)})
-	if y := s.y(low); true {
-		s.line(paper, 2.6, nil, point{mid, s.y(median)}, point{mid, y})
-		s.line(paper, 2.8, nil, point{mid - 0.24*wide, y}, point{mid + 0.24*wide, y})
-		s.line(black, 1.1, nil, point{mid, s.y(median)}, point{mid, y})
-		s.line(black, 1.3, nil, point{mid - 0.24*wide, y}, point{mid + 0.24*wide, y})
-	}
+	y := s.y(low)
+	s.line(paper, 2.6, nil, point{mid, s.y(median)}, point{mid, y})
+	s.line(paper, 2.8, nil, point{mid - 0.24*wide, y}, point{mid + 0.24*wide, y})
+	s.line(black, 1.1, nil, point{mid, s.y(median)}, point{mid, y})
+	s.line(black, 1.3, nil, point{mid - 0.24*wide, y}, point{mid + 0.24*wide, y})
 	if below >= 0.001 {
 		text := fmt.Sprintf("%.1f", 100*below)
 		if below >= 0.0995 {

@@ -50,18 +50,17 @@ func findings(r *Report) []Finding {
 
 // breaks tells of channels that could not be decoded.
 func breaks(r *Report) []Finding {
-	var out []Finding
+	var (
+		out   []Finding
+		never []int
+	)
 	for i := range r.Channels {
 		c := &r.Channels[i]
 		below := 1 - c.Available.Value
 		switch {
 		case math.IsNaN(below) || below == 0:
 		case below > 0.9:
-			out = append(out, Finding{
-				Kind: NeverUp, RFChannels: []int{c.RFChannel},
-				Text: fmt.Sprintf("RF %d was below the decode point %s of the time", c.RFChannel, Percent(below)),
-				Next: "the place or the heading is wrong for it: rooftone aim finds a better one",
-			})
+			never = append(never, c.RFChannel)
 		default:
 			f := Finding{
 				Kind: Breaks, RFChannels: []int{c.RFChannel},
@@ -72,6 +71,13 @@ func breaks(r *Report) []Finding {
 			}
 			out = append(out, f)
 		}
+	}
+	if len(never) > 0 {
+		out = append(out, Finding{
+			Kind: NeverUp, RFChannels: never,
+			Text: channels(never) + ": below the decode point all or nearly all of the time",
+			Next: "the place or the heading is wrong for that: rooftone aim finds a better one",
+		})
 	}
 	return out
 }
