@@ -66,6 +66,7 @@ func commands() []command {
 		demoCommand(),
 		sweepCommand(),
 		explainCommand(),
+		huntCommand(),
 		recordCommand(),
 		receiveCommand(),
 		aimCommand(),

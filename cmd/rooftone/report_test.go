@@ -137,6 +137,8 @@ func TestREADMEHasEveryField(t *testing.T) {
 	for _, typ := range []reflect.Type{reflect.TypeFor[report](), reflect.TypeFor[reportRow](), reflect.TypeFor[reportEcho](), reflect.TypeFor[reportSlice](),
 		reflect.TypeFor[reportStation](), reflect.TypeFor[rankReport](), reflect.TypeFor[rankWant](), reflect.TypeFor[rankSpot](), reflect.TypeFor[rankPlace](),
 		reflect.TypeFor[rankChannel](), reflect.TypeFor[rankPair](), reflect.TypeFor[rankChange](), reflect.TypeFor[rankRow](),
+		reflect.TypeFor[huntReport](), reflect.TypeFor[huntSuspect](), reflect.TypeFor[huntHarm](), reflect.TypeFor[huntChannel](), reflect.TypeFor[huntBand](),
+		reflect.TypeFor[huntEmitter](), reflect.TypeFor[huntGain](), reflect.TypeFor[huntGainPoint](), reflect.TypeFor[huntProduct](), reflect.TypeFor[huntTone](),
 		reflect.TypeFor[turnReport](), reflect.TypeFor[turnResult](), reflect.TypeFor[turnLobe](),
 		reflect.TypeFor[receiveSecond](), reflect.TypeFor[receiveStation](), reflect.TypeFor[receiveTotal](), reflect.TypeFor[reportIdentity](), reflect.TypeFor[reportService]()} {
 		for i := range typ.NumField() {

@@ -35,7 +35,7 @@ type Origin struct {
 
 // scene puts in order what was heard so far.
 func (l *listener) scene() *scene {
-	s := &scene{clock: 1, survey: l.survey, plan: l.Plan}
+	s := &scene{clock: 1, survey: l.survey, plan: l.Plan, referenceHz: l.info.Clock.ReferenceHz}
 	if l.survey != nil && l.survey.Clock != nil {
 		s.clock += l.survey.Clock.PPM.Value * 1e-6
 	}
@@ -106,21 +106,26 @@ func (s *scene) lineRungs(all []mix, places []float64) []lineRungs {
 		if len(best.rungs) < 2 {
 			continue
 		}
-		for i := range all {
-			m := &all[i]
-			if m.reach() > narrowHz {
-				continue
-			}
-			p := m.strength * m.share(hz-reach, hz+reach)
-			if m.order == 2 {
-				best.second += p
-			} else {
-				best.third += p
-			}
-		}
+		best.predict(all, reach)
 		out = append(out, best)
 	}
 	return out
+}
+
+// predict sums up what narrow products put within reach of a line.
+func (l *lineRungs) predict(all []mix, reachHz float64) {
+	for i := range all {
+		m := &all[i]
+		if m.reach() > narrowHz {
+			continue
+		}
+		p := m.strength * m.share(l.hz-reachHz, l.hz+reachHz)
+		if m.order == 2 {
+			l.second += p
+		} else {
+			l.third += p
+		}
+	}
 }
 
 // finding is everything that the front end's part of a hunt has worked out.
@@ -149,6 +154,7 @@ func (l *listener) conclude() *Hunt {
 	channels := l.channels()
 	f.all = mixes(f.parents, channels)
 	f.lines = s.lineRungs(f.all, s.narrow(f.all, l.survey))
+	h.Spurs, h.Own = l.testTones(f)
 	station := map[int]bool{}
 	for i := range l.survey.Channels {
 		r := &l.survey.Channels[i].Reading
@@ -163,7 +169,6 @@ func (l *listener) conclude() *Hunt {
 		h.Origins = f.origins()
 	}
 	suspects := l.inside.Suspects(l.survey.Clock, l.readings())
-	h.Spurs, h.Own = l.testTones(f)
 	suspects = f.reclassify(suspects, h.Spurs, l.info)
 	suspects = append(suspects, f.suspects(h)...)
 	h.Suspects = l.order(f, suspects)

@@ -68,6 +68,8 @@ type scene struct {
 	plan    []band.Channel
 	floors  map[float64]float64 // by gain, a floor's density in FS²/Hz
 	emitter []Emitter           // the strongest first
+
+	referenceHz float64 // of the radio's clock; 0 when unknown
 }
 
 // floorOf is the density of the floor at a stay's gain in FS²/Hz.
@@ -275,9 +277,23 @@ func (s *scene) regions(service band.Service) {
 			}
 		}
 		low, high := all[i].lowHz, all[last].lowHz+pieceHz
-		s.emitter = append(s.emitter, s.region(service, low, high, power))
 		i = last
+		e := s.region(service, low, high, power)
+		if !e.noisy && s.own(e.middleHz()) {
+			continue
+		}
+		s.emitter = append(s.emitter, e)
 	}
+}
+
+// own reports whether a multiple of the radio's clock stands at a place that is
+// known to a step of a spectrum.
+func (s *scene) own(hz float64) bool {
+	if !(s.referenceHz > 0) {
+		return false
+	}
+	tuned := hz / s.clock
+	return math.Abs(tuned-s.referenceHz*math.Round(tuned/s.referenceHz)) < earHz
 }
 
 // region names what stands out between two frequencies.

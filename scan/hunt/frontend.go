@@ -92,11 +92,16 @@ func (s *scene) climb(channels []band.Channel, skip func(band.Channel) bool, all
 		if skip(c) {
 			continue
 		}
-		low, high := c.CenterHz()-1e6, c.CenterHz()+1e6
 		best := channelRungs{channel: c}
 		for i := range ladders {
+			const edge = 150e3 // what a neighbour's skirt and the window reach
+			middle := ladders[i].centerHz * s.clock
+			low, high := max(middle-1e6, c.LowerHz+edge), min(middle+1e6, c.UpperHz()-edge)
+			if high-low < 1.5e6 {
+				continue
+			}
 			r := ladders[i].floors(s.topDB, low/s.clock, high/s.clock, bits)
-			if len(r) > len(best.rungs) {
+			if len(r) > len(best.rungs) || len(r) > 1 && len(r) == len(best.rungs) && r[0].value > best.rungs[0].value {
 				best.low, best.high, best.rungs = low, high, r
 			}
 		}
@@ -310,9 +315,9 @@ func (f *frontEnd) findFloors(list []channelRungs) {
 // channelAt is what is known of one wanted channel for the choice of a gain.
 type channelAt struct {
 	channel band.Channel
-	signal  float64 // power of the station at the input
-	slice   float64 // the most power in one of its slices, at the input
-	second  float64 // unit power of products in it
+	signal  float64   // power of the station at the input
+	slices  []float64 // power in each of its slices, at the input
+	second  float64   // unit power of products in it
 	third   float64
 }
 
@@ -323,25 +328,31 @@ func (f *frontEnd) sinr(c *channelAt, gain, full float64) float64 {
 	noise := f.noise(c.channel.CenterHz(), gain) * band.WidthHz
 	products := f.second*c.second*gain + f.third*c.third*gain*gain
 	rails := 0.0
-	if share := clipping(c.slice * gain / full); share > 0 {
-		// Spread over about the slice's rate.
-		rails = share * full / gain * band.WidthHz / (0.9 * defaultRateHz)
+	for _, p := range c.slices {
+		if share := clipping(p * gain / full); share > 0 {
+			// Spread over the slice's rate, and as bad as its mean over the channel.
+			rails += share * full / gain * band.WidthHz / defaultRateHz / float64(len(c.slices))
+		}
 	}
 	return c.signal / (noise + products + rails)
 }
 
 // clipping is the power of the error that rails make of a complex Gaussian
-// signal of some power, both relative to full scale.
+// signal of some power, both relative to full scale. By Bussgang's theorem what
+// comes out is a part of the signal, erf(1/(σ√2)) of it for a branch of standard
+// deviation σ, and an error that is uncorrelated with it; the error is stated
+// as if it were added to the signal.
 func clipping(power float64) float64 {
 	sigma := math.Sqrt(power / 2)
-	if !(sigma > 0.05) {
+	if !(sigma > 0.15) { // 16 dB below the rails and more
 		return 0
 	}
 	x := 1 / sigma
-	q := math.Erfc(x/math.Sqrt2) / 2
+	beyond := math.Erfc(x / math.Sqrt2) // on either side
 	bell := math.Exp(-x*x/2) / math.Sqrt(2*math.Pi)
-	// E[(|v|−1)²] of what is beyond a rail, on both sides, of both branches.
-	return 2 * 2 * ((sigma*sigma+1)*q - sigma*bell)
+	part := 1 - beyond
+	square := sigma*sigma*(1-beyond) - 2*sigma*bell + beyond
+	return 2 * max(square-part*part*sigma*sigma, 0) / (part * part)
 }
 
 // wantedAt prepares the wanted channels that hold a station.
@@ -370,24 +381,27 @@ func (s *scene) wantedAt(f *frontEnd, all []mix) []channelAt {
 		c := channelAt{channel: r.Channel, signal: signal}
 		c.second = unit(all, 2, r.Channel.LowerHz, r.Channel.UpperHz())
 		c.third = unit(all, 3, r.Channel.LowerHz, r.Channel.UpperHz())
-		c.slice = s.slicePower(r.Channel)
+		c.slices = s.slicePowers(r.Channel)
 		out = append(out, c)
 	}
 	return out
 }
 
-// slicePower is the most power that one of a channel's slices takes in.
-func (s *scene) slicePower(c band.Channel) float64 {
-	var most float64
+// slicePowers is the power that each of a channel's slices takes in.
+func (s *scene) slicePowers(c band.Channel) []float64 {
+	var out, at []float64
 	for _, x := range s.stays {
-		if x.off || x.clipped > railShare || x.centerHz < c.LowerHz-0.5e6 || x.centerHz > c.UpperHz()+0.5e6 {
+		if x.off || x.clipped > railShare || x.centerHz < c.LowerHz+0.5e6 || x.centerHz > c.UpperHz()-0.5e6 {
+			continue
+		}
+		if slices.ContainsFunc(at, func(hz float64) bool { return math.Abs(hz-x.centerHz) < 0.7e6 }) {
 			continue
 		}
 		var sum float64
 		for _, d := range x.density {
 			sum += d * x.stepHz
 		}
-		most = max(most, x.perGain(sum))
+		out, at = append(out, x.perGain(sum)), append(at, x.centerHz)
 	}
-	return most
+	return out
 }

@@ -188,7 +188,8 @@ func fewServices() []band.Service {
 
 // bestGain is the town's own optimum: the gain at which the worst of the
 // channels that can decode has the most signal over noise, rounding (sim.Truth)
-// and products (productsOf). curve has the worst's C/N at each gain.
+// and products (productsOf). curve has the worst's C/N at each gain; it is nil
+// where that hangs on a channel that only just may decode, or not.
 func bestGain(t *testing.T, town sim.Town, channels []band.Channel) (best int, curve []float64) {
 	t.Helper()
 	s, err := sim.New(town, sim.Options{})
@@ -217,9 +218,15 @@ func bestGain(t *testing.T, town sim.Town, channels []band.Channel) (best int, c
 		}
 	}
 	for n, v := range cn {
-		if slices.Max(v) < 15.2 && len(cn) > 1 {
+		switch most := slices.Max(v); {
+		case math.Abs(most-15.2) < 1:
+			return 0, nil // whether it counts is a matter of taste
+		case most < 15.2:
 			delete(cn, n)
 		}
+	}
+	if len(cn) == 0 {
+		return 0, nil
 	}
 	curve = make([]float64, len(gains))
 	for k := range gains {
@@ -244,6 +251,11 @@ func TestGainStepEnsemble(t *testing.T) {
 	var listened time.Duration
 	for n := range towns {
 		town, channels := overloadedTown(rng)
+		best, curve := bestGain(t, town, channels)
+		for curve == nil {
+			town, channels = overloadedTown(rng)
+			best, curve = bestGain(t, town, channels)
+		}
 		s, err := sim.New(town, sim.Options{})
 		require.NoError(t, err)
 		h, err := hunt.Listen(context.Background(), s, hunt.Options{
@@ -252,7 +264,6 @@ func TestGainStepEnsemble(t *testing.T) {
 		require.NoError(t, err)
 		require.NotNil(t, h.Gains, "town %d", n)
 		listened += s.Elapsed()
-		best, curve := bestGain(t, town, channels)
 		gains := s.Info().GainsDB
 		found := slices.Index(gains, h.Gains.BestDB)
 		if away := found - best; away < -1 || away > 1 {

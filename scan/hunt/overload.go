@@ -283,9 +283,18 @@ func numbers(list []band.Channel) string {
 // harm last, and of that the radio's own.
 func (l *listener) order(f *finding, all []Suspect) []Suspect {
 	var out []Suspect
-	whole := slices.ContainsFunc(all, func(s Suspect) bool { return s.FrequencyHz == nil && (s.Kind == Overload || s.Kind == Product) })
+	isWhole := func(s Suspect) bool { return s.FrequencyHz == nil && (s.Kind == Overload || s.Kind == Product) }
+	whole := slices.IndexFunc(all, isWhole)
 	for _, s := range all {
-		if f.explained(&s) || whole && s.Kind == Product && s.FrequencyHz != nil && s.WorstDB() < leastFrontDB {
+		if f.explained(&s) {
+			continue
+		}
+		if whole >= 0 && s.Kind == Product && s.FrequencyHz != nil {
+			all[whole].take(s.Harms)
+		}
+	}
+	for _, s := range all {
+		if f.explained(&s) || whole >= 0 && s.Kind == Product && s.FrequencyHz != nil {
 			continue
 		}
 		s.Harms = slices.DeleteFunc(slices.Clone(s.Harms), func(h Harm) bool { return !slices.Contains(l.Channels, h.Channel) })
@@ -303,6 +312,19 @@ func (l *listener) order(f *finding, all []Suspect) []Suspect {
 	}
 	slices.SortStableFunc(out, func(a, b Suspect) int { return compareHz(rank(&b), rank(&a)) })
 	return out
+}
+
+// take counts what one product does as a part of what all of them do.
+func (s *Suspect) take(harms []Harm) {
+	for _, h := range harms {
+		i := slices.IndexFunc(s.Harms, func(o Harm) bool { return o.Channel == h.Channel })
+		switch {
+		case i < 0:
+			s.Harms = append(s.Harms, h)
+		case h.CostDB != nil && (s.Harms[i].CostDB == nil || s.Harms[i].CostDB.Value < h.CostDB.Value):
+			s.Harms[i] = h
+		}
+	}
 }
 
 // explained reports whether a suspect inside a channel is no more than what
@@ -341,4 +363,11 @@ func (f *finding) ownRise(c band.Channel) bool {
 		}
 	}
 	return false
+}
+
+// Clean reports whether nothing was found that comes from outside or that the
+// receiver makes of it. The radio's own tones do not count: no other receiver
+// hears them.
+func (h *Hunt) Clean() bool {
+	return !slices.ContainsFunc(h.Suspects, func(s Suspect) bool { return s.Kind != Spur || len(s.Harms) > 0 })
 }

@@ -39,7 +39,8 @@ const lineReachHz = 6e3
 // testTones works out what the second looks tell of each tone.
 func (l *listener) testTones(f *finding) (tests []SpurTest, own []float64) {
 	reference := l.info.Clock.ReferenceHz
-	for _, t := range l.tones {
+	for i := range l.tones {
+		t := &l.tones[i]
 		hz := t.FrequencyHz.Value
 		test := SpurTest{FrequencyHz: hz, Harmonic: harmonic(hz/f.clock, reference)}
 		reach := max(lineReachHz, t.WidthHz)
@@ -56,7 +57,11 @@ func (l *listener) testTones(f *finding) (tests []SpurTest, own []float64) {
 			}
 		}
 		if t.LevelDBFS != nil && len(aside) > 0 {
-			test.judge(aside, f.levelOf(&t))
+			test.judge(aside, f.levelOf(t))
+		}
+		if line := (lineRungs{hz: hz, rungs: aside}); len(aside) > 1 {
+			line.predict(f.all, reach)
+			f.lines = append(f.lines, line)
 		}
 		if len(without) > 0 && len(aside) > 0 {
 			stays := without[0].value > aside[0].value/4 && without[0].value > 5*without[0].sigma

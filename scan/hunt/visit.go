@@ -340,14 +340,31 @@ func (l *listener) steps(ctx context.Context) error {
 	return nil
 }
 
-// ladderCenters are the middles of the channels without a station, and the
+// loudest is the middle of the slice of a channel that shows the most.
+func (l *listener) loudest(s *scene, c band.Channel) float64 {
+	best, most := c.CenterHz(), 0.0
+	for _, hz := range scan.Hops(c, l.RateHz) {
+		for _, x := range s.stays {
+			if math.Abs(x.centerHz-hz) > 1e3 || x.off {
+				continue
+			}
+			low, high := max(hz-1e6, c.LowerHz+150e3), min(hz+1e6, c.UpperHz()-150e3)
+			if level := x.perGain(x.floor(low, high)); level > most*1.1 { // not for a trifle
+				best, most = hz, level
+			}
+		}
+	}
+	return best
+}
+
+// ladderCenters are the loudest slices of the channels without a station, and the
 // places of the strongest narrow products where no station hides them.
 func (l *listener) ladderCenters(s *scene) []float64 {
 	var out []float64
 	for i := range l.survey.Channels {
 		r := &l.survey.Channels[i].Reading
 		if r.Covered && !isStation(r) && len(out) < mostLadders {
-			out = append(out, r.Channel.CenterHz())
+			out = append(out, l.loudest(s, r.Channel))
 		}
 	}
 	for _, p := range s.narrow(mixes(s.parents(), l.channels()), l.survey) {
@@ -390,14 +407,10 @@ func (l *listener) secondLooks(ctx context.Context) error {
 	if k := l.survey.Clock; k != nil {
 		clock += k.PPM.Value * 1e-6
 	}
-	gains := l.gains()
 	l.what, l.done, l.total = "second looks at tones", 0, 2*len(l.tones)
 	for _, s := range l.tones {
 		hz := s.FrequencyHz.Value / clock
-		for k, g := range []float64{gains[0], gains[min(4, len(gains)-1)]} {
-			if k == 1 && len(gains) == 1 {
-				break
-			}
+		for k, g := range l.lookGains(s.FrequencyHz.Value) {
 			center := hz + spurShiftHz*(1-2*float64(k))*1.1
 			if err := l.stay(ctx, tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: g}, spurDwell, nil); err != nil {
 				return err
@@ -414,11 +427,36 @@ func (l *listener) secondLooks(ctx context.Context) error {
 	l.what, l.done, l.total = "the radio alone", 0, len(l.tones)
 	for _, s := range l.tones {
 		center := s.FrequencyHz.Value/clock + spurShiftHz
-		if err := l.stay(ctx, tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: gains[0]}, spurDwell, nil); err != nil {
+		to := tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: l.lookGains(s.FrequencyHz.Value)[0]}
+		if err := l.stay(ctx, to, spurDwell, nil); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// lookGains are the gains for second looks at a frequency: the one that its
+// channel was measured at, and one some 7 dB lower when there is one.
+func (l *listener) lookGains(hz float64) []float64 {
+	all := l.gains()
+	high := all[0]
+	for i := range l.survey.Channels {
+		r := &l.survey.Channels[i].Reading
+		if hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() && r.GainDB != nil {
+			high = *r.GainDB
+		}
+	}
+	const lowerDB = 7
+	low := high
+	for _, g := range all {
+		if g < high && math.Abs(high-lowerDB-g) < math.Abs(high-lowerDB-low) {
+			low = g
+		}
+	}
+	if low == high || math.IsNaN(high) {
+		return []float64{high}
+	}
+	return []float64{high, low}
 }
 
 func (l *listener) readings() []measure.Reading {

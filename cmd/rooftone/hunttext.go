@@ -1,0 +1,215 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"unicode/utf8"
+
+	"rooftone/scan/hunt"
+	"rooftone/scan/measure"
+)
+
+// ascii writes what hunt says without letters beyond ASCII.
+var ascii = strings.NewReplacer("−", "-", "×", "x", "±", "+-", "µ", "u", "–", "-", "Ω", "ohm", "°", " deg", "’", "'")
+
+// writeHunt writes what was found for people.
+func writeHunt(w io.Writer, h *hunt.Hunt, o hunt.Options, s screen) error {
+	t := &huntText{width: min(s.width, 100)}
+	t.suspects(h, o)
+	t.gains(h.Gains, o)
+	t.bands(h)
+	t.rest(h)
+	text := t.b.String()
+	if !s.utf8 {
+		text = ascii.Replace(text)
+	}
+	_, err := io.WriteString(w, text)
+	return err
+}
+
+type huntText struct {
+	b     bytes.Buffer
+	width int
+}
+
+func (t *huntText) line(format string, args ...any) { fmt.Fprintf(&t.b, format+"\n", args...) }
+
+// para writes words after a label, wrapped, with the following lines indented
+// as deep.
+func (t *huntText) para(label, text string) {
+	indent := utf8.RuneCountInString(label)
+	line, at := label, indent
+	for _, word := range strings.Fields(text) {
+		n := utf8.RuneCountInString(word)
+		if at > indent && at+1+n > t.width {
+			t.line("%s", line)
+			line, at = strings.Repeat(" ", indent), indent
+		}
+		if at > indent {
+			line, at = line+" ", at+1
+		}
+		line, at = line+word, at+n
+	}
+	t.line("%s", line)
+}
+
+// stations counts the wanted channels with a station on them.
+func stations(h *hunt.Hunt) (n int) {
+	for i := range h.Survey.Channels {
+		if h.Survey.Channels[i].Presence == measure.Present {
+			n++
+		}
+	}
+	return n
+}
+
+func (t *huntText) suspects(h *hunt.Hunt, o hunt.Options) {
+	n := stations(h)
+	switch {
+	case h.Clean() && n == 0:
+		t.para("", "Clean: nothing that does not belong was found, and no station either.")
+	case h.Clean() && n == 1:
+		t.para("", "Clean: nothing that does not belong was found, inside the channels or outside. What holds the one station back, if anything, is its own signal: rooftone explain says what.")
+	case h.Clean():
+		t.para("", fmt.Sprintf("Clean: nothing that does not belong was found, inside the channels or outside. What holds any of the %d stations back is its own signal: rooftone explain says what.", n))
+	}
+	number := 0
+	for i := range h.Suspects {
+		s := &h.Suspects[i]
+		if s.Kind == hunt.Spur && len(s.Harms) == 0 {
+			continue
+		}
+		number++
+		if number > 1 {
+			t.line("")
+		}
+		t.suspect(number, s, o)
+	}
+	t.ownTones(h)
+}
+
+func (t *huntText) suspect(number int, s *hunt.Suspect, o hunt.Options) {
+	t.para(fmt.Sprintf("%2d  ", number), s.Name)
+	var harms []string
+	for _, x := range s.Harms {
+		switch {
+		case x.CostDB == nil:
+			harms = append(harms, fmt.Sprintf("RF %d", x.Channel.Number))
+		case x.Breaks:
+			harms = append(harms, fmt.Sprintf("RF %d by %.1f dB: without it it would decode", x.Channel.Number, x.CostDB.Value))
+		case x.CostDB.Value >= 0.05:
+			harms = append(harms, fmt.Sprintf("RF %d by %.1f dB", x.Channel.Number, x.CostDB.Value))
+		}
+	}
+	const most = 8
+	if n := len(harms); n > most {
+		harms = append(harms[:most], fmt.Sprintf("and %d more", n-most))
+	}
+	if len(harms) == 0 {
+		t.para("    harms     ", "no wanted channel, as far as can be told")
+	} else {
+		t.para("    harms     ", strings.Join(harms, ", "))
+	}
+	for k, e := range s.Evidence {
+		label := "    evidence  "
+		if k > 0 {
+			label = strings.Repeat(" ", len(label))
+		}
+		t.para(label, e)
+	}
+	if s.Next != "" {
+		t.para("    next      ", s.Next)
+	}
+	if s.Cure != "" {
+		t.para("    cure      ", s.Cure)
+	}
+}
+
+// ownTones tells of the radio's own in a line: they harm nobody.
+func (t *huntText) ownTones(h *hunt.Hunt) {
+	var own []string
+	for i := range h.Suspects {
+		if s := &h.Suspects[i]; s.Kind == hunt.Spur && s.FrequencyHz != nil {
+			own = append(own, fmt.Sprintf("%.3f", s.FrequencyHz.Value/1e6))
+		}
+	}
+	if len(own) == 0 {
+		return
+	}
+	t.line("")
+	t.para("The radio's own tones, which no television set hears: ", strings.Join(own, ", ")+" MHz")
+}
+
+func (t *huntText) gains(g *hunt.GainTest, o hunt.Options) {
+	if g == nil || len(g.Points) == 0 {
+		return
+	}
+	t.line("")
+	var worst hunt.GainPoint
+	for _, p := range g.Points {
+		if p.GainDB == g.BestDB {
+			worst = p
+		}
+	}
+	text := fmt.Sprintf("at one gain for all, the worst wanted channel (RF %d) is cleanest at %.1f dB", worst.Worst.Number, g.BestDB)
+	if g.BestDB == g.HighestDB {
+		text += ", the highest"
+	}
+	t.para("Gain       ", text)
+	switch {
+	case g.Filter != "":
+		t.para("           ", fmt.Sprintf("a filter would give it %.1f dB more", g.FilterGainedDB))
+	case g.AttenuatorDB > 0:
+		t.para("           ", fmt.Sprintf("an attenuator of about %.0f dB helps a receiver that sets its gain by the wanted channel alone", g.AttenuatorDB))
+	default:
+		t.para("           ", "neither an attenuator nor a filter nor less amplification would help")
+	}
+	if e := g.ThirdDBFS; e != nil {
+		t.para("           ", fmt.Sprintf("third-order intercept at the highest gain: %+.0f ± %.0f dBFS", e.Value, max(e.Sigma, 1)))
+	}
+	if e := g.SecondDBFS; e != nil {
+		t.para("           ", fmt.Sprintf("second-order intercept at the highest gain: %+.0f ± %.0f dBFS", e.Value, max(e.Sigma, 1)))
+	}
+}
+
+func (t *huntText) bands(h *hunt.Hunt) {
+	var rows [][4]string
+	for i := range h.Bands {
+		b := &h.Bands[i]
+		if b.PowerDBFS == nil || b.Covered < 0.3 {
+			continue
+		}
+		power := fmt.Sprintf("%+.1f dBFS", *b.PowerDBFS)
+		if b.PowerDBm != nil {
+			power = fmt.Sprintf("%+.1f dBm", *b.PowerDBm)
+		}
+		what := ""
+		if b.StrongestHz > 0 {
+			what = fmt.Sprintf("%d, strongest %.1f MHz", b.Emitters, b.StrongestHz/1e6)
+		}
+		if b.Clipped > 5e-3 {
+			what += fmt.Sprintf("; %.0f %% of samples at the rails", math.Max(1, 100*b.Clipped))
+		}
+		rows = append(rows, [4]string{fmt.Sprintf("%.0f-%.0f", b.LowHz/1e6, b.HighHz/1e6), power, b.About, what})
+	}
+	if len(rows) == 0 {
+		return
+	}
+	t.line("")
+	t.para("", "What reaches the radio, as its highest gain would show it")
+	for _, r := range rows {
+		t.para(fmt.Sprintf("  %9s MHz %11s  ", r[0], r[1]), strings.TrimSuffix(r[2]+": "+r[3], ": "))
+	}
+}
+
+func (t *huntText) rest(h *hunt.Hunt) {
+	for k, m := range h.Missing {
+		if k == 0 {
+			t.line("")
+		}
+		t.para("Not done   ", m)
+	}
+}
