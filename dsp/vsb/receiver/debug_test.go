@@ -7,9 +7,13 @@ import (
 	"testing"
 )
 
+var flagN = flag.Float64("ns", 1, "")
+var flagV = flag.Float64("vs", 1, "")
 var flagStop = flag.Int("stop", 20, "")
 
 func TestDebug(t *testing.T) {
+	vscale = *flagV
+	nscale = *flagN
 	for _, c := range cases {
 		if c.name != *flagCase {
 			continue

@@ -72,6 +72,8 @@ var cases = []struct {
 }
 
 func TestEchoScan(t *testing.T) {
+	vscale = *flagV
+	nscale = *flagN
 	for _, c := range cases {
 		if *flagCase != "" && !strings.Contains(","+*flagCase+",", ","+c.name+",") {
 			continue

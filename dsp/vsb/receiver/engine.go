@@ -12,13 +12,13 @@ import (
 // to the block that is worked on, whose first symbol is at 0. What is at i stands at
 // index history+i.
 const (
-	history    = 7488
+	history    = rounds*roundDelay + laterBehind + 128
 	windowSize = history + blockSymbols + firstAhead
 
 	// rounds is how often the symbols' levels are estimated. Each round works on
 	// a block that begins roundDelay symbols before that of the round before;
 	// its errors begin errorDelay before its levels.
-	rounds     = 3
+	rounds     = 4
 	roundDelay = 2 * vsb.SegmentSymbols
 	errorDelay = vsb.SegmentSymbols
 
@@ -90,8 +90,8 @@ func newEngine(s *sampler) (*engine, error) {
 		last: newFilter(), soft: make([]float32, blockSymbols),
 		channel: make([]complex64, blockSize),
 		noise:   make([]float32, blockSize), noiseSum: make([]float32, blockSize),
-		shape: make([]float32, blockSize), points: make([]complex64, blockSymbols),
-		work: make([]complex64, blockSize), sent: make([]complex64, blockSize), mean: make([]complex64, blockSize),
+		points: make([]complex64, blockSymbols),
+		work:   make([]complex64, blockSize), sent: make([]complex64, blockSize), mean: make([]complex64, blockSize),
 	}
 	for i := range e.stages {
 		e.errors[i] = make([]complex64, windowSize)
@@ -104,11 +104,7 @@ func newEngine(s *sampler) (*engine, error) {
 	if e.fft, err = psd.NewFFT(blockSize); err != nil {
 		return nil, err
 	}
-	flat := vsb.Density(vsb.ChannelWidthHz / 2)
-	for k := range e.shape {
-		hz := float64(k) / blockSize * vsb.SymbolRateHz
-		e.shape[k] = float32((vsb.Density(vsb.PilotOffsetHz+hz) + vsb.Density(vsb.PilotOffsetHz+hz-vsb.SymbolRateHz)) / flat)
-	}
+	e.shape = pulseShape(blockSize)
 	for i := range channelTaps - 1 + blockSymbols {
 		e.mean[i] = vsb.PilotLevel
 	}
@@ -121,9 +117,11 @@ func newEngine(s *sampler) (*engine, error) {
 	return e, nil
 }
 
+var vscale, nscale = 1.0, 1.0
+
 const (
 	startRounds = 3
-	startTrial  = 3
+	startTrial  = 4
 	// startBlocks is how many blocks of symbols must be there to start.
 	startBlocks = startTrial + 1
 
@@ -150,9 +148,10 @@ func (e *engine) start(odd bool, starter *starter) {
 	copy(e.channel[blockSize-tapsAhead:], taps[:tapsAhead])
 	_ = e.fft.Transform(e.channel, e.channel)
 	for k, s := range e.shape {
-		e.noise[k] = noise * (s + noiseFloor)
+		e.channel[k] *= complex(s, 0)
+		e.noise[k] = 2 * noise * (s + noiseFloor) // half of the band has all of it
 	}
-	clear(e.noiseSum)
+	copy(e.noiseSum, e.noise)
 	e.syncError, e.errorPower = 1, 0
 	for i := range e.stages {
 		b := e.stages[i].believer
@@ -249,11 +248,14 @@ func (e *engine) redesign() {
 		if i+1 < rounds {
 			next = e.stages[i+1].filter
 		}
-		e.designer.design(next, e.channel, e.noise, e.stages[i].believer.variance, laterAhead)
+		e.designer.design(next, e.channel, e.noise, vscale*e.stages[i].believer.variance, laterAhead)
 	}
 	for i := range e.stages {
 		s := &e.stages[i]
 		noise := s.believer.variance + s.believer.residual
+		if i > 0 {
+			noise *= nscale
+		}
 		s.believer.setNoise(min(max(noise, s.filter.noise/1.5), s.filter.noise*4))
 	}
 }

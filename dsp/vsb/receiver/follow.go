@@ -12,6 +12,10 @@ const (
 	timingGain = 0.1
 	clockGain  = 0.003
 
+	// doubtful is the mean square error of the levels at which they are hardly
+	// good for anything but themselves.
+	doubtful = 0.15
+
 	// noiseGain is the weight of a block in the noise.
 	noiseGain = 0.05
 
@@ -28,13 +32,16 @@ const (
 func (e *engine) follow() {
 	const first = history - (rounds-1)*roundDelay - errorDelay
 	errors := e.errors[rounds-1][first:][:blockSymbols]
-	count := float32(blockSymbols)
-	if e.blocks == 0 {
-		count = blockSymbols - (rounds-1)*roundDelay - errorDelay
+	count := float32(blockSymbols - e.unknown(rounds-1))
+	if count == 0 {
+		return
 	}
 	clear(e.work)
 	copy(e.work[errorsAt:], errors)
 	_ = e.fft.Transform(e.work, e.work)
+	// What is not believed firmly teaches little.
+	doubt := float32(e.stages[rounds-1].believer.variance / doubtful)
+	trust := 1 / (1 + doubt*doubt)
 	gain := float32(noiseGain)
 	if e.blocks < 20 {
 		gain = 1 / float32(e.blocks+1)
@@ -42,7 +49,7 @@ func (e *engine) follow() {
 	// The levels' mean is taken out of the window by its transform.
 	for k, v := range e.work {
 		p := (real(v)*real(v) + imag(v)*imag(v)) / count
-		e.noiseSum[k] += gain * (p - e.noiseSum[k])
+		e.noiseSum[k] += gain * trust * (p - e.noiseSum[k])
 		s := e.sent[k] - e.mean[k]
 		e.work[k] = complex(real(v)*real(s)+imag(v)*imag(s), imag(v)*real(s)-real(v)*imag(s))
 	}
@@ -54,7 +61,7 @@ func (e *engine) follow() {
 	}
 	_ = e.fft.Transform(e.work, e.work)
 	e.time()
-	w := e.weight
+	w := e.weight * trust
 	for k, v := range e.work {
 		e.channel[k] += complex(w*real(v), w*imag(v))
 	}

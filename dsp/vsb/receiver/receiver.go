@@ -158,7 +158,7 @@ func (r *Receiver) take(out []complex64) {
 // step takes a block of symbols.
 func (r *Receiver) step() {
 	e := r.engine
-	segment, fresh := e.segment, e.blocks == 0
+	segment, before := e.segment, e.blocks*blockSegments
 	if e.blocks%4 == 0 || e.blocks < 16 {
 		e.smoothNoise()
 		e.redesign()
@@ -173,7 +173,7 @@ func (r *Receiver) step() {
 		// The last soft symbols are some segments behind.
 		const behind = rounds * roundDelay / vsb.SegmentSymbols
 		index := (segment + i - behind + vsb.FieldSegments) % vsb.FieldSegments
-		if fresh && i < behind {
+		if before+i < behind {
 			continue
 		}
 		r.decode(index, e.soft[i*vsb.SegmentSymbols:][:vsb.SegmentSymbols])

@@ -196,10 +196,14 @@ func (e *engine) subtract(round int) {
 		e.lean[at/runSymbols] = along
 		e.strength[at/runSymbols] = power
 	}
-	if e.blocks == 0 {
-		clear(errors[:-round*-roundDelay+errorDelay]) // nobody knows what was sent before the start
-	}
+	clear(errors[:e.unknown(round)])
 	e.straighten(first)
+}
+
+// unknown returns how many of a round's errors are from before the start, when nobody
+// knows what was sent.
+func (e *engine) unknown(round int) int {
+	return min(max(round*roundDelay+errorDelay-e.blocks*blockSymbols, 0), blockSymbols)
 }
 
 // straighten turns the runs by what the last errors leave of the phase, each with its

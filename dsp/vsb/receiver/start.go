@@ -23,7 +23,8 @@ const (
 // from the solution before, a few times over.
 type starter struct {
 	fft      *psd.FFT
-	symbols  []complex64 // transform of the known symbols
+	shape    []float32   // transform of a path's pulse
+	symbols  []complex64 // transform of the known symbols' pulses
 	unknown  []float32   // 1 where a symbol is not known
 	weights  []float32   // of the rows
 	variance []float32   // of the taps
@@ -45,6 +46,7 @@ const (
 
 func newStarter() (*starter, error) {
 	s := &starter{
+		shape:   pulseShape(startSize),
 		symbols: make([]complex64, startSize), unknown: make([]float32, startSize),
 		weights: make([]float32, startCount), variance: make([]float32, channelTaps),
 	}
@@ -71,6 +73,9 @@ func (s *starter) estimate(samples []complex64, odd bool) (taps []complex64, noi
 		}
 	}
 	_ = s.fft.Transform(s.symbols, s.symbols)
+	for i, v := range s.shape {
+		s.symbols[i] *= complex(v, 0)
+	}
 	samples = samples[:startCount]
 	var power float32
 	for _, v := range samples {
@@ -198,7 +203,7 @@ func (s *starter) solve(samples []complex64, steps int) {
 
 // learn sets the taps' variances and the noise from the taps.
 func (s *starter) learn(samples []complex64) {
-	const near = 2
+	const near = 1
 	var energy, total float32 // of the symbols over the weighted rows
 	for _, w := range s.weights {
 		energy += w
@@ -232,6 +237,19 @@ func (s *starter) learn(samples []complex64) {
 		count += share
 	}
 	s.noise = max(sum/max(count-used, count/4), total*1e-4)
+}
+
+// pulseShape returns the transform of the pulse that a symbol on one path is behind the
+// front's matched filter, sampled once a symbol and with the pilot at 0 Hz: 1 in the
+// flat of the band.
+func pulseShape(size int) []float32 {
+	flat := vsb.Density(vsb.ChannelWidthHz / 2)
+	shape := make([]float32, size)
+	for k := range shape {
+		hz := vsb.PilotOffsetHz + float64(k)/float64(size)*vsb.SymbolRateHz
+		shape[k] = float32((vsb.Density(hz) + vsb.Density(hz-vsb.SymbolRateHz)) / flat)
+	}
+	return shape
 }
 
 // bandShare is the part of the symbol rate that the channel occupies: so many of the
