@@ -70,7 +70,10 @@ func TestFadesOfARayleighProcess(t *testing.T) {
 	for range channels {
 		waves = append(waves, newScattered(rng, dopplerHz))
 	}
-	const hours = 30
+	hours, within := time.Duration(30), 0.06
+	if testing.Short() {
+		hours, within = 8, 0.15
+	}
 	r := watched(t, time.Second, hours*time.Hour, channels, func(i int, since time.Duration) *float64 {
 		m := rmsDB + 20*math.Log10(waves[i].envelope(since.Seconds()))
 		return &m
@@ -87,9 +90,9 @@ func TestFadesOfARayleighProcess(t *testing.T) {
 		}
 		t.Logf("ρ %.2f: %.1f falls an hour, Rice %.1f; each %.1f s, Rice %.1f s; %.2f %% of the time, Rice %.2f %%", rho,
 			falls/seconds*3600, wantFalls*3600, below/falls, wantShare/wantFalls, 100*below/seconds, 100*wantShare)
-		require.InEpsilon(t, wantFalls, falls/seconds, 0.06, "falls through %d dB", level)
-		require.InEpsilon(t, wantShare/wantFalls, below/falls, 0.06, "length below %d dB", level)
-		require.InEpsilon(t, wantShare, below/seconds, 0.06, "time below %d dB", level)
+		require.InEpsilon(t, wantFalls, falls/seconds, within, "falls through %d dB", level)
+		require.InEpsilon(t, wantShare/wantFalls, below/falls, within, "length below %d dB", level)
+		require.InEpsilon(t, wantShare, below/seconds, within, "time below %d dB", level)
 	}
 	covered, asked := 0, 0
 	for _, c := range r.Channels {
@@ -97,13 +100,13 @@ func TestFadesOfARayleighProcess(t *testing.T) {
 		// it is below √(−ln 0.99).
 		want := 20 * math.Log10(math.Sqrt(math.Ln2)/math.Sqrt(-math.Log(0.99)))
 		n := c.Needs[1]
-		require.InDelta(t, want, n.DepthDB.Value, 1)
+		require.InDelta(t, want, n.DepthDB.Value, 1.5)
 		asked++
 		if n.DepthDB.Low <= want && want <= n.DepthDB.High {
 			covered++
 		}
 		want = math.Exp(-math.Pow(10, -rmsDB/10))
-		require.InDelta(t, want, c.Available.Value, 0.02)
+		require.InDelta(t, want, c.Available.Value, 0.03)
 		asked++
 		if c.Available.Low <= want && want <= c.Available.High {
 			covered++
@@ -218,7 +221,11 @@ func TestStepsAndNone(t *testing.T) {
 	rng := rand.New(rand.NewPCG(27, 18))
 	const minutes = 30 * 1440
 	wrong, missed, asked := 0, 0, 0
-	for run := range 40 {
+	runs := 40
+	if testing.Short() {
+		runs = 12
+	}
+	for run := range runs {
 		tau := []float64{2, 10, 60, 240}[run%4] // minutes
 		sigma := []float64{0.3, 1, 2}[run%3]
 		keep := math.Exp(-1 / tau)

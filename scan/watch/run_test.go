@@ -91,6 +91,9 @@ loss_db = 8
 // of that depth and length, at their time; a radio that is pulled out leaves a
 // gap of that length, and nothing else.
 func TestRun(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the race detector makes minutes of it")
+	}
 	t.Parallel()
 	town, err := sim.Parse([]byte(brook))
 	require.NoError(t, err)
