@@ -9,6 +9,7 @@ import (
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
+	"rooftone/scan/receive"
 	"rooftone/scan/tuner"
 	"rooftone/scan/verdict"
 )
@@ -45,12 +46,24 @@ type Options struct {
 	// by block: how a visit is recorded. newStay is true for the first block
 	// of a stay. Its error ends the visit.
 	Keep func(b tuner.Block, newStay bool) error
+
+	// Identify has channels received, where the samples show the whole of
+	// them and they may decode, to learn who they are: about a second each.
+	// A visit that is kept goes without.
+	Identify bool
 }
 
 // Channel is one channel's row of a Survey.
 type Channel struct {
 	measure.Reading
 	verdict.Verdict
+
+	// Identity is who the station says it is, where it was received; else nil.
+	Identity *receive.Identity
+
+	// Label is what to call the station, in few words; "" when that is not
+	// known.
+	Label string
 }
 
 // Survey is the result of one visit to a list of channels.
@@ -88,7 +101,7 @@ func conclude(s *Survey, list []*measure.Slice, info tuner.Info, o Options) {
 	for i := range r.Readings {
 		if slices.Contains(o.Channels, r.Readings[i].Channel) {
 			below, above := neighbours(r.Readings, i)
-			s.Channels = append(s.Channels, Channel{r.Readings[i], verdict.Of(&r.Readings[i], below, above)})
+			s.Channels = append(s.Channels, Channel{Reading: r.Readings[i], Verdict: verdict.Of(&r.Readings[i], below, above)})
 		}
 	}
 }

@@ -12,6 +12,7 @@ import (
 
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
+	"rooftone/scan/receive"
 	"rooftone/scan/tuner"
 )
 
@@ -47,6 +48,9 @@ func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) 
 	}
 	if err == nil {
 		err = v.lookLonger(ctx, channels)
+	}
+	if err == nil {
+		err = v.identify(ctx)
 	}
 	return v.finish(ctx, err)
 }
@@ -98,6 +102,8 @@ type visit struct {
 	buffer []complex64
 	total  int
 	gains  []float64 // in use, the highest first
+
+	identities map[int]*receive.Identity // by RF channel
 }
 
 func newVisit(info tuner.Info, o *Options) *visit {
@@ -111,6 +117,8 @@ func newVisit(info tuner.Info, o *Options) *visit {
 		Options: *o, info: info,
 		slicer: measure.NewSlicer(allChannels(*o), info),
 		survey: &Survey{Source: info.Name, Calibrated: o.Calibration != nil},
+
+		identities: map[int]*receive.Identity{},
 	}
 }
 
@@ -125,6 +133,12 @@ func (v *visit) finish(ctx context.Context, err error) (*Survey, error) {
 	}
 	v.slicer, v.buffer = nil, nil // what is left to do needs the memory, but not them
 	conclude(v.survey, v.slices.List(), v.info, v.Options)
+	for i := range v.survey.Channels {
+		c := &v.survey.Channels[i]
+		if c.Identity = v.identities[c.Channel.Number]; c.Identity != nil {
+			c.Label = c.Identity.Label()
+		}
+	}
 	return v.survey, err
 }
 
@@ -134,6 +148,7 @@ func (v *visit) play(ctx context.Context, p tuner.Playlist, stay tuner.Stay, buf
 		return err
 	}
 	v.progress(stay.CenterHz)
+	listeners := v.listeners(stay)
 	var samples int64
 	for first := true; ; first = false {
 		b, err := p.Read(ctx, buffer)
@@ -142,8 +157,16 @@ func (v *visit) play(ctx context.Context, p tuner.Playlist, stay tuner.Stay, buf
 			if err := v.take(b, first); err != nil {
 				return err
 			}
+			for _, l := range listeners {
+				if err := l.write(b, first); err != nil {
+					return err
+				}
+			}
 		}
 		if err != nil {
+			for c, l := range listeners {
+				v.known(c, l)
+			}
 			v.endStay(samples, stay.RateHz)
 			if errors.Is(err, io.EOF) {
 				return nil
