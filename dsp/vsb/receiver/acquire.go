@@ -262,9 +262,10 @@ func (a *acquirer) between(first, second int, turn float64) float64 {
 		}
 		return cmplx.Abs(sum)
 	}
-	// The lag may be a symbol or two off where two paths are alike.
+	// Where paths are alike each field may have taken another for the strongest.
+	const unlike = 2 * vsb.FieldSymbols * searchPPM / 1000000
 	best := 0
-	for m := -3; m <= 3; m++ {
+	for m := -unlike; m <= unlike; m++ {
 		if lag(m) > lag(best) {
 			best = m
 		}

@@ -7,13 +7,12 @@ import (
 	"testing"
 )
 
-var flagN = flag.Float64("ns", 1, "")
-var flagV = flag.Float64("vs", 1, "")
+var flagK = flag.Float64("kappa", .6, "")
+var flagV = flag.Float64("vs", 1.5, "")
 var flagStop = flag.Int("stop", 20, "")
 
 func TestDebug(t *testing.T) {
-	vscale = *flagV
-	nscale = *flagN
+	vscale, kappa = *flagV, *flagK
 	for _, c := range cases {
 		if c.name != *flagCase {
 			continue

@@ -89,16 +89,14 @@ func (d *designer) set(channel []complex64, noise []float32) (ideal float64) {
 	return math.Exp(sum/float64(len(d.ratio))) - 1
 }
 
-// design makes the filter for symbols known with a mean square error of v.
-func (d *designer) design(f *filter, channel []complex64, noise []float32, v float64, ahead int) {
+// design makes the filter for symbols known with errors of the given spectrum, whose
+// mean is their mean square, and replaces that by the spectrum of what the soft
+// symbols have beside the symbols.
+func (d *designer) design(f *filter, channel []complex64, noise []float32, spectrum []float64, ahead int) {
 	var mean float64
 	for k, q := range d.ratio {
-		w := 1 / (1 + v*q)
-		weight := 2.
-		if k == 0 || k == blockSize/2 {
-			weight = 1
-		}
-		mean += weight * q * w
+		w := 1 / (1 + spectrum[k]*q)
+		mean += binWeight(k) * q * w
 		for _, i := range [2]int{k, -k & binMask} {
 			h := channel[i]
 			m := float32(w / float64(noise[i]))
@@ -106,14 +104,43 @@ func (d *designer) design(f *filter, channel []complex64, noise []float32, v flo
 		}
 	}
 	mean = max(mean/blockSize, 1e-9)
-	f.noise = max((1-v*mean)/mean, 1e-6)
-	// Half of the mean, as mean is of 2Q.
+	f.noise = 0
+	for k, q := range d.ratio {
+		v := spectrum[k]
+		w := 1 / (1 + v*q) / mean
+		off := q*w - 1
+		spectrum[k] = off*off*v + q*w*w
+		f.noise += binWeight(k) * spectrum[k]
+	}
+	f.noise = max(f.noise/blockSize, 1e-6)
+	// The real part of what H*/N passes is Q, half of the ratio.
 	scale := float32(2 / mean)
 	for i, s := range f.spectrum {
 		f.spectrum[i] = complex(real(s)*scale, imag(s)*scale)
 	}
 	d.cut(f.spectrum, ahead, blockOverlap-ahead)
 	f.constant = (real(f.spectrum[0])*real(channel[0]) - imag(f.spectrum[0])*imag(channel[0])) * blockSize
+}
+
+// binWeight is how many bins of a whole transform one of the half stands for.
+func binWeight(k int) float64 {
+	if k == 0 || k == blockSize/2 {
+		return 1
+	}
+	return 2
+}
+
+// believed replaces the spectrum of the soft symbols' noise by that of the errors that
+// the levels believed of them have, the mean of which is v.
+//
+// A mean given a soft symbol x = s + w leaves an error that has nothing in common
+// with x, so its covariance with w is −v: a part of v/w̄² of it follows w's spectrum.
+// The rest is taken as white.
+func believed(spectrum []float64, noise, v float64) {
+	part := min(v/noise, 1)
+	for k, s := range spectrum {
+		spectrum[k] = v * (part*s/noise + 1 - part)
+	}
 }
 
 // cut keeps of a filter what reaches from so many samples ahead to so many behind,

@@ -72,8 +72,7 @@ var cases = []struct {
 }
 
 func TestEchoScan(t *testing.T) {
-	vscale = *flagV
-	nscale = *flagN
+	vscale, kappa = *flagV, *flagK
 	for _, c := range cases {
 		if *flagCase != "" && !strings.Contains(","+*flagCase+",", ","+c.name+",") {
 			continue

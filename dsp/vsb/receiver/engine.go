@@ -33,6 +33,7 @@ type stage struct {
 	soft     []float32 // a block
 	levels   []float32 // window: the levels' means, with the pilot's DC
 	odd      bool      // the next field sync's kind
+	noise    float64   // variance of what stands in a soft symbol beside it, as the syncs show it
 }
 
 // engine equalises symbols and follows the channel, block by block. What it makes
@@ -63,6 +64,7 @@ type engine struct {
 	shape          []float32 // of white noise behind the front's filter, per bin, at most 1
 	work, sent     []complex64
 	mean           []complex64 // transform of the levels' mean in a window
+	spectrum       [blockSize/2 + 1]float64
 	lean, strength [blockSymbols / runSymbols]float32
 	points         []complex64 // the first round's soft symbols and their imaginary parts
 
@@ -95,7 +97,12 @@ func newEngine(s *sampler) (*engine, error) {
 	}
 	for i := range e.stages {
 		e.errors[i] = make([]complex64, windowSize)
-		e.stages[i] = stage{newFilter(), newBeliever(), make([]float32, blockSymbols), make([]float32, windowSize), false}
+		e.stages[i] = stage{newFilter(), newBeliever(), make([]float32, blockSymbols), make([]float32, windowSize), false, 0}
+	}
+	for i := range e.stages {
+		if i < rounds-1 {
+			e.stages[i].believer.kappa = kappa
+		}
 	}
 	var err error
 	if e.designer, err = newDesigner(); err != nil {
@@ -117,7 +124,7 @@ func newEngine(s *sampler) (*engine, error) {
 	return e, nil
 }
 
-var vscale, nscale = 1.0, 1.0
+var vscale, kappa = 1.5, 0.6
 
 const (
 	startRounds = 3
@@ -156,6 +163,8 @@ func (e *engine) start(odd bool, starter *starter) {
 	for i := range e.stages {
 		b := e.stages[i].believer
 		b.variance, b.residual = 1/float64(1+3*i), 0.5
+		b.extra = b.variance
+		e.stages[i].noise = 1.5 / float64(1+i)
 	}
 	// The first blocks are gone through again and again, each time with the
 	// channel that the time before has found.
@@ -242,21 +251,22 @@ func multiply(x, y []complex64) {
 // redesign makes the filters anew.
 func (e *engine) redesign() {
 	e.ideal = e.designer.set(e.channel, e.noise)
-	e.designer.design(e.stages[0].filter, e.channel, e.noise, vsb.LevelMeanSquare, firstAhead)
+	spectrum := e.spectrum[:]
+	for k := range spectrum {
+		spectrum[k] = vsb.LevelMeanSquare
+	}
+	e.designer.design(e.stages[0].filter, e.channel, e.noise, spectrum, firstAhead)
 	for i := range e.stages {
 		next := e.last
 		if i+1 < rounds {
 			next = e.stages[i+1].filter
 		}
-		e.designer.design(next, e.channel, e.noise, vscale*e.stages[i].believer.variance, laterAhead)
+		believed(spectrum, e.stages[i].filter.noise, vscale*e.stages[i].believer.extra)
+		e.designer.design(next, e.channel, e.noise, spectrum, laterAhead)
 	}
 	for i := range e.stages {
 		s := &e.stages[i]
-		noise := s.believer.variance + s.believer.residual
-		if i > 0 {
-			noise *= nscale
-		}
-		s.believer.setNoise(min(max(noise, s.filter.noise/1.5), s.filter.noise*4))
+		s.believer.setNoise(min(max(s.noise, s.filter.noise/1.5), s.filter.noise*4))
 	}
 }
 
@@ -295,7 +305,7 @@ func (e *engine) report() {
 				d = s.soft[i] - e.truth[at]
 				in += d * d
 			}
-			line += fmt.Sprintf("| %d: noise %.3f, in %.3f (promised %.3f) out %.3f (self %.3f) ", k, s.believer.noise, in/float32(n), s.filter.noise, out/float32(n), s.believer.variance)
+			line += fmt.Sprintf("| %d: noise %.3f, in %.3f (promised %.3f) out %.3f (self %.3f) ", k, s.believer.noise, in/float32(n), s.noise, out/float32(n), s.believer.variance)
 		}
 		fmt.Println(line)
 	}

@@ -141,12 +141,16 @@ func (e *engine) believe(round int) {
 	s := &e.stages[round]
 	index := (e.segment - 2*round + vsb.FieldSegments) % vsb.FieldSegments
 	at := history - round*roundDelay
+	var error, count float32
 	for g := range blockSegments {
 		levels := s.levels[at+g*vsb.SegmentSymbols:][:vsb.SegmentSymbols]
 		if (index+g)%vsb.FieldSegments != 0 {
 			for k := range vsb.SegmentSyncSymbols {
 				levels[k] = segmentSync(k) + vsb.PilotLevel
+				d := s.soft[g*vsb.SegmentSymbols+k] - segmentSync(k)
+				error += d * d
 			}
+			count += vsb.SegmentSyncSymbols
 			continue
 		}
 		for k := range levels {
@@ -154,6 +158,10 @@ func (e *engine) believe(round int) {
 			levels[k] = level + vsb.PilotLevel
 		}
 		s.odd = !s.odd
+	}
+	// The syncs, which need not be believed, show the noise as it is.
+	if count > 0 && e.blocks*blockSymbols >= round*roundDelay {
+		s.noise += (float64(error/count) - s.noise) * learning / 2
 	}
 	s.believer.block(s.levels[at-errorDelay:], s.soft, index)
 }

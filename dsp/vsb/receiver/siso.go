@@ -29,14 +29,16 @@ const (
 // named by the lower two bits: how likely it is, and the sums of its two levels and
 // of their squares, weighted by how likely they are.
 type belief struct {
-	likely, level, square [4]float32
-	_                     [4]float32
+	likely, level, square, weak [4]float32
 }
 
 // believer says of soft symbols how likely each level is, considering all symbols of
 // its coder around it: the forward-backward algorithm of Bahl, Cocke, Jelinek and
 // Raviv (1974) on the twelve trellises.
 type believer struct {
+	kappa   float64
+	extra   float64
+	xvar    float32
 	noise   float64 // that the table is for
 	table   [beliefCount]belief
 	entries [groupsKept * coders]uint16
@@ -52,7 +54,7 @@ type believer struct {
 }
 
 func newBeliever() *believer {
-	b := &believer{}
+	b := &believer{kappa: 1}
 	b.reset()
 	return b
 }
@@ -92,6 +94,9 @@ func (b *believer) setNoise(variance float64) {
 			t.level[s&3] += float32(p * l)
 			t.square[s&3] += float32(p * l * l)
 		}
+		for c := range t.weak {
+			t.weak[c] = float32(math.Pow(float64(t.likely[c]), b.kappa-1))
+		}
 	}
 }
 
@@ -130,6 +135,7 @@ func (b *believer) block(levels, soft []float32, index int) {
 		back[i] = [4]float32{1, 1, 1, 1}
 	}
 	var spread, distance float32
+	b.xvar = 0
 	count := 0
 	for s := blockSegments; s >= 0; s-- {
 		if b.codes[s] < 0 {
@@ -143,6 +149,7 @@ func (b *believer) block(levels, soft []float32, index int) {
 		}
 	}
 	if count > 0 {
+		b.extra += (float64(b.xvar)/float64(count)/4*3 - b.extra) * learning
 		b.variance += (float64(spread)/float64(count) - b.variance) * learning
 		b.residual += (float64(distance)/float64(count) - b.residual) * learning
 	}
@@ -197,7 +204,12 @@ func (b *believer) behind(levels []float32, place, first int, back *[coders][4]f
 			scale := 1 / (c0*t.likely[0] + c1*t.likely[1] + c2*t.likely[2] + c3*t.likely[3])
 			mean := (c0*t.level[0] + c1*t.level[1] + c2*t.level[2] + c3*t.level[3]) * scale
 			square := (c0*t.square[0] + c1*t.square[1] + c2*t.square[2] + c3*t.square[3]) * scale
-			levels[g*coders+k] = mean + vsb.PilotLevel
+			x0, x1, x2, x3 := c0*t.weak[0], c1*t.weak[1], c2*t.weak[2], c3*t.weak[3]
+			xs := 1 / (x0*t.likely[0] + x1*t.likely[1] + x2*t.likely[2] + x3*t.likely[3])
+			xm := (x0*t.level[0] + x1*t.level[1] + x2*t.level[2] + x3*t.level[3]) * xs
+			xq := (x0*t.square[0] + x1*t.square[1] + x2*t.square[2] + x3*t.square[3]) * xs
+			b.xvar += xq - xm*xm
+			levels[g*coders+k] = xm + vsb.PilotLevel
 			spread += square - mean*mean
 			d := float32(b.entries[p])*(1./beliefSteps) - beliefLimit - mean
 			distance += d * d
