@@ -30,26 +30,12 @@ func WatchRows(w io.Writer, r *watch.Report, o TextOptions) error {
 		_, err := io.WriteString(w, t.b.String())
 		return err
 	}
-	t.line("")
-	t.line(" RF  margin in dB   margin 0 dB and more   dB of fade margin that cover")
-	t.line("       now usual    of the time (95 %)     99 % of the time     99.9 %")
-	for i := range r.Channels {
-		c := &r.Channels[i]
-		t.line(fmt.Sprintf("%3d  %5s %5s    %-22s %-20s %s", c.RFChannel, usualMargin(c.NowDB), usualMargin(c.MedianDB),
-			availability(c), needed(&c.Needs[1]), needed(&c.Needs[2])))
-	}
-	t.line("")
-	t.line(" RF  fades          lasting              deep            with others")
-	t.line("     a day in all   median  longest      median deepest")
-	for i := range r.Channels {
-		c := &r.Channels[i]
-		f := &c.Fades
-		if f.Count == 0 {
-			t.line(fmt.Sprintf("%3d  none", c.RFChannel))
-			continue
+	if t.line(""); o.Width >= 80 {
+		t.watched(r)
+	} else {
+		for i := range r.Channels {
+			t.note("", watchedInWords(&r.Channels[i]))
 		}
-		t.line(fmt.Sprintf("%3d  %5s %6d   %-7s %-11s  %-6s %-8s  %d of %d", c.RFChannel, perDay(f.PerDay), f.Count,
-			howLong(f.MedianSec), howLong(f.LongSec), decibelsDeep(f.MedianDB), decibelsDeep(f.DeepDB), f.Joint, f.Told))
 	}
 	t.line("")
 	for _, f := range r.Findings {
@@ -65,13 +51,50 @@ func WatchRows(w io.Writer, r *watch.Report, o TextOptions) error {
 	return err
 }
 
+// watched writes the two tables of a wide terminal.
+func (t *table) watched(r *watch.Report) {
+	t.line(" RF  margin in dB   margin 0 dB and more     dB of fade margin that cover")
+	t.line("       now usual    of the time (95 %)       99 % of the time  99.9 %")
+	for i := range r.Channels {
+		c := &r.Channels[i]
+		t.line(fmt.Sprintf("%3d  %5s %5s    %-24s %-17s %s", c.RFChannel, usualMargin(c.NowDB), usualMargin(c.MedianDB),
+			availability(c), needed(&c.Needs[1]), needed(&c.Needs[2])))
+	}
+	t.line("")
+	t.line(" RF  fades          lasting              deep            with others")
+	t.line("     a day in all   median  longest      median deepest")
+	for i := range r.Channels {
+		c := &r.Channels[i]
+		f := &c.Fades
+		if f.Count == 0 {
+			t.line(fmt.Sprintf("%3d  none", c.RFChannel))
+			continue
+		}
+		t.line(fmt.Sprintf("%3d  %5s %6d   %-7s %-11s  %-6s %-8s  %d of %d", c.RFChannel, perDay(f.PerDay), f.Count,
+			howLong(f.MedianSec), howLong(f.LongSec), decibelsDeep(f.MedianDB), decibelsDeep(f.DeepDB), f.Joint, f.Told))
+	}
+}
+
+// watchedInWords is a channel's row for a narrow terminal.
+func watchedInWords(c *watch.ChannelReport) string {
+	f := &c.Fades
+	s := fmt.Sprintf("RF %d: margin now %s dB, usual %s; 0 dB and more %s of the time; 99 %% of it needs %s dB of fade margin, 99.9 %% %s; ",
+		c.RFChannel, usualMargin(c.NowDB), usualMargin(c.MedianDB), availability(c), needed(&c.Needs[1]), needed(&c.Needs[2]))
+	if f.Count == 0 {
+		return s + "no fades"
+	}
+	return s + fmt.Sprintf("%d fades, %s a day, lasting %s (longest %s), %s deep (deepest %s), %d of %d with others",
+		f.Count, perDay(f.PerDay), howLong(f.MedianSec), howLong(f.LongSec), decibelsDeep(f.MedianDB), decibelsDeep(f.DeepDB), f.Joint, f.Told)
+}
+
 // watchedLine says what was watched.
 func watchedLine(r *watch.Report) string {
 	if r.From.IsZero() {
 		return "a log of a watch"
 	}
 	layout := "2006-01-02 15:04"
-	line := fmt.Sprintf("%s to %s, a reading every %v", r.From.Format(layout), r.To.Format(layout), time.Duration(r.EverySec*1e9))
+	every := strings.Replace(strings.Replace(time.Duration(r.EverySec*1e9).String(), "m0s", "m", 1), "h0m", "h", 1)
+	line := fmt.Sprintf("%s to %s, a reading every %v", r.From.Format(layout), r.To.Format(layout), every)
 	var most time.Duration
 	for i := range r.Channels {
 		most = max(most, r.Channels[i].Watched)

@@ -22,10 +22,16 @@ type scraped struct {
 	samples          map[string]float64 // by the sample's name and labels
 }
 
-// scrape reads an exposition with the parser of the time-series system that the
-// standard came from.
 func scrape(t *testing.T, text []byte) map[string]*scraped {
 	t.Helper()
+	out, err := parseMetrics(text)
+	require.NoError(t, err)
+	return out
+}
+
+// parseMetrics reads an exposition with the parser of the time-series system that
+// the standard came from.
+func parseMetrics(text []byte) (map[string]*scraped, error) {
 	out := map[string]*scraped{}
 	family := func(name []byte) *scraped {
 		f := out[string(name)]
@@ -40,9 +46,11 @@ func scrape(t *testing.T, text []byte) map[string]*scraped {
 	for {
 		entry, err := p.Next()
 		if errors.Is(err, io.EOF) {
-			return out
+			return out, nil
 		}
-		require.NoError(t, err)
+		if err != nil {
+			return nil, err
+		}
 		switch entry {
 		case textparse.EntryType:
 			name, kind := p.Type()

@@ -60,6 +60,10 @@ func TestStories(t *testing.T) {
 			"listen":    listen,
 			"radio":     startRadio,
 			"interrupt": interrupt,
+			"loose":     startLoose,
+			"port":      port,
+			"scrape":    scrapeTo,
+			"logrow":    logRow,
 		},
 	})
 }

@@ -188,15 +188,11 @@ func (w *watchFlags) open(ctx context.Context, c *console, from sourceWord) (sou
 		}
 		return src, nil, err
 	}
-	town, err := sim.Load(from.rest)
-	if err != nil {
-		return source{}, nil, err
-	}
 	var o sim.Options
 	if l, err := watch.Read(w.log); err == nil && len(l.Sessions) > 0 {
 		o.Epoch = l.Sessions[len(l.Sessions)-1].End.Add(time.Second)
 	}
-	radio, err := sim.New(town, o)
+	radio, err := from.openSim(o)
 	if err != nil {
 		return source{}, nil, err
 	}

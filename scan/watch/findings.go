@@ -203,7 +203,7 @@ func unwatched(r *Report) []Finding {
 	if n := len(r.Gaps); n > 0 {
 		out = append(out, Finding{
 			Kind: Unwatched,
-			Text: fmt.Sprintf("the radio was away %s, for %s in all; last: %s", counted(n, "times"), r.Away.Round(time.Second), r.Gaps[n-1].Reason),
+			Text: fmt.Sprintf("the radio was away %s, for %s in all; last: %s", counted(n, "times"), lengthOf(r.Away), r.Gaps[n-1].Reason),
 		})
 	}
 	if n := len(r.Disk); n > 0 {
@@ -228,17 +228,15 @@ func Percent(share float64) string {
 	return fmt.Sprintf("%.2g %%", p)
 }
 
-// nines writes a percentage near 100 with as many digits as tell it from 100.
+// nines writes a percentage near 100 with as many digits as tell it from 100, at
+// most three, and never rounds it up to there.
 func nines(p float64) string {
-	digits := 0
-	for rest := 100 - p; rest < 2 && digits < 5; rest *= 10 {
+	digits, per := 0, 1.0
+	for rest := 100 - p; rest < 2 && digits < 3; rest *= 10 {
 		digits++
+		per *= 10
 	}
-	s := fmt.Sprintf("%.*f", digits, p)
-	if p < 100 && !strings.Contains(s, ".") && s == "100" {
-		return "99.9"
-	}
-	return s
+	return fmt.Sprintf("%.*f", digits, math.Floor(p*per+1e-6)/per)
 }
 
 func counted(n int, several string) string {
@@ -257,4 +255,17 @@ func channels(list []int) string {
 		return "RF " + strings.Join(s[:n-1], ", ") + " and " + s[n-1]
 	}
 	return "RF " + s[0]
+}
+
+// lengthOf writes a length of time in its largest unit but one.
+func lengthOf(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	case d < 48*time.Hour:
+		return fmt.Sprintf("%.0f h", d.Hours())
+	}
+	return fmt.Sprintf("%.0f days", d.Hours()/24)
 }

@@ -212,6 +212,8 @@ func (p *replay) line(line []byte) error {
 		ok = decodeAs(line, p.moment)
 	case "":
 		ok = false
+	default:
+		ok = json.Valid(line) // of a kind that this program does not know
 	}
 	if !ok {
 		p.log.Damaged++
@@ -294,6 +296,7 @@ func (p *replay) tick(l tickLine) bool {
 	t.Since = t.Time.Add(-p.shift).Sub(p.first)
 	for _, r := range t.Readings {
 		c := p.course(r.RFChannel)
+		p.roll(c, t.Time)
 		if ended := c.add(r, t.Time, t.Since); ended != nil {
 			p.untold = append(p.untold, *ended)
 		}
@@ -303,6 +306,18 @@ func (p *replay) tick(l tickLine) bool {
 	}
 	p.seen(t.Time)
 	return true
+}
+
+// roll sums a minute and an hour up that are over and that no line has summed up:
+// it was damaged, or somebody else made the file.
+func (p *replay) roll(c *course, at time.Time) {
+	if len(c.minute.values) > 0 && !c.minute.start.Truncate(time.Minute).Equal(at.Truncate(time.Minute)) {
+		p.endMinute(c)
+	}
+	if c.hour.Readings > 0 && !c.hour.Start.Truncate(time.Hour).Equal(at.Truncate(time.Hour)) {
+		h, _ := c.endHour()
+		p.log.Hours = append(p.log.Hours, h)
+	}
 }
 
 func (p *replay) endMinute(c *course) {

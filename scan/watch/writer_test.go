@@ -79,6 +79,26 @@ func TestTornLog(t *testing.T) {
 	}
 }
 
+// Truth: arithmetic. A line that sums an hour up and is damaged costs nothing as
+// long as the hour's ticks are there.
+func TestDamagedHour(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "roof.watch")
+	w := keep(t, path, noon, 3*3600)
+	require.NoError(t, w.Close(noon.Add(3*time.Hour)))
+	text, err := os.ReadFile(path)
+	require.NoError(t, err)
+	whole, err := Read(path)
+	require.NoError(t, err)
+	text = bytes.Replace(text, []byte(`{"kind":"hour"`), []byte(`{"kind":"hxur`), 1)
+	text = bytes.Replace(text, []byte(`{"kind":"minute"`), []byte(`{"kind":"minute`), 2)
+	l, err := Decode(bytes.NewReader(text))
+	require.NoError(t, err)
+	require.Equal(t, 3, l.Damaged)
+	require.Equal(t, readings(whole), readings(l))
+	require.Len(t, l.Hours, len(whole.Hours))
+	require.Len(t, l.Minutes[22], len(whole.Minutes[22]))
+}
+
 // Truth: the promise. Of a header that was cut off nothing is left to lose; a file
 // that is no log is left alone.
 func TestOpenRefuses(t *testing.T) {
