@@ -77,10 +77,9 @@ func typical(p []point) time.Duration {
 
 // candidate is a place in a series where it changes.
 type candidate struct {
-	i      int
-	change float64
-	wide   int // points of the windows that showed it
-	score  float64
+	i     int
+	wide  int // points of the windows that showed it
+	score float64
 }
 
 // stepsIn looks for steps in a series. A step is where the medians of wide windows
@@ -106,13 +105,24 @@ func stepsIn(rf int, p []point, spacing time.Duration, wide int) []Step {
 		}
 		return 0
 	})
-	var out []Step
 	var taken []int
 	for _, c := range found {
-		if len(out) < mostSteps && !slices.ContainsFunc(taken, func(i int) bool { return c.i-i < c.wide && i-c.i < c.wide }) {
+		if len(taken) < mostSteps && !slices.ContainsFunc(taken, func(i int) bool { return c.i-i < c.wide && i-c.i < c.wide }) {
 			taken = append(taken, c.i)
-			out = append(out, Step{RFChannel: rf, Time: p[c.i].at, Within: spacing, ChangeDB: c.change})
 		}
+	}
+	slices.Sort(taken)
+	var out []Step
+	for k, i := range taken {
+		// By how much is told by wide windows that no other step is in.
+		from, to := max(0, i-4*wide), min(len(p), i+4*wide)
+		if k > 0 {
+			from = max(from, taken[k-1])
+		}
+		if k+1 < len(taken) {
+			to = min(to, taken[k+1])
+		}
+		out = append(out, Step{RFChannel: rf, Time: p[i].at, Within: spacing, ChangeDB: windowMedian(p[i:to]) - windowMedian(p[from:i])})
 	}
 	return out
 }
@@ -147,7 +157,7 @@ func candidates(p []point, sums []float64, wide int) []candidate {
 		// Of neighbours the one at which both few and many points part the most.
 		about := min(60, wide)
 		score := at * math.Abs(mean(max(0, i-about), i)-mean(i, min(n, i+about)))
-		found = append(found, candidate{i, change, wide, score})
+		found = append(found, candidate{i, wide, score})
 	}
 	return found
 }
