@@ -236,7 +236,7 @@ func (a *acquirer) correlate(at int, turn float64) {
 	spin(a.in[:n], -turn*float64(at), -turn)
 	_ = a.matchFFT.Transform(a.out, a.in)
 	for i, v := range a.reference {
-		a.out[i] *= v
+		a.out[i] = product(a.out[i], v)
 	}
 	_ = a.matchFFT.Inverse(a.out, a.out)
 }
@@ -303,10 +303,15 @@ func spin(x []complex64, phase, turn float64) {
 		at := complex64(cmplx.Rect(1, 2*math.Pi*math.Mod(phase, 1)))
 		step := complex64(cmplx.Rect(1, 2*math.Pi*turn))
 		for i, v := range x[:n] {
-			x[i] = v * at
-			at *= step
+			x[i] = product(v, at)
+			at = product(at, step)
 		}
 		phase += float64(n) * turn
 		x = x[n:]
 	}
+}
+
+// product is a·b, without the care that Go's own takes of infinities.
+func product(a, b complex64) complex64 {
+	return complex(real(a)*real(b)-imag(a)*imag(b), real(a)*imag(b)+imag(a)*real(b))
 }

@@ -1,23 +1,42 @@
 package receiver
 
-import "testing"
+import (
+	"syscall"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
 
 func BenchmarkReceiver(b *testing.B) {
-	s := sending{rate: 10e6, lower: -3.2e6, cn: 20, fields: 4, ppm: 20, carrierHz: 3000}
-	x := s.samples(b)
-	r, err := New(Options{RateHz: s.rate, LowerHz: s.lower})
-	if err != nil {
-		b.Fatal(err)
+	for _, c := range []struct {
+		name string
+		s    sending
+	}{
+		{"flat20dB", sending{rate: 10e6, lower: -3.2e6, cn: 20, fields: 20, ppm: 20, carrierHz: 3000}},
+		{"echoes18dB", sending{rate: 10e6, lower: -3.2e6, cn: 18, fields: 20, ppm: 20, carrierHz: 3000, paths: cases[13].paths}},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			x := c.s.samples(b)
+			b.ReportAllocs()
+			b.ResetTimer()
+			before := used()
+			for b.Loop() {
+				r, err := New(Options{RateHz: c.s.rate, LowerHz: c.s.lower})
+				require.NoError(b, err)
+				require.NoError(b, r.Write(x))
+			}
+			seconds := (used() - before) / float64(b.N)
+			b.ReportMetric(float64(len(x))/c.s.rate/seconds, "xrealtime")
+			b.ReportMetric(seconds/c.s.fields/260416*1e9, "ns/symbol")
+		})
 	}
-	_ = r.Write(x[:1000000])
-	n := 0
-	b.ReportAllocs()
-	// The samples that follow do not follow really; what counts is that it
-	// stays locked over each piece.
-	for b.Loop() {
-		_ = r.Write(x[cap(r.waiting):][:100000])
-		n += 100000
+}
+
+// used returns the seconds of processor time that this process has had.
+func used() float64 {
+	var u syscall.Rusage
+	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
+		return 0
 	}
-	b.ReportMetric(float64(n)/s.rate/b.Elapsed().Seconds(), "xrealtime")
-	b.ReportMetric(float64(r.status.Locks), "locks")
+	return float64(u.Utime.Sec+u.Stime.Sec) + float64(u.Utime.Usec+u.Stime.Usec)/1e6
 }

@@ -7,12 +7,9 @@ import (
 	"testing"
 )
 
-var flagK = flag.Float64("kappa", .6, "")
-var flagV = flag.Float64("vs", 1.5, "")
 var flagStop = flag.Int("stop", 20, "")
 
 func TestDebug(t *testing.T) {
-	vscale, kappa = *flagV, *flagK
 	for _, c := range cases {
 		if c.name != *flagCase {
 			continue

@@ -54,7 +54,10 @@ type filter struct {
 type designer struct {
 	fft   *psd.FFT
 	ratio []float64 // 2Q
-	work  []complex64
+
+	// matched is the noise of soft symbols where all others are known.
+	matched float64
+	work    []complex64
 }
 
 func newDesigner() (*designer, error) {
@@ -76,16 +79,18 @@ func (d *designer) set(channel []complex64, noise []float32) (ideal float64) {
 		return float64((real(h)*real(h) + imag(h)*imag(h)) / noise[k&binMask])
 	}
 	// The logarithm's mean by the products of a few: a logarithm takes long.
-	var sum float64
+	var sum, mean float64
 	product := 1.
 	for k := range d.ratio {
 		d.ratio[k] = ratio(k) + ratio(-k)
+		mean += binWeight(k) * d.ratio[k]
 		product *= 1 + vsb.LevelMeanSquare*d.ratio[k]
 		if k&15 == 15 || k == blockSize/2 {
 			sum += math.Log(product)
 			product = 1
 		}
 	}
+	d.matched = blockSize / max(mean, 1e-9)
 	return math.Exp(sum/float64(len(d.ratio))) - 1
 }
 

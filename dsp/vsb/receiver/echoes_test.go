@@ -72,7 +72,6 @@ var cases = []struct {
 }
 
 func TestEchoScan(t *testing.T) {
-	vscale, kappa = *flagV, *flagK
 	for _, c := range cases {
 		if *flagCase != "" && !strings.Contains(","+*flagCase+",", ","+c.name+",") {
 			continue

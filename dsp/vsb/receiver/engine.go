@@ -18,7 +18,15 @@ const (
 	// rounds is how often the symbols' levels are estimated. Each round works on
 	// a block that begins roundDelay symbols before that of the round before;
 	// its errors begin errorDelay before its levels.
-	rounds     = 4
+	rounds = 4
+
+	// A round is left out when the one before comes so close to the noise that
+	// remains where all symbols are known.
+	enough = 1.03
+
+	// caution is by how much more the levels are doubted than they say.
+	caution = 1.5
+
 	roundDelay = 2 * vsb.SegmentSymbols
 	errorDelay = vsb.SegmentSymbols
 
@@ -28,7 +36,6 @@ const (
 
 // stage is a round of estimating levels.
 type stage struct {
-	filter   *filter
 	believer *believer
 	soft     []float32 // a block
 	levels   []float32 // window: the levels' means, with the pilot's DC
@@ -54,9 +61,10 @@ type engine struct {
 	errors   [rounds][]complex64
 	turns    []complex64 // of each runSymbols symbols: by which phase received is turned
 
-	stages [rounds]stage
-	last   *filter
-	soft   []float32 // the engine's output, a block
+	stages  [rounds]stage
+	active  int                 // how many of the rounds are done: as many as make a difference
+	filters [rounds + 1]*filter // before each round, and behind the last
+	soft    []float32           // the engine's output, a block
 
 	channel        []complex64 // transform of the channel's impulse response
 	noise          []float32   // density of the received samples' error, per bin
@@ -89,7 +97,7 @@ func newEngine(s *sampler) (*engine, error) {
 	e := &engine{
 		sampler:  s,
 		received: make([]complex64, windowSize), turns: make([]complex64, windowSize/runSymbols+1),
-		last: newFilter(), soft: make([]float32, blockSymbols),
+		soft:    make([]float32, blockSymbols),
 		channel: make([]complex64, blockSize),
 		noise:   make([]float32, blockSize), noiseSum: make([]float32, blockSize),
 		points: make([]complex64, blockSymbols),
@@ -97,12 +105,10 @@ func newEngine(s *sampler) (*engine, error) {
 	}
 	for i := range e.stages {
 		e.errors[i] = make([]complex64, windowSize)
-		e.stages[i] = stage{newFilter(), newBeliever(), make([]float32, blockSymbols), make([]float32, windowSize), false, 0}
+		e.stages[i] = stage{newBeliever(), make([]float32, blockSymbols), make([]float32, windowSize), false, 0}
 	}
-	for i := range e.stages {
-		if i < rounds-1 {
-			e.stages[i].believer.kappa = kappa
-		}
+	for i := range e.filters {
+		e.filters[i] = newFilter()
 	}
 	var err error
 	if e.designer, err = newDesigner(); err != nil {
@@ -123,8 +129,6 @@ func newEngine(s *sampler) (*engine, error) {
 	}
 	return e, nil
 }
-
-var vscale, kappa = 1.5, 0.6
 
 const (
 	startRounds = 3
@@ -160,10 +164,10 @@ func (e *engine) start(odd bool, starter *starter) {
 	}
 	copy(e.noiseSum, e.noise)
 	e.syncError, e.errorPower = 1, 0
+	e.active = rounds
 	for i := range e.stages {
 		b := e.stages[i].believer
-		b.variance, b.residual = 1/float64(1+3*i), 0.5
-		b.extra = b.variance
+		b.doubt = 1 / float64(1+3*i)
 		e.stages[i].noise = 1.5 / float64(1+i)
 	}
 	// The first blocks are gone through again and again, each time with the
@@ -215,14 +219,16 @@ func (e *engine) ready() bool { return e.sampler.ready(blockSymbols) }
 func (e *engine) block() {
 	e.sampler.fill(e.received[history+firstAhead:])
 	e.equalise()
-	for i := range e.stages {
+	for i := range e.active {
 		e.believe(i)
 		e.subtract(i)
-		if i == rounds-1 {
-			e.follow()
+		if i+1 < e.active {
+			e.cancel(i, e.filters[i+1], e.stages[i+1].soft, history-(i+1)*roundDelay)
 		}
-		e.cancel(i)
 	}
+	e.follow()
+	e.finish()
+	e.passFieldSyncs()
 	e.report()
 	e.shift()
 }
@@ -255,19 +261,38 @@ func (e *engine) redesign() {
 	for k := range spectrum {
 		spectrum[k] = vsb.LevelMeanSquare
 	}
-	e.designer.design(e.stages[0].filter, e.channel, e.noise, spectrum, firstAhead)
-	for i := range e.stages {
-		next := e.last
-		if i+1 < rounds {
-			next = e.stages[i+1].filter
-		}
-		believed(spectrum, e.stages[i].filter.noise, vscale*e.stages[i].believer.extra)
-		e.designer.design(next, e.channel, e.noise, spectrum, laterAhead)
-	}
-	for i := range e.stages {
+	e.designer.design(e.filters[0], e.channel, e.noise, spectrum, firstAhead)
+	active := rounds
+	for i := range rounds {
 		s := &e.stages[i]
-		s.believer.setNoise(min(max(s.noise, s.filter.noise/1.5), s.filter.noise*4))
+		if i >= e.active {
+			s.believer.doubt = e.stages[i-1].believer.doubt / 3
+			s.noise = e.filters[i].noise
+		}
+		believed(spectrum, e.filters[i].noise, caution*s.believer.doubt)
+		e.designer.design(e.filters[i+1], e.channel, e.noise, spectrum, laterAhead)
+		if e.filters[i+1].noise < enough*e.designer.matched {
+			active = i + 1
+			break
+		}
 	}
+	e.activate(active)
+	for i := range e.active {
+		s, promised := &e.stages[i], e.filters[i].noise
+		s.believer.setNoise(min(max(s.noise, promised/1.5), promised*4))
+	}
+}
+
+// activate sets the number of rounds. One that was left out begins with what the one
+// before knows.
+func (e *engine) activate(rounds int) {
+	for i := e.active; i < rounds; i++ {
+		copy(e.stages[i].levels, e.stages[i-1].levels)
+		copy(e.errors[i], e.errors[i-1])
+		clear(e.stages[i].soft)
+		e.stages[i].believer.reset()
+	}
+	e.active = rounds
 }
 
 // mer is the modulation error ratio as a ratio of powers.
@@ -288,7 +313,7 @@ func (e *engine) report() {
 	}
 	if e.truth != nil {
 		line := ""
-		for k := range e.stages {
+		for k := range e.active {
 			s := &e.stages[k]
 			first := -k * roundDelay
 			var in, out float32
@@ -305,7 +330,7 @@ func (e *engine) report() {
 				d = s.soft[i] - e.truth[at]
 				in += d * d
 			}
-			line += fmt.Sprintf("| %d: noise %.3f, in %.3f (promised %.3f) out %.3f (self %.3f) ", k, s.believer.noise, in/float32(n), s.noise, out/float32(n), s.believer.variance)
+			line += fmt.Sprintf("| %d: noise %.3f, in %.3f (promised %.3f) out %.3f (self %.3f) ", k, s.believer.noise, in/float32(n), s.noise, out/float32(n), s.believer.doubt)
 		}
 		fmt.Println(line)
 	}

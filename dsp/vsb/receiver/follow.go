@@ -30,9 +30,10 @@ const (
 // The levels without their mean are nearly white, so the correlation of error and
 // levels is the least-squares step of the taps itself, all of them as fast.
 func (e *engine) follow() {
-	const first = history - (rounds-1)*roundDelay - errorDelay
-	errors := e.errors[rounds-1][first:][:blockSymbols]
-	count := float32(blockSymbols - e.unknown(rounds-1))
+	last := e.active - 1
+	first := history - last*roundDelay - errorDelay
+	errors := e.errors[last][first:][:blockSymbols]
+	count := float32(blockSymbols - e.unknown(last))
 	if count == 0 {
 		return
 	}
@@ -40,7 +41,7 @@ func (e *engine) follow() {
 	copy(e.work[errorsAt:], errors)
 	_ = e.fft.Transform(e.work, e.work)
 	// What is not believed firmly teaches little.
-	doubt := float32(e.stages[rounds-1].believer.variance / doubtful)
+	doubt := float32(e.stages[last].believer.doubt / doubtful)
 	trust := 1 / (1 + doubt*doubt)
 	gain := float32(noiseGain)
 	if e.blocks < 20 {

@@ -19,10 +19,10 @@ const (
 func (e *engine) equalise() {
 	s := &e.stages[0]
 	_ = e.fft.Transform(e.work, e.received[history-firstBehind:history-firstBehind+blockSize])
-	multiply(e.work, s.filter.spectrum)
+	multiply(e.work, e.filters[0].spectrum)
 	_ = e.fft.Inverse(e.work, e.work)
 	out := e.work[firstBehind:][:blockSymbols]
-	pilot := s.filter.constant * vsb.PilotLevel
+	pilot := e.filters[0].constant * vsb.PilotLevel
 	odd := s.odd
 	var sync float32
 	for g := range blockSegments {
@@ -57,7 +57,7 @@ func (e *engine) equalise() {
 			odd = !odd
 		}
 	}
-	mean := float64(sync) / blockSegments / vsb.SegmentSyncSymbols / s.filter.noise
+	mean := float64(sync) / blockSegments / vsb.SegmentSyncSymbols / e.filters[0].noise
 	e.syncError += (mean - e.syncError) / 8
 }
 
@@ -136,6 +136,16 @@ func (p *phaser) follow(err, im float32) {
 	p.drift += driftGain * x
 }
 
+// passFieldSyncs notes the field syncs that went by in each round's block.
+func (e *engine) passFieldSyncs() {
+	for round := range e.stages {
+		index := (e.segment - 2*round + vsb.FieldSegments) % vsb.FieldSegments
+		if index == 0 || index+blockSegments > vsb.FieldSegments {
+			e.stages[round].odd = !e.stages[round].odd
+		}
+	}
+}
+
 // believe estimates the levels of a round's soft symbols.
 func (e *engine) believe(round int) {
 	s := &e.stages[round]
@@ -157,7 +167,6 @@ func (e *engine) believe(round int) {
 			level, _ := e.fieldSync(k, s.soft[g*vsb.SegmentSymbols+k], s.odd)
 			levels[k] = level + vsb.PilotLevel
 		}
-		s.odd = !s.odd
 	}
 	// The syncs, which need not be believed, show the noise as it is.
 	if count > 0 && e.blocks*blockSymbols >= round*roundDelay {
@@ -238,13 +247,8 @@ func (e *engine) straighten(first int) {
 	}
 }
 
-// cancel makes the next round's soft symbols of a round's levels and errors.
-func (e *engine) cancel(round int) {
-	first := history - (round+1)*roundDelay
-	f, soft := e.last, e.soft
-	if round+1 < rounds {
-		f, soft = e.stages[round+1].filter, e.stages[round+1].soft
-	}
+// cancel makes soft symbols of a round's levels and errors, from first on.
+func (e *engine) cancel(round int, f *filter, soft []float32, first int) {
 	_ = e.fft.Transform(e.work, e.errors[round][first-laterBehind:][:blockSize])
 	multiply(e.work, f.spectrum)
 	_ = e.fft.Inverse(e.work, e.work)
@@ -253,12 +257,17 @@ func (e *engine) cancel(round int) {
 	for i, level := range levels {
 		soft[i] = level - vsb.PilotLevel + real(work[i])
 	}
-	if round+1 < rounds {
-		return
-	}
+}
+
+// finish makes the engine's soft symbols of the last round's levels. However many
+// rounds are left out, they are as late.
+func (e *engine) finish() {
+	const first = history - rounds*roundDelay
+	e.cancel(e.active-1, e.filters[e.active], e.soft, first)
 	var power float32
-	for _, v := range work {
-		power += real(v) * real(v)
+	for i, v := range e.soft {
+		d := v - e.stages[e.active-1].levels[first+i] + vsb.PilotLevel
+		power += d * d
 	}
 	e.errorPower += (float64(power)/blockSymbols - e.errorPower) / float64(min(8, max(1, e.blocks)))
 }

@@ -21,6 +21,12 @@ const (
 	clearest    = 0.15
 	leastBelief = 1e-7
 
+	// ownShare is the power to which a soft symbol's own word on its coset is
+	// taken, beside that of the others of its coder. Errors of a symbol and of
+	// its echoes' neighbours have noise in common: what each says of itself would
+	// come back to it as if others had said it.
+	ownShare = 0.6
+
 	// learning is the weight of a block in what is known of its noise.
 	learning = 0.3
 )
@@ -36,9 +42,6 @@ type belief struct {
 // its coder around it: the forward-backward algorithm of Bahl, Cocke, Jelinek and
 // Raviv (1974) on the twelve trellises.
 type believer struct {
-	kappa   float64
-	extra   float64
-	xvar    float32
 	noise   float64 // that the table is for
 	table   [beliefCount]belief
 	entries [groupsKept * coders]uint16
@@ -47,14 +50,11 @@ type believer struct {
 	glances [coders][4]float32              // the same for glance
 	codes   [blockSegments + 1]int          // each segment's first coder, or −1 for a field sync
 
-	// variance is that of the symbols, on average, given all that is known, and
-	// residual the mean square of the soft symbols' distance from what they are
-	// believed to be. Their sum is the soft symbols' noise.
-	variance, residual float64
+	doubt float64 // mean square error that the levels say they have
 }
 
 func newBeliever() *believer {
-	b := &believer{kappa: 1}
+	b := &believer{}
 	b.reset()
 	return b
 }
@@ -95,7 +95,7 @@ func (b *believer) setNoise(variance float64) {
 			t.square[s&3] += float32(p * l * l)
 		}
 		for c := range t.weak {
-			t.weak[c] = float32(math.Pow(float64(t.likely[c]), b.kappa-1))
+			t.weak[c] = float32(math.Pow(float64(t.likely[c]), ownShare-1))
 		}
 	}
 }
@@ -134,24 +134,20 @@ func (b *believer) block(levels, soft []float32, index int) {
 	for i := range back {
 		back[i] = [4]float32{1, 1, 1, 1}
 	}
-	var spread, distance float32
-	b.xvar = 0
+	var spread float32
 	count := 0
 	for s := blockSegments; s >= 0; s-- {
 		if b.codes[s] < 0 {
 			continue
 		}
-		v, d := b.behind(levels[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], s*kept, b.codes[s], &back)
+		v := b.behind(levels[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], s*kept, b.codes[s], &back)
 		if s < blockSegments {
 			spread += v
-			distance += d
 			count += kept
 		}
 	}
 	if count > 0 {
-		b.extra += (float64(b.xvar)/float64(count)/4*3 - b.extra) * learning
-		b.variance += (float64(spread)/float64(count) - b.variance) * learning
-		b.residual += (float64(distance)/float64(count) - b.residual) * learning
+		b.doubt += (float64(spread)/float64(count) - b.doubt) * learning
 	}
 }
 
@@ -184,8 +180,8 @@ func (b *believer) ahead(place int, soft []float32, first int) {
 }
 
 // behind goes backward through a segment and writes the levels' means. It returns the
-// sum of their variances and of the squared distances of the soft symbols from them.
-func (b *believer) behind(levels []float32, place, first int, back *[coders][4]float32) (spread, distance float32) {
+// sum of their variances.
+func (b *believer) behind(levels []float32, place, first int, back *[coders][4]float32) (spread float32) {
 	for g := groups - 1; g >= 0; g-- {
 		for k := range coders {
 			p := place + g*coders + k
@@ -201,18 +197,12 @@ func (b *believer) behind(levels []float32, place, first int, back *[coders][4]f
 			c2 := f[2]*z0 + f[0]*z1
 			c1 := f[1]*z2 + f[3]*z3
 			c3 := f[3]*z2 + f[1]*z3
-			scale := 1 / (c0*t.likely[0] + c1*t.likely[1] + c2*t.likely[2] + c3*t.likely[3])
-			mean := (c0*t.level[0] + c1*t.level[1] + c2*t.level[2] + c3*t.level[3]) * scale
-			square := (c0*t.square[0] + c1*t.square[1] + c2*t.square[2] + c3*t.square[3]) * scale
 			x0, x1, x2, x3 := c0*t.weak[0], c1*t.weak[1], c2*t.weak[2], c3*t.weak[3]
-			xs := 1 / (x0*t.likely[0] + x1*t.likely[1] + x2*t.likely[2] + x3*t.likely[3])
-			xm := (x0*t.level[0] + x1*t.level[1] + x2*t.level[2] + x3*t.level[3]) * xs
-			xq := (x0*t.square[0] + x1*t.square[1] + x2*t.square[2] + x3*t.square[3]) * xs
-			b.xvar += xq - xm*xm
-			levels[g*coders+k] = xm + vsb.PilotLevel
+			scale := 1 / (x0*t.likely[0] + x1*t.likely[1] + x2*t.likely[2] + x3*t.likely[3])
+			mean := (x0*t.level[0] + x1*t.level[1] + x2*t.level[2] + x3*t.level[3]) * scale
+			square := (x0*t.square[0] + x1*t.square[1] + x2*t.square[2] + x3*t.square[3]) * scale
+			levels[g*coders+k] = mean + vsb.PilotLevel
 			spread += square - mean*mean
-			d := float32(b.entries[p])*(1./beliefSteps) - beliefLimit - mean
-			distance += d * d
 			q := &t.likely
 			n0 := q[0]*z0 + q[2]*z1
 			n2 := q[2]*z0 + q[0]*z1
@@ -225,7 +215,7 @@ func (b *believer) behind(levels []float32, place, first int, back *[coders][4]f
 			z[0], z[1], z[2], z[3] = n0, n1, n2, n3
 		}
 	}
-	return spread, distance
+	return spread
 }
 
 // glance returns what a soft symbol of a data segment and those of its coder before

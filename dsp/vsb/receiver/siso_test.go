@@ -41,7 +41,7 @@ func TestBeliever(t *testing.T) {
 				hard += h * h
 				n++
 			}
-			self += b.variance
+			self += b.doubt
 		}
 		fmt.Printf("%.0f dB: noise %.3f mse %.4f self %.4f hard %.4f\n", snr, sigma*sigma, mse/float64(n), self/102, hard/float64(n))
 	}

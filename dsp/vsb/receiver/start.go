@@ -132,7 +132,7 @@ func (s *starter) forward(x []complex64) {
 	clear(s.work[channelTaps:])
 	_ = s.fft.Transform(s.work, s.work)
 	for i, v := range s.symbols {
-		s.work[i] = s.work[i] * v * (1. / startSize)
+		s.work[i] = product(s.work[i], v*(1./startSize))
 	}
 	_ = s.fft.Inverse(s.work, s.work)
 	copy(s.rows[:startCount], s.work[startValid:])
@@ -144,7 +144,7 @@ func (s *starter) backward(dst []complex64) {
 	copy(s.work[startValid:], s.rows[:startCount])
 	_ = s.fft.Transform(s.work, s.work)
 	for i, v := range s.symbols {
-		s.work[i] = s.work[i] * complex(real(v), -imag(v)) * (1. / startSize)
+		s.work[i] = product(s.work[i], complex(real(v)/startSize, -imag(v)/startSize))
 	}
 	_ = s.fft.Inverse(s.work, s.work)
 	copy(dst[:channelTaps], s.work)
