@@ -163,6 +163,7 @@ func (s *scene) find(services []band.Service, calibration *measure.Calibration) 
 		bands = append(bands, s.sum(service, s.emitter[from:]))
 	}
 	bands = append(s.televisionBands(), bands...)
+	s.dropRiders()
 	slices.SortStableFunc(bands, func(a, b Band) int { return compareHz(a.LowHz, b.LowHz) })
 	for i := range bands {
 		if calibration != nil && calibration.FullScaleDBm != nil && bands[i].PowerDBFS != nil {
@@ -294,6 +295,49 @@ func (s *scene) own(hz float64) bool {
 	}
 	tuned := hz / s.clock
 	return math.Abs(tuned-s.referenceHz*math.Round(tuned/s.referenceHz)) < earHz
+}
+
+// dropRiders leaves out narrow signals that stand as far from the middle of
+// their slice as several others from theirs: a tone of the radio's own that
+// rides along with the tuning.
+func (s *scene) dropRiders() {
+	const withinHz, enough = 8e3, 5
+	offset := make([]float64, len(s.emitter))
+	for i := range s.emitter {
+		offset[i] = math.NaN()
+		e := &s.emitter[i]
+		if e.noisy {
+			continue
+		}
+		if x := s.best(e.LowHz, e.HighHz); x != nil {
+			offset[i] = s.peak(x, e.LowHz, e.HighHz) - x.centerHz
+		}
+	}
+	var kept []Emitter
+	for i, e := range s.emitter {
+		n := 0
+		for _, o := range offset {
+			if math.Abs(o-offset[i]) < withinHz {
+				n++
+			}
+		}
+		if n < enough {
+			kept = append(kept, e)
+		}
+	}
+	s.emitter = kept
+}
+
+// peak is where, on the radio's scale, a stay shows most between two true
+// frequencies.
+func (s *scene) peak(x *stay, low, high float64) float64 {
+	best, at := 0.0, (low+high)/2/s.clock
+	for i, d := range x.density {
+		if f := x.at(i); f*s.clock >= low && f*s.clock <= high && d > best {
+			best, at = d, f
+		}
+	}
+	return at
 }
 
 // region names what stands out between two frequencies.

@@ -194,7 +194,7 @@ func (f *frontEnd) intercepts(list []channelRungs, lines []lineRungs) {
 	for i := range trust {
 		trust[i] = 1
 	}
-	for range 6 {
+	for round := range 6 {
 		var a [2][2]float64
 		var b [2]float64
 		take := func(which int, r []rung, steady func(float64) float64, second, third float64) {
@@ -229,7 +229,9 @@ func (f *frontEnd) intercepts(list []channelRungs, lines []lineRungs) {
 			}
 			// What does not fit holds something else: it counts for less.
 			const usual = 9
-			trust[which] = 1 / (1 + left/float64(len(r))/usual)
+			if round > 1 { // by then something is known to fit to
+				trust[which] = 1 / (1 + left/float64(len(r))/usual)
+			}
 		}
 		for i := range list {
 			take(i, list[i].rungs, noise, list[i].second, list[i].third)

@@ -298,7 +298,7 @@ func sortedWrong(t *testing.T, n int, town *sim.Town, channels []band.Channel, h
 			want = "station"
 		case products[c.Number] > noise/2:
 			want = "product"
-		case products[c.Number] > noise/20:
+		case products[c.Number] > noise/60:
 			continue // neither clearly there nor clearly not
 		default:
 			want = "noise"

@@ -12,7 +12,10 @@ import (
 
 // Costs in dB: below least none is told of; a share of what is found in a
 // channel that the front end accounts for explains all of it.
-const leastFrontDB = 0.1
+const (
+	leastFrontDB  = 0.1
+	leastInsideDB = 0.2 // of what is told by a level alone
+)
 
 // suspects makes suspects of what the front end does.
 func (f *finding) suspects(h *Hunt) []Suspect {
@@ -278,9 +281,9 @@ func numbers(list []band.Channel) string {
 	return strings.Join(out, ", ")
 }
 
-// order drops what the front end accounts for, keeps the wanted channels'
-// harms, and sorts: what breaks a channel first, then by cost; what does no
-// harm last, and of that the radio's own.
+// order drops what the front end accounts for and what costs next to nothing,
+// keeps the wanted channels' harms, and sorts by cost, a little more for what
+// breaks a channel; what does no harm comes last, and of that the radio's own.
 func (l *listener) order(f *finding, all []Suspect) []Suspect {
 	var out []Suspect
 	isWhole := func(s Suspect) bool { return s.FrequencyHz == nil && (s.Kind == Overload || s.Kind == Product) }
@@ -303,7 +306,8 @@ func (l *listener) order(f *finding, all []Suspect) []Suspect {
 	rank := func(s *Suspect) float64 {
 		r := s.WorstDB()
 		if slices.ContainsFunc(s.Harms, func(h Harm) bool { return h.Breaks }) {
-			r += 100
+			const breaksDB = 2 // as if it cost so much more
+			r += breaksDB
 		}
 		if s.Kind == Spur {
 			r -= 1
@@ -330,6 +334,12 @@ func (s *Suspect) take(harms []Harm) {
 // explained reports whether a suspect inside a channel is no more than what
 // the receiver's products put there.
 func (f *finding) explained(s *Suspect) bool {
+	switch s.Kind {
+	case RaisedFloor, CoChannel, Splatter, Impulses:
+		if s.WorstDB() < leastInsideDB {
+			return true
+		}
+	}
 	if f.front == nil {
 		return false
 	}

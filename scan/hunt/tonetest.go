@@ -133,8 +133,13 @@ func harmonic(tunedHz, referenceHz float64) int {
 // reclassify turns tones that were told to be something else into that.
 func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.Info) []Suspect {
 	out := slices.Clone(suspects)
+	riders := f.riders(out)
 	for i := range out {
 		t := &out[i]
+		if n := riders[i]; n > 0 {
+			t.own(fmt.Sprintf("a tone stands as far from the middle of %d slices, wherever the radio is tuned", n))
+			continue
+		}
 		if t.FrequencyHz == nil || t.Kind != Tone && t.Kind != Spur && t.Kind != Carrier {
 			continue
 		}
@@ -147,6 +152,44 @@ func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.In
 	}
 	return out
 }
+
+// riders returns, for each suspect that stands as far from the middle of its
+// slice as several others from theirs, in how many slices one does.
+func (f *finding) riders(suspects []Suspect) map[int]int {
+	offset := func(hz float64) float64 {
+		best := math.Inf(1)
+		for _, x := range f.stays {
+			if d := hz/f.clock - x.centerHz; !x.off && math.Abs(d) < math.Abs(best) && x.averages > longAverages {
+				best = d
+			}
+		}
+		return best
+	}
+	at := map[int]float64{}
+	for i := range suspects {
+		if s := &suspects[i]; s.FrequencyHz != nil && (s.Kind == Tone || s.Kind == Spur) {
+			at[i] = offset(s.FrequencyHz.Value)
+		}
+	}
+	out := map[int]int{}
+	for i, a := range at {
+		n := 0
+		for _, b := range at {
+			const withinHz = 300
+			if math.Abs(a-b) < withinHz {
+				n++
+			}
+		}
+		const enough = 3
+		if n >= enough {
+			out[i] = n
+		}
+	}
+	return out
+}
+
+// longAverages is what only the stays have that tones were sought in.
+const longAverages = 40
 
 func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 	mhz := t.FrequencyHz.Value / 1e6

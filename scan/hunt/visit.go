@@ -153,8 +153,25 @@ func (l *listener) listen(ctx context.Context) error {
 	}
 	l.what = "what the middle of a slice hid"
 	for _, w := range l.inside.Wants() {
-		if err := l.stay(ctx, w, time.Duration(InsideDwell*float64(time.Second)), l.inside.Keep); err != nil {
-			return err
+		// From the one side or the other, where a strong neighbour drives the
+		// converter to its rails: what that makes is not in the channel.
+		for _, aside := range []float64{0, -2 * (measure.UsableShare*w.RateHz - 50e3)} {
+			to := w
+			to.CenterHz += aside
+			heard := false
+			keep := func(b tuner.Block, newStay bool) error {
+				if float64(b.Clipped) > railShare*float64(len(b.Samples)) {
+					return nil
+				}
+				heard = true
+				return l.inside.Keep(b, newStay)
+			}
+			if err := l.stay(ctx, to, l.Dwell, keep); err != nil {
+				return err
+			}
+			if heard {
+				break
+			}
 		}
 	}
 	if err := l.outside(ctx); err != nil {
@@ -535,8 +552,9 @@ func (t *tap) Next(ctx context.Context) (tuner.Stay, error) {
 // Read implements tuner.Playlist.
 func (t *tap) Read(ctx context.Context, dst []complex64) (tuner.Block, error) {
 	b, err := t.Playlist.Read(ctx, dst)
+	const railsShare = 2e-3 // above it a block shows what the rails make
 	if len(b.Samples) > 0 {
-		if t.inside {
+		if t.inside && float64(b.Clipped) <= railsShare*float64(len(b.Samples)) {
 			if keepErr := t.listener.inside.Keep(b, t.fresh); keepErr != nil {
 				return b, keepErr
 			}
