@@ -139,6 +139,9 @@ func TestREADMEHasEveryField(t *testing.T) {
 		reflect.TypeFor[rankChannel](), reflect.TypeFor[rankPair](), reflect.TypeFor[rankChange](), reflect.TypeFor[rankRow](),
 		reflect.TypeFor[huntReport](), reflect.TypeFor[huntSuspect](), reflect.TypeFor[huntHarm](), reflect.TypeFor[huntChannel](), reflect.TypeFor[huntBand](),
 		reflect.TypeFor[huntEmitter](), reflect.TypeFor[huntGain](), reflect.TypeFor[huntGainPoint](), reflect.TypeFor[huntProduct](), reflect.TypeFor[huntTone](),
+		reflect.TypeFor[logJSON](), reflect.TypeFor[logGap](), reflect.TypeFor[logClock](), reflect.TypeFor[logDisk](), reflect.TypeFor[logChannelJSON](), reflect.TypeFor[logNeed](),
+		reflect.TypeFor[logDepth](), reflect.TypeFor[logFades](), reflect.TypeFor[logDay](), reflect.TypeFor[logDrift](), reflect.TypeFor[logStep](), reflect.TypeFor[logChance](),
+		reflect.TypeFor[logJoint](), reflect.TypeFor[logEvent](), reflect.TypeFor[logFinding](),
 		reflect.TypeFor[turnReport](), reflect.TypeFor[turnResult](), reflect.TypeFor[turnLobe](),
 		reflect.TypeFor[receiveSecond](), reflect.TypeFor[receiveStation](), reflect.TypeFor[receiveTotal](), reflect.TypeFor[reportIdentity](), reflect.TypeFor[reportService]()} {
 		for i := range typ.NumField() {
