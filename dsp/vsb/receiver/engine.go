@@ -74,7 +74,7 @@ type engine struct {
 	mean           []complex64 // transform of the levels' mean in a window
 	spectrum       [blockSize/2 + 1]float64
 	lean, strength [blockSymbols / runSymbols]float32
-	points         []complex64 // the first round's soft symbols and their imaginary parts
+	quadrature     []float32 // window: imaginary parts of the first round's soft symbols
 
 	segment int          // the block's first segment's index in its field
 	syncs   [2][]float32 // levels of field syncs, even and odd
@@ -86,7 +86,7 @@ type engine struct {
 	// What is measured.
 	ideal      float64 // of the ideal decision-feedback equaliser
 	errorPower float64 // of the last soft symbols
-	syncError  float64 // of the segment syncs in the first round's soft symbols, as a part of what the filter promises
+	syncError  float64 // squared, of the segment syncs in the first round's soft symbols
 
 	debug int
 	truth []float32
@@ -100,8 +100,8 @@ func newEngine(s *sampler) (*engine, error) {
 		soft:    make([]float32, blockSymbols),
 		channel: make([]complex64, blockSize),
 		noise:   make([]float32, blockSize), noiseSum: make([]float32, blockSize),
-		points: make([]complex64, blockSymbols),
-		work:   make([]complex64, blockSize), sent: make([]complex64, blockSize), mean: make([]complex64, blockSize),
+		quadrature: make([]float32, windowSize),
+		work:       make([]complex64, blockSize), sent: make([]complex64, blockSize), mean: make([]complex64, blockSize),
 	}
 	for i := range e.stages {
 		e.errors[i] = make([]complex64, windowSize)
@@ -236,6 +236,7 @@ func (e *engine) block() {
 // shift makes the next block the one at 0.
 func (e *engine) shift() {
 	copy(e.received, e.received[blockSymbols:])
+	copy(e.quadrature, e.quadrature[blockSymbols:])
 	copy(e.turns, e.turns[blockSymbols/runSymbols:])
 	for i := range e.stages {
 		copy(e.errors[i], e.errors[i][blockSymbols:])
@@ -303,8 +304,8 @@ func (e *engine) mer() float64 {
 // healthy tells whether what comes out can still be the station's symbols: whether
 // the segment syncs are where they should be.
 func (e *engine) healthy() bool {
-	const worst = 3
-	return e.syncError < worst && e.ideal > 1 && e.errorPower < 1e3
+	const worst = 14 // squared error, of levels of ±5
+	return e.syncError < worst && e.ideal > 0.5 && e.errorPower < 1e3
 }
 
 func (e *engine) report() {

@@ -51,7 +51,12 @@ type Receiver struct {
 	state   state
 	waiting []complex64 // samples in which lock is looked for
 	odd     bool        // the field sync that lock was found by
-	nominal float64     // the sampler's turn for a pilot in its place
+	passed  int64       // samples that the front got since lock
+	limit   int         // symbols from there on are of no use
+	barren  int         // failed packets one after the other
+	fields  int64
+	silence [1024]complex64
+	nominal float64 // the sampler's turn for a pilot in its place
 }
 
 type state int
@@ -94,9 +99,7 @@ func (r *Receiver) Write(samples []complex64) error {
 	r.status.Samples += int64(len(samples))
 	for len(samples) > 0 {
 		if r.state != searching {
-			n, out := r.front.write(samples)
-			samples = samples[n:]
-			r.take(out)
+			samples = samples[r.pass(samples):]
 			continue
 		}
 		n := min(len(samples), cap(r.waiting)-len(r.waiting))
@@ -119,6 +122,7 @@ func (r *Receiver) search() {
 		return
 	}
 	r.front.reset(found.carrierHz, 0)
+	r.passed, r.limit, r.barren = 0, math.MaxInt, 0
 	r.sampler.reset()
 	r.sampler.step = r.front.outRate() / vsb.SymbolRateHz * (1 + found.clock)
 	r.nominal = (r.front.middleHz - vsb.ChannelWidthHz/2 + vsb.PilotOffsetHz - r.front.centreHz()) / r.front.outRate()
@@ -132,10 +136,16 @@ func (r *Receiver) search() {
 	samples := r.waiting
 	r.waiting = r.waiting[:0]
 	for len(samples) > 0 && r.state != searching {
-		n, out := r.front.write(samples)
-		samples = samples[n:]
-		r.take(out)
+		samples = samples[r.pass(samples):]
 	}
+}
+
+// pass gives samples to the front and returns how many it took.
+func (r *Receiver) pass(samples []complex64) int {
+	n, out := r.front.write(samples)
+	r.passed += int64(n)
+	r.take(out)
+	return n
 }
 
 // take takes what the front has made.
@@ -169,22 +179,40 @@ func (r *Receiver) step() {
 		r.lose()
 		return
 	}
+	// Where symbols should be good but no packet is, something was taken for
+	// what it is not.
+	if r.barren > barrenPackets && e.ideal > barrenSNR {
+		r.lose()
+		return
+	}
 	for i := range blockSegments {
 		// The last soft symbols are some segments behind.
 		const behind = rounds * roundDelay / vsb.SegmentSymbols
 		index := (segment + i - behind + vsb.FieldSegments) % vsb.FieldSegments
-		if before+i < behind {
+		place := before + i - behind
+		if place < 0 || (place+1)*vsb.SegmentSymbols > r.limit {
 			continue
 		}
 		r.decode(index, e.soft[i*vsb.SegmentSymbols:][:vsb.SegmentSymbols])
 	}
 }
 
+const (
+	barrenPackets = 2 * coding.FieldPackets
+	barrenSNR     = 45 // 16.5 dB
+)
+
 // decode takes a segment's soft symbols.
 func (r *Receiver) decode(index int, soft []float32) {
 	ok, err := r.decoder.Segment(&r.packet, index, soft)
+	if index == 0 {
+		r.fields++
+	}
 	if err != nil || !ok {
 		return
+	}
+	if r.barren++; !r.packet.Failed {
+		r.barren = 0
 	}
 	if r.options.Packet != nil {
 		r.options.Packet(&r.packet)
@@ -202,8 +230,33 @@ func (r *Receiver) lose() {
 	r.waiting = r.waiting[:0]
 }
 
-// Flush works off what is still under way at the end of the samples.
-func (r *Receiver) Flush() error { return nil }
+// Flush works off what is still under way at the end of the samples. The packets
+// whose last bytes were not received are lost. The samples that may follow are taken
+// for others.
+func (r *Receiver) Flush() error {
+	if r.state == searching && len(r.waiting) > 0 {
+		r.search()
+	}
+	if r.state != searching {
+		// Silence follows, until the last symbol before it has come out.
+		end := float64(r.passed)*r.front.outRate()/r.front.rateHz - float64(r.sampler.whole)
+		r.limit = r.engine.blocks*blockSymbols + firstAhead + int(end/r.sampler.step) - tapCount
+		clear(r.silence[:])
+		for range flushPieces {
+			if r.state != running || (r.engine.blocks*blockSymbols-rounds*roundDelay) >= r.limit {
+				break
+			}
+			for samples := r.silence[:]; len(samples) > 0 && r.state == running; {
+				samples = samples[r.pass(samples):]
+			}
+		}
+	}
+	r.lose()
+	return nil
+}
+
+// flushPieces is how many pieces of silence are enough to end with.
+const flushPieces = 100
 
 // Status returns how reception is.
 func (r *Receiver) Status() Status {
@@ -212,6 +265,9 @@ func (r *Receiver) Status() Status {
 	s.Packets, s.Failed, s.Corrected = t.Packets, t.Failed, t.Corrected
 	s.MERBeforeDB, s.MERAfterDB, s.IdealDB = math.NaN(), math.NaN(), math.NaN()
 	if r.state == running {
+		s.Fields = r.fields
+		s.MERBeforeDB = 10 * math.Log10(r.engine.before())
+		s.LevelDBFS = 10 * math.Log10(r.engine.level())
 		s.MERAfterDB = 10 * math.Log10(r.engine.mer())
 		s.IdealDB = 10 * math.Log10(r.engine.ideal)
 		nominal := r.front.outRate() / vsb.SymbolRateHz

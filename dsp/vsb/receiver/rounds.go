@@ -30,12 +30,12 @@ func (e *engine) equalise() {
 		at := g * vsb.SegmentSymbols
 		for sub := 0; sub < vsb.SegmentSymbols; sub += runSymbols {
 			p := e.begin()
-			soft, points := s.soft[at+sub:][:runSymbols], e.points[at+sub:][:runSymbols]
+			soft, quadrature := s.soft[at+sub:][:runSymbols], e.quadrature[history+at+sub:][:runSymbols]
 			for i, v := range out[at+sub:][:runSymbols] {
 				re, im := p.turn(v)
 				re -= pilot
 				soft[i] = re
-				points[i] = complex(re, im)
+				quadrature[i] = im
 				var err float32
 				switch {
 				case index == 0:
@@ -57,7 +57,7 @@ func (e *engine) equalise() {
 			odd = !odd
 		}
 	}
-	mean := float64(sync) / blockSegments / vsb.SegmentSyncSymbols / e.filters[0].noise
+	mean := float64(sync) / blockSegments / vsb.SegmentSyncSymbols
 	e.syncError += (mean - e.syncError) / 8
 }
 

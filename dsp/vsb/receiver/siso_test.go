@@ -23,15 +23,15 @@ func TestBeliever(t *testing.T) {
 		}
 		b := newBeliever()
 		b.setNoise(sigma * sigma)
-		levels := make([]float32, 4*832)
+		levels := make([]float32, (blockSegments+1)*832)
 		var mse, self, hard float64
 		n := 0
-		for s := 0; s+3 <= 313; s += 3 {
-			b.block(levels, soft[s*832:][:3*832], s)
-			if s < 6 {
+		for s := 0; s+blockSegments <= 313; s += blockSegments {
+			b.block(levels, soft[s*832:][:blockSymbols], s)
+			if s < 2*blockSegments {
 				continue
 			}
-			for i := range 3 * 832 {
+			for i := range blockSymbols {
 				if i%832 < 4 {
 					continue
 				}
@@ -43,21 +43,21 @@ func TestBeliever(t *testing.T) {
 			}
 			self += b.doubt
 		}
-		fmt.Printf("%.0f dB: noise %.3f mse %.4f self %.4f hard %.4f\n", snr, sigma*sigma, mse/float64(n), self/102, hard/float64(n))
+		fmt.Printf("%.0f dB: noise %.3f mse %.4f self %.4f hard %.4f\n", snr, sigma*sigma, mse/float64(n), self/50, hard/float64(n))
 	}
 }
 
 func BenchmarkBeliever(b *testing.B) {
-	soft := make([]float32, 3*832)
+	soft := make([]float32, blockSymbols)
 	rng := rand.New(rand.NewPCG(1, 2))
 	for i := range soft {
 		soft[i] = float32(rng.NormFloat64() * 4)
 	}
-	levels := make([]float32, 4*832)
+	levels := make([]float32, (blockSegments+1)*832)
 	v := newBeliever()
 	v.setNoise(0.66)
 	for b.Loop() {
 		v.block(levels, soft, 3)
 	}
-	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/2496, "ns/symbol")
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/blockSymbols, "ns/symbol")
 }

@@ -1,5 +1,7 @@
 package receiver
 
+import "rooftone/dsp/vsb"
+
 // Status is how reception is. Counts are since New; the rest is of the moment.
 type Status struct {
 	Locked bool
@@ -38,9 +40,91 @@ type Tap struct {
 // Channel appends to dst the channel's impulse response, one tap a symbol, as
 // seen through the whole channel's bandwidth: a path is a pulse a symbol or two
 // wide. Nothing is appended when the receiver is not locked.
-func (r *Receiver) Channel(dst []Tap) []Tap { return dst }
+func (r *Receiver) Channel(dst []Tap) []Tap {
+	if r.state != running {
+		return dst
+	}
+	taps := r.engine.response()
+	most := strongest(taps)
+	for l, v := range taps {
+		dst = append(dst, Tap{float64(l-most) / vsb.SymbolRateHz, complex128(v) / complex128(taps[most])})
+	}
+	return dst
+}
 
 // Symbols appends to before and after the last symbols before and behind the
-// equaliser, consecutive ones, for a picture. Both are on the scale of the symbol
-// levels, real parts being what is sliced; the pilot's DC is taken out of after.
-func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) { return before, after }
+// equaliser, some thousands of consecutive ones, for a picture. Both are on the scale
+// of the symbol levels, without the pilot's DC; real parts are what is sliced.
+// Nothing is appended when the receiver is not locked.
+func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
+	if r.state != running {
+		return before, after
+	}
+	e := r.engine
+	taps := e.response()
+	main := taps[strongest(taps)]
+	power := real(main)*real(main) + imag(main)*imag(main)
+	turn := complex(real(main)/power, -imag(main)/power)
+	// Where the last block of soft symbols is now.
+	const first = history - rounds*roundDelay - blockSymbols
+	for i, soft := range e.soft {
+		at := first + i
+		v := product(product(e.received[at], e.turns[at/runSymbols]), turn)
+		before = append(before, v-vsb.PilotLevel)
+		after = append(after, complex(soft, e.quadrature[at]))
+	}
+	return before, after
+}
+
+// response returns the channel's impulse response, tapsAhead taps before the one that
+// was the strongest at the start.
+func (e *engine) response() []complex64 {
+	_ = e.fft.Inverse(e.work, e.channel)
+	taps := e.sent[:channelTaps]
+	for l := range taps {
+		v := e.work[(l-tapsAhead)&binMask]
+		taps[l] = complex(real(v)/blockSize, imag(v)/blockSize)
+	}
+	return taps
+}
+
+func strongest(taps []complex64) int {
+	most, at := float32(0), 0
+	for l, v := range taps {
+		if p := real(v)*real(v) + imag(v)*imag(v); p > most {
+			most, at = p, l
+		}
+	}
+	return at
+}
+
+// before returns the modulation error ratio with a single tap, the strongest, for an
+// equaliser.
+func (e *engine) before() float64 {
+	taps := e.response()
+	most := strongest(taps)
+	h := taps[most]
+	power := float64(real(h)*real(h) + imag(h)*imag(h))
+	var others, noise float64
+	for l, v := range taps {
+		if l != most {
+			along := float64(real(h)*real(v) + imag(h)*imag(v))
+			others += along * along / power / power
+		}
+	}
+	for _, n := range e.noise {
+		noise += float64(n) / blockSize
+	}
+	return vsb.LevelMeanSquare / (vsb.LevelMeanSquare*others + noise/2/power)
+}
+
+// level returns the power of the transmission before the front's filter.
+func (e *engine) level() float64 {
+	var data float64
+	for k, h := range e.channel {
+		if s := e.shape[k]; s > 0.05 {
+			data += float64(real(h)*real(h)+imag(h)*imag(h)) / float64(s)
+		}
+	}
+	return data / blockSize * vsb.LevelMeanSquare / vsb.DataShare
+}
