@@ -64,6 +64,7 @@ func drawSkyline(p *pen, s *scan.Survey, rows []scan.Channel, o Options) {
 		b.build(c)
 	}
 	b.street.drawBreaks(p, b.ground)
+	b.names(rows)
 	b.plates(rows)
 	b.key(rows)
 	footing(p, s, rows)
@@ -187,6 +188,32 @@ func (b *builder) heights() {
 	}
 	b.text(small, right+7, b.y(verdict.FirmMarginDB)-2.5, 0, "roof line")
 	b.text(small, right+7, b.ground-6, 0, "ground")
+}
+
+// names writes who is on a channel into the earth below a house, or below the
+// cellar's depth where that leaves room.
+func (b *builder) names(rows []scan.Channel) {
+	for _, c := range rows {
+		k := conditionOf(c)
+		if c.Label == "" || k == vacant || k == notCovered {
+			continue
+		}
+		x0, x1 := b.street.span(c.Channel)
+		l := letters{size: math.Max(6, math.Min(8, 0.44*b.street.lot())), ink: black}
+		top := b.ground - 6
+		switch {
+		case k == foreign:
+			top -= 10
+		case k == measured && c.Margin.Value < 0:
+			top = b.y(c.Margin.Value) - 18
+		case k != measured:
+			top -= 16
+		}
+		const least = 24 // less than this holds no name
+		if room := top - b.y(floorDB) + 2; room > least {
+			b.upright(l, (x0+x1)/2, top, 1, b.fit(l, c.Label, room))
+		}
+	}
 }
 
 // plates writes the channel numbers, the frequencies and the bands.

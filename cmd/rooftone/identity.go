@@ -176,6 +176,20 @@ func (r *reportIdentity) lines() []string {
 	return out
 }
 
+// names lists the services in few words.
+func (r *reportIdentity) names() string {
+	var out []string
+	for _, s := range r.Services {
+		if name := strings.TrimSpace(word0(s.Number) + " " + word0(s.Name)); name != "" {
+			out = append(out, name)
+		}
+	}
+	if len(out) == 0 {
+		return r.Label
+	}
+	return strings.Join(out, ", ")
+}
+
 func word0(s *string) string {
 	if s == nil {
 		return ""

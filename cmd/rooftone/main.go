@@ -72,6 +72,7 @@ func commands() []command {
 		aimCommand(),
 		wantCommand(),
 		markCommand(),
+		stationsCommand(),
 		turnCommand(),
 		rankCommand(),
 		watchCommand(),

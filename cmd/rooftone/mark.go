@@ -72,6 +72,10 @@ func (m *marker) run(ctx context.Context, c *console, operands []string) error {
 	if err != nil {
 		return err
 	}
+	m.visit.stations.site = m.site
+	if err := m.visit.stations.join(house); err != nil {
+		return err
+	}
 	if len(house.Wanted) == 0 {
 		return withHint(fmt.Errorf("no channels are wanted in %s", m.site.name), "rooftone want 7,22 --site %s", m.site.name)
 	}
@@ -139,6 +143,9 @@ func (m *marker) measure(ctx context.Context, c *console, req *visit) error {
 	// It is kept whatever becomes of what follows, so say so first.
 	c.note("kept: %s, in %s", spotName(mark), m.site.name)
 	if err := m.visit.show(c, survey); err != nil {
+		return err
+	}
+	if err := m.visit.stations.remember(c, survey); err != nil {
 		return err
 	}
 	for _, p := range req.pictures {

@@ -93,6 +93,7 @@ type reportRow struct {
 	ClippedFraction *float64 `json:"clipped_fraction"`
 	LostSamples     *bool    `json:"lost_samples"`
 
+	Station  *reportIdentity `json:"station"`  // who it says it is
 	Stations []reportStation `json:"stations"` // of the list, on this channel
 }
 
@@ -327,6 +328,8 @@ func csvField(v reflect.Value) string {
 		return joined(x)
 	case []reportStation:
 		return joined(x)
+	case reportIdentity:
+		return x.Label
 	default:
 		return fmt.Sprint(x)
 	}

@@ -143,7 +143,8 @@ func TestREADMEHasEveryField(t *testing.T) {
 		reflect.TypeFor[logDepth](), reflect.TypeFor[logFades](), reflect.TypeFor[logDay](), reflect.TypeFor[logDrift](), reflect.TypeFor[logStep](), reflect.TypeFor[logChance](),
 		reflect.TypeFor[logJoint](), reflect.TypeFor[logEvent](), reflect.TypeFor[logFinding](),
 		reflect.TypeFor[turnReport](), reflect.TypeFor[turnResult](), reflect.TypeFor[turnLobe](),
-		reflect.TypeFor[receiveSecond](), reflect.TypeFor[receiveStation](), reflect.TypeFor[receiveTotal](), reflect.TypeFor[reportIdentity](), reflect.TypeFor[reportService]()} {
+		reflect.TypeFor[receiveSecond](), reflect.TypeFor[receiveStation](), reflect.TypeFor[receiveTotal](), reflect.TypeFor[reportIdentity](), reflect.TypeFor[reportService](),
+		reflect.TypeFor[stationsReport](), reflect.TypeFor[stationsRow]()} {
 		for i := range typ.NumField() {
 			name := typ.Field(i).Tag.Get("json")
 			if typ.Field(i).Anonymous {

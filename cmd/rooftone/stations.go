@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"reflect"
+	"slices"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -20,9 +22,12 @@ type stationFlags struct {
 	at          string
 	declination *float64
 
-	list  []site.Station // by RF channel
+	list  []site.Station // by RF channel: the list's, and the house's that are not in it
 	seen  []site.Bearings
 	given bool
+
+	site  siteFlag
+	house *site.House // nil without one
 }
 
 func (s *stationFlags) declare(fs *pflag.FlagSet) {
@@ -31,20 +36,20 @@ func (s *stationFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &s.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative): bearings are then a compass's; look it up, for it drifts from year to year")
 }
 
+// declareSite declares --site, unless the command has one of its own.
+func (s *stationFlags) declareSite(fs *pflag.FlagSet) {
+	if fs.Lookup("site") == nil {
+		fs.Var(&fileName{&s.site.name}, "site", "the house `FILE`, which knows stations: those of its list, and who was received before; who is received now is added to it")
+	}
+}
+
 // read reads the list, if one was named.
 func (s *stationFlags) read() error {
 	if s.file == "" {
-		if s.at != "" {
+		if s.at != "" && s.site.name == "" {
 			return usagef("--at goes with a list of stations").hint("--stations list.csv --at %s", s.at)
 		}
-		return nil
-	}
-	var at site.Position
-	if s.at != "" {
-		var err error
-		if at, err = site.ParsePosition(s.at); err != nil {
-			return usagef("--at: %w", err).hint("--at 44.26,-72.58: latitude and longitude in degrees, north and east positive")
-		}
+		return s.locate()
 	}
 	f, err := os.Open(s.file)
 	if err != nil {
@@ -54,12 +59,109 @@ func (s *stationFlags) read() error {
 	if s.list, err = site.ReadStations(f); err != nil {
 		return fmt.Errorf("%s: %w", s.file, err)
 	}
-	if s.at != "" {
-		if s.seen, err = site.From(at, s.list); err != nil {
-			return err
+	s.given = true
+	return s.locate()
+}
+
+// locate finds where the stations stand as seen from --at.
+func (s *stationFlags) locate() error {
+	if s.at == "" {
+		return nil
+	}
+	at, err := site.ParsePosition(s.at)
+	if err != nil {
+		return usagef("--at: %w", err).hint("--at 44.26,-72.58: latitude and longitude in degrees, north and east positive")
+	}
+	s.seen, err = site.From(at, s.list)
+	return err
+}
+
+// readHouse reads the house's file, if one was named: its stations join the list.
+func (s *stationFlags) readHouse(c *console) error {
+	if s.site.name == "" {
+		return nil
+	}
+	house, err := s.site.read(c)
+	if err != nil {
+		return err
+	}
+	return s.join(house)
+}
+
+// join adds what a house knows.
+func (s *stationFlags) join(house *site.House) error {
+	s.house = house
+	for _, st := range house.Stations {
+		if !slices.ContainsFunc(s.list, func(o site.Station) bool { return o.RFChannel == st.RFChannel && o.Label == st.Label }) {
+			s.list = append(s.list, st)
 		}
 	}
-	s.given = true
+	s.given = s.given || len(house.Stations) > 0
+	return s.locate()
+}
+
+// label is what to call the station on a channel; "" when that is not known.
+func (s *stationFlags) label(rfChannel int) string {
+	if s.house != nil {
+		if l := s.house.Label(rfChannel); l != "" {
+			return l
+		}
+	}
+	if known := s.report(rfChannel); len(known) == 1 {
+		return known[0].Label
+	}
+	return ""
+}
+
+// name gives the channels of a survey on which something is the labels that are
+// known.
+func (s *stationFlags) name(survey *scan.Survey) {
+	for i := range survey.Channels {
+		c := &survey.Channels[i]
+		if c.Label == "" && c.Covered && c.Presence != measure.Vacant {
+			c.Label = s.label(c.Channel.Number)
+		}
+	}
+}
+
+// identity is who is on a channel, received now or known to the house; nil when
+// neither says.
+func (s *stationFlags) identity(c *scan.Channel) *reportIdentity {
+	if c.Identity != nil {
+		return identityOf(c.Identity)
+	}
+	if s.house == nil || !c.Covered || c.Presence == measure.Vacant {
+		return nil
+	}
+	return identityFrom(s.house.LearntOf(c.Channel.Number))
+}
+
+// remember adds to the house's file who was received, where that is news.
+func (s *stationFlags) remember(c *console, survey *scan.Survey) error {
+	if s.house == nil {
+		return nil
+	}
+	var news []site.Record
+	var said []string
+	for i := range survey.Channels {
+		ch := &survey.Channels[i]
+		if ch.Identity == nil {
+			continue
+		}
+		l := learntOf(ch.Identity, ch.Channel.Number)
+		if old := s.house.LearntOf(l.RFChannel); old != nil && reflect.DeepEqual(old.Services, l.Services) && reflect.DeepEqual(old.TransportID, l.TransportID) {
+			continue
+		}
+		news = append(news, l)
+		said = append(said, fmt.Sprintf("%d is %s", l.RFChannel, l.Label()))
+	}
+	if len(news) == 0 {
+		return nil
+	}
+	if err := site.Append(s.site.name, news...); err != nil {
+		return err
+	}
+	c.note("kept in %s: channel %s", s.site.name, strings.Join(said, ", "))
 	return nil
 }
 
@@ -130,8 +232,8 @@ func turned(deg float64) float64 { return math.Mod(math.Round(deg)+360, 360) }
 
 // show tells below a survey's rows which stations its channels are.
 func (s *stationFlags) show(c *console, survey *scan.Survey, l looks) error {
-	if !s.given {
-		return nil
+	if err := s.showIdentities(c, survey, l); err != nil || !s.given {
+		return err
 	}
 	var present []int
 	for i := range survey.Channels {
@@ -140,6 +242,31 @@ func (s *stationFlags) show(c *console, survey *scan.Survey, l looks) error {
 		}
 	}
 	return s.write(c, present, l)
+}
+
+// showIdentities tells who was received, now or before.
+func (s *stationFlags) showIdentities(c *console, survey *scan.Survey, l looks) error {
+	var lines []string
+	for i := range survey.Channels {
+		ch := &survey.Channels[i]
+		who := s.identity(ch)
+		if who == nil {
+			continue
+		}
+		how := "received now"
+		if who.How == howHouse {
+			how = "as the house's file knows"
+			if who.When != nil {
+				how += " since " + (*who.When)[:len("2006-01-02")]
+			}
+		}
+		lines = append(lines, fmt.Sprintf("%3d  %s; %s", ch.Channel.Number, who.names(), how))
+	}
+	if len(lines) == 0 {
+		return nil
+	}
+	screen := c.screenFor(l)
+	return plot.Lines(c.stdout, append([]string{"", "who they say they are:"}, lines...), plot.TextOptions{Width: screen.width, UTF8: screen.utf8})
 }
 
 func (s *stationFlags) write(c *console, channels []int, l looks) error {

@@ -102,6 +102,7 @@ func (v *visitFlags) declare(fs *pflag.FlagSet) {
 	fs.BoolVar(&v.csv, "csv", false, "print CSV, the same figures, one line a channel")
 	v.looks.declare(fs)
 	v.stations.declare(fs)
+	v.stations.declareSite(fs)
 	v.raw.declare(fs)
 }
 
@@ -145,6 +146,7 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 	o := scan.Options{
 		Channels: channels, Plan: plan,
 		Dwell: v.dwell, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold,
+		Identify: true,
 	}
 	if v.raw.rate != nil {
 		o.RateHz = *v.raw.rate // of a radio: a recording has its own
@@ -207,6 +209,9 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 		return err
 	}
 	defer discardPictures(req.pictures)
+	if err := v.stations.readHouse(c); err != nil {
+		return err
+	}
 	if rec != nil {
 		if err := rec.check(req.from); err != nil {
 			return err
@@ -261,6 +266,9 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 	if err := v.show(c, survey); err != nil {
 		return err
 	}
+	if err := v.stations.remember(c, survey); err != nil {
+		return err
+	}
 	if !anyCovered(survey) && !survey.Interrupted {
 		c.note("%s covers none of these channels", v.from)
 	}
@@ -299,6 +307,7 @@ func anyCovered(s *scan.Survey) bool {
 
 // show prints the survey as the flags want it.
 func (v *visitFlags) show(c *console, s *scan.Survey) error {
+	v.stations.name(s)
 	var err error
 	switch {
 	case v.json:
@@ -323,6 +332,7 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 func (v *visitFlags) report(s *scan.Survey) report {
 	r := newReport(s)
 	for i := range r.Channels {
+		r.Channels[i].Station = v.stations.identity(&s.Channels[i])
 		r.Channels[i].Stations = v.stations.report(r.Channels[i].RFChannel)
 	}
 	return r
