@@ -6,6 +6,7 @@ import (
 
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
+	"rooftone/scan/watch"
 )
 
 // OnPaper writes a figure as the pictures do, with true minus signs: as many
@@ -50,3 +51,15 @@ func (p *Places) RankOf(row *site.Row) string { return p.rankOf(row) }
 
 // ChangeLines say what became of the places since a moment.
 func (p *Places) ChangeLines() []string { return p.changes() }
+
+// WatchLines say of a watch what was watched and how each channel held.
+func WatchLines(r *watch.Report) []string {
+	out := []string{watchedLine(r)}
+	for i := range r.Channels {
+		out = append(out, watchedInWords(&r.Channels[i]))
+	}
+	if text := unsaid(r); text != "" && len(r.Channels) > 0 {
+		out = append(out, text)
+	}
+	return out
+}

@@ -66,19 +66,10 @@ func (l *logReport) run(c *console, name string) error {
 	if len(pictures) == 2 && sameFile(l.courseFile, l.dayFile) {
 		return usagef("--course and --day name the same file").hint("give each picture a name of its own")
 	}
-	log, err := watch.Read(name)
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return withHint(fmt.Errorf("no log %s", quote(name)), "rooftone watch 22 --log %s starts one", name)
-	case errors.Is(err, watch.ErrNotLog):
-		return withHint(err, "rooftone watch makes one; a house's file goes with --site")
-	case err != nil:
-		return logProblem(name, err)
+	r, err := readLog(c, name)
+	if err != nil {
+		return err
 	}
-	if log.Damaged > 0 {
-		c.note("%s: %d lines are damaged and passed over", name, log.Damaged)
-	}
-	r := watch.Conclude(log)
 	for _, p := range pictures {
 		if p.file, err = createOut(p.name); err != nil {
 			return err
@@ -100,4 +91,21 @@ func (l *logReport) run(c *console, name string) error {
 		}
 	}
 	return nil
+}
+
+// readLog reads a log and concludes from it.
+func readLog(c *console, name string) (*watch.Report, error) {
+	log, err := watch.Read(name)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, withHint(fmt.Errorf("no log %s", quote(name)), "rooftone watch 22 --log %s starts one", name)
+	case errors.Is(err, watch.ErrNotLog):
+		return nil, withHint(err, "rooftone watch makes one; a house's file goes with --site")
+	case err != nil:
+		return nil, logProblem(name, err)
+	}
+	if log.Damaged > 0 {
+		c.note("%s: %d lines are damaged and passed over", name, log.Damaged)
+	}
+	return watch.Conclude(log), nil
 }

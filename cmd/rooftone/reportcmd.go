@@ -17,11 +17,13 @@ drift, its sudden steps, and which channels faded together. A log can be read
 while it grows.
 
 With --site and --out: one page about a house, for the customer or a helper far
-away.`,
+away. With a LOG too, the page tells what that says.`,
 		examples: `rooftone report roof.watch               the log in words
 rooftone report roof.watch --json        and for programs
 rooftone report --site house.jsonl --out visit.html
-                                         the page of a visit`,
+                                         the page of a visit
+rooftone report roof.watch --site house.jsonl --out visit.html
+                                         and whether it held`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
 			var (
 				log  logReport
@@ -33,13 +35,11 @@ rooftone report --site house.jsonl --out visit.html
 				switch {
 				case len(operands) > 1:
 					return usagef("%d arguments where one log belongs", len(operands)).hint("rooftone report %s", operands[0])
-				case len(operands) == 1 && page.wanted():
-					return usagef("a log and a house are two reports").hint("rooftone report %s, or leave it out for the house", operands[0])
 				case page.wanted():
 					if err := log.refuse(fs); err != nil {
 						return err
 					}
-					return page.run(ctx, c)
+					return page.run(ctx, c, operands)
 				case len(operands) == 0:
 					return usagef("report wants a log, or a house").hint("rooftone report LOG; rooftone report --site house.jsonl --out visit.html")
 				}

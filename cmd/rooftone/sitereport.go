@@ -40,7 +40,7 @@ func (p *sitePage) declare(fs *pflag.FlagSet) {
 // wanted reports whether any flag asks for the page.
 func (p *sitePage) wanted() bool { return p.given() }
 
-func (p *sitePage) run(_ context.Context, c *console) error {
+func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 	if err := p.rank.site.check("report"); err != nil {
 		return err
 	}
@@ -53,6 +53,9 @@ func (p *sitePage) run(_ context.Context, c *console) error {
 		return usagef("--out: the page is written as .html, not .pdf").hint("--out visit.html, and print that to a PDF")
 	default:
 		return usagef("--out: the page is HTML, and %s does not end in .html", quote(p.out)).hint("--out visit.html")
+	}
+	if len(logs) > 0 && sameFile(p.out, logs[0]) {
+		return usagef("--out names the log").hint("--out visit.html")
 	}
 	if sameFile(p.out, p.rank.site.name) {
 		return usagef("--out and --site name the same file").hint("--out visit.html")
@@ -74,6 +77,11 @@ func (p *sitePage) run(_ context.Context, c *console) error {
 	}
 	if p.chosen != "" {
 		if page.Chosen, err = choose(places.Ranking.Rows, p.chosen); err != nil {
+			return err
+		}
+	}
+	if len(logs) > 0 {
+		if page.Watched, err = readLog(c, logs[0]); err != nil {
 			return err
 		}
 	}

@@ -21,7 +21,7 @@ func (b *builder) visits() {
 		}
 		row := visitRow{
 			When: m.Time.UTC().Format("2006-01-02 15:04 UTC"), Where: (&site.Spot{Place: m.Place, BearingDeg: m.BearingDeg, HeightM: m.HeightM}).String(),
-			Note: m.Note, Source: m.Source, Program: m.Program, Interrupted: m.Interrupted, Gain: gains(m),
+			How: look(m.Look), Note: m.Note, Source: m.Source, Interrupted: m.Interrupted, Gain: gains(m),
 		}
 		if m.ThresholdDB > 0 {
 			row.Threshold = trimmed(m.ThresholdDB) + " dB"
@@ -40,6 +40,19 @@ func (b *builder) visits() {
 	default:
 		b.sheet.When = "on " + list(days)
 	}
+}
+
+// look says how a mark's figures were measured.
+func look(l site.Look) string {
+	switch l {
+	case site.Careful:
+		return "careful visit"
+	case site.Live:
+		return "live meter, one moment"
+	case site.Turned:
+		return "fit to a turn"
+	}
+	return string(l)
 }
 
 // ranked returns the marks that the ranking rests on, in order of time.

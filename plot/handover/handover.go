@@ -21,6 +21,7 @@ import (
 
 	"rooftone/plot"
 	"rooftone/scan/site"
+	"rooftone/scan/watch"
 )
 
 //go:embed assets
@@ -35,14 +36,7 @@ type Page struct {
 	File    string      // the house file's name
 	Damaged int         // lines of it that could not be used
 
-	// Also are further findings, such as what a watch has told.
-	Also []Section
-}
-
-// Section is a heading with lines of plain text below it.
-type Section struct {
-	Title string
-	Lines []string
+	Watched *watch.Report // of a watch at this house; or nil
 }
 
 // Write writes the page.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
@@ -16,6 +17,7 @@ import (
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 	"rooftone/scan/verdict"
+	"rooftone/scan/watch"
 )
 
 var noon = time.Date(2026, 3, 5, 12, 0, 0, 0, time.UTC)
@@ -39,7 +41,7 @@ func heard(rf int, marginDB float64) site.Heard {
 }
 
 // house is a small house; text stands wherever a person may write.
-func house(text string) *Page {
+func house(t testing.TB, text string) *Page {
 	marks := []site.Mark{
 		{Time: noon, Place: "gable" + text, BearingDeg: ptr(131.0), HeightM: ptr(7.0), Note: "tripod" + text, Source: "sim:town" + text,
 			Program: "rooftone" + text, ThresholdDB: 15.2, Clock: estimate(12.8),
@@ -67,8 +69,27 @@ func house(text string) *Page {
 	}
 	return &Page{
 		Places: p, Marks: marks, Program: "rooftone 1" + text, File: "house.jsonl" + text, Damaged: 1,
-		Also: []Section{{"Watched" + text, []string{"a line" + text}}},
+		Watched: watched(t, text),
 	}
+}
+
+// watched is an afternoon's watch.
+func watched(t testing.TB, text string) *watch.Report {
+	path := filepath.Join(t.TempDir(), "roof.watch")
+	w, err := watch.Open(path, watch.Settings{Every: time.Minute, RFChannels: []int{8, 17}, Source: "sim:town" + text}, noon)
+	require.NoError(t, err)
+	for i := range 60 {
+		since := time.Duration(i) * time.Minute
+		require.NoError(t, w.Add(watch.Tick{Time: noon.Add(since), Since: since, Readings: []watch.Reading{
+			{RFChannel: 8, MarginDB: ptr(11 + 0.1*float64(i%3))}, {RFChannel: 17, MarginDB: ptr(-3.0)},
+		}}))
+	}
+	require.NoError(t, w.Close(noon.Add(time.Hour)))
+	l, err := watch.Read(path)
+	require.NoError(t, err)
+	r := watch.Conclude(l)
+	r.Findings = append(r.Findings, watch.Finding{Text: "it held" + text, Next: "sleep" + text})
+	return r
 }
 
 func write(t testing.TB, p *Page) string {
@@ -80,7 +101,7 @@ func write(t testing.TB, p *Page) string {
 // Truth: what the house's file says, in the words that the README gives the
 // grades, and the promise that every figure has its interval.
 func TestPage(t *testing.T) {
-	page := write(t, house(""))
+	page := write(t, house(t, ""))
 	for _, want := range []string{
 		"<h1>Television at Orchard Farm</h1>",
 		"gable, antenna pointing 131° (south-east), 7 m up",
@@ -101,15 +122,15 @@ func TestPage(t *testing.T) {
 		"2026-03-05 12:00 UTC", "12.8\u00a0±0.4 ppm", "15.2 dB", "tripod",
 		"2026-03-05 14:00 UTC, cut short",
 		"one line of the file could not be read and is left out",
-		"a line",
+		"Whether it holds", "RF 8: margin now", "<li>it held <span class=\"small\">Next: sleep</span></li>",
 	} {
 		require.True(t, strings.Contains(page, want), want)
 	}
 	require.False(t, strings.Contains(page, "ZgotmplZ"), "an address was refused")
-	require.Equal(t, 3, strings.Count(page, "<img src=\"data:image/svg"), "skyline, grid and rose")
+	require.Equal(t, 4, strings.Count(page, "<img src=\"data:image/svg"), "skyline, grid, rose and course")
 
 	// The decided place goes before the best one.
-	p := house("")
+	p := house(t, "")
 	p.Chosen = &p.Places.Ranking.Rows[1]
 	page = write(t, p)
 	require.True(t, strings.Contains(page, "Chosen place"))
@@ -119,7 +140,8 @@ func TestPage(t *testing.T) {
 // Truth: a value that was not measured is absent, never zero: what files of
 // earlier versions lack, too.
 func TestAbsent(t *testing.T) {
-	p := house("")
+	p := house(t, "")
+	p.Watched = nil
 	for i := range p.Marks {
 		m := &p.Marks[i]
 		m.Clock, m.ThresholdDB, m.Source = nil, 0, ""
@@ -137,7 +159,7 @@ func TestAbsent(t *testing.T) {
 
 	require.Error(t, Write(&bytes.Buffer{}, nil))
 	require.Error(t, Write(&bytes.Buffer{}, &Page{Places: &plot.Places{}}))
-	require.ErrorIs(t, Write(full{}, house("")), errFull)
+	require.ErrorIs(t, Write(full{}, house(t, "")), errFull)
 }
 
 var errFull = errors.New("disk full")

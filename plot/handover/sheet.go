@@ -38,7 +38,9 @@ type sheet struct {
 	Pictures []picture
 	Changes  []string
 	Since    string
-	Also     []Section
+	Watched  []finding
+	Watch    []string // how each channel held
+	Course   *picture
 
 	Climb   bool // what to try leads up
 	Visits  []visitRow
@@ -96,9 +98,12 @@ type picture struct {
 	Source              template.URL
 }
 
+// finding is a conclusion from a watch, and what to do next.
+type finding struct{ Text, Next string }
+
 type visitRow struct {
-	When, Where, Note, Source, Clock, Gain, Threshold, Program string
-	Interrupted                                                bool
+	When, Where, How, Note, Source, Clock, Gain, Threshold string
+	Interrupted                                            bool
 }
 
 type placeFigures struct {
@@ -135,7 +140,6 @@ func build(p *Page) (*sheet, error) {
 	s.House, s.Program, s.File = p.Places.House, p.Program, p.File
 	s.Places, s.Wanted = len(b.ranking.Rows), len(b.ranking.Wanted)
 	s.Need = trimmed(b.ranking.Options.EnoughDB)
-	s.Also = p.Also
 	if p.Damaged > 0 {
 		s.Damaged = counted(p.Damaged, "line", "lines")
 	}
@@ -432,6 +436,21 @@ func (b *builder) pictures() error {
 			},
 			func(w io.Writer) error { return plot.Rose(w, "svg", b.Places, plot.Options{}) },
 		})
+	}
+	if r := b.Watched; r != nil && len(r.Channels) > 0 {
+		for _, f := range r.Findings {
+			b.sheet.Watched = append(b.sheet.Watched, finding{f.Text, f.Next})
+		}
+		b.sheet.Watch = plot.WatchLines(r)
+		b.sheet.Course = &picture{
+			Title:   "How it held",
+			Caption: "Each channel's margin against time.",
+			Alt:     "Margins against time; the lines above say what matters of it.",
+		}
+		var err error
+		if b.sheet.Course.Source, err = inline(func(w io.Writer) error { return plot.Course(w, "svg", r, plot.Options{}) }); err != nil {
+			return err
+		}
 	}
 	for _, d := range drawings {
 		var err error

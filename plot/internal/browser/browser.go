@@ -39,9 +39,11 @@ func Start(t testing.TB) *Browser {
 	require.NoError(t, err)
 	fromRead, fromWrite, err := os.Pipe()
 	require.NoError(t, err)
+	folder, err := os.MkdirTemp("", "rooftone-browser-")
+	require.NoError(t, err)
 	cmd := exec.Command(path, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
 		"--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
-		"--mute-audio", "--remote-debugging-pipe", "--user-data-dir="+t.TempDir(), "about:blank")
+		"--mute-audio", "--remote-debugging-pipe", "--user-data-dir="+folder, "about:blank")
 	cmd.ExtraFiles = []*os.File{toRead, fromWrite}
 	require.NoError(t, cmd.Start())
 	toRead.Close()
@@ -49,10 +51,20 @@ func Start(t testing.TB) *Browser {
 	require.NoError(t, fromRead.SetReadDeadline(time.Now().Add(3*time.Minute)))
 	b := &Browser{t: t, to: toWrite, from: bufio.NewReader(fromRead)}
 	t.Cleanup(func() {
+		// Asked to leave, it takes its children along, which write into the
+		// folder until then.
+		fmt.Fprintf(toWrite, `{"id":0,"method":"Browser.close"}%c`, 0)
+		late := time.AfterFunc(5*time.Second, func() { cmd.Process.Kill() })
+		cmd.Wait()
+		late.Stop()
 		toWrite.Close()
 		fromRead.Close()
-		cmd.Process.Kill()
-		cmd.Wait()
+		for range 20 {
+			if os.RemoveAll(folder) == nil {
+				break
+			}
+			time.Sleep(50 * time.Millisecond)
+		}
 	})
 	return b
 }
