@@ -21,6 +21,7 @@ type sending struct {
 	carrierHz   float64
 	fields      float64
 	seed        uint64
+	neighbourDB float64 // of other stations in the channels below and above, 0 for none
 }
 
 func packets(dst []byte, field int64) {
@@ -68,6 +69,13 @@ func (s sending) samples(t testing.TB) []complex64 {
 		air.Shift(x, s.carrierHz, 0, step)
 	}
 	c := air.MeanPower(x)
+	if s.neighbourDB != 0 {
+		for i, offset := range []float64{-6e6, 6e6} {
+			n, err := vsb.NewRenderer(s.rate, -s.lower-offset)
+			require.NoError(t, err)
+			require.NoError(t, n.Add(x, vsb.NewWaveform(77+uint64(i)), start, step, complex(air.Amplitude(s.neighbourDB), 0)))
+		}
+	}
 	air.NewNoise(s.seed).Add(x, c/math.Pow(10, s.cn/10)*s.rate/vsb.ChannelWidthHz)
 	return x
 }
