@@ -48,12 +48,3 @@ func (c *counts) below(step int) int {
 	}
 	return sum
 }
-
-// total is how many were counted.
-func (c *counts) total() int {
-	sum := 0
-	for _, n := range c.n {
-		sum += n
-	}
-	return sum
-}
