@@ -3,6 +3,8 @@ package ofdm
 import (
 	"fmt"
 	"math"
+
+	"rooftone/dsp/render"
 )
 
 // cachedBlocks is how many blocks of a transmission a Renderer remembers.
@@ -17,18 +19,8 @@ const cachedBlocks = 4
 // on c hertz, at a rate r, give NewRenderer a centre that is c·e higher and
 // Render a step of 1/(r·(1+e)).
 type Renderer struct {
-	shaper   *shaper // nil when the slice misses the channel
-	middleHz float64 // the channel's middle, from the slice's centre
-	blocks   [cachedBlocks]block
-	clock    uint64
-}
-
-// block is a part of a transmission as a shaper makes it.
-type block struct {
-	waveform *Waveform
-	index    int64
-	used     uint64 // when, on the Renderer's clock
-	samples  []complex64
+	limits render.Blocks
+	blocks *render.Renderer[*Waveform] // nil when the slice misses the channel
 }
 
 // NewRenderer returns a Renderer for slices of the given sample rate whose
@@ -49,7 +41,18 @@ func NewRenderer(rateHz, offsetHz float64) (*Renderer, error) {
 	if err != nil {
 		return nil, fmt.Errorf("rendering ATSC 3.0: %w", err)
 	}
-	return &Renderer{shaper: shaper, middleHz: ChannelWidthHz/2 - offsetHz}, nil
+	r := &Renderer{limits: render.Blocks{
+		RateHz: BodyRateHz, Units: blockSamples, Guard: guardSamples,
+		TurnHz: ChannelWidthHz/2 - offsetHz, Memory: cachedBlocks, Subject: "rendering ATSC 3.0",
+	}}
+	if shaper != nil {
+		seen := r.limits
+		seen.Length, seen.Middle = shaper.length, shaper.middle
+		r.blocks = render.New(seen, func(dst []complex64, w *Waveform, index int64) error {
+			return shaper.shape(dst, w, seen.First(index))
+		})
+	}
+	return r, nil
 }
 
 // Render fills dst with the samples of w at the times startSeconds +
@@ -58,8 +61,8 @@ func NewRenderer(rateHz, offsetHz float64) (*Renderer, error) {
 // slice's centre is 0 at time 0.
 //
 // Any times may be asked for in any order; a span rendered in pieces is the
-// span rendered at once. The error of the samples is below −110 dB from
-// 2 MS/s up and below −80 dB at 500 kS/s; far from time 0 the rounding of times
+// span rendered at once. The error of the samples is below −90 dB from 2 MS/s
+// up and below −80 dB at 500 kS/s; far from time 0 the rounding of times
 // in a float64 grows to more: to −85 dB at 10⁴ seconds.
 //
 // It is an error when a time is not finite or some 20 years away, or when the
@@ -73,65 +76,8 @@ func (r *Renderer) Render(dst []complex64, w *Waveform, startSeconds, stepSecond
 // blocks of 2 ms are remembered: further paths of the same transmission over
 // the same span, up to 6 ms at a time, cost less than the first.
 func (r *Renderer) Add(dst []complex64, w *Waveform, startSeconds, stepSeconds float64, gain complex128) error {
-	const farthest = 1 << 52 / BodyRateHz
-	end := startSeconds + float64(len(dst))*stepSeconds
-	if !(math.Abs(startSeconds) < farthest && math.Abs(end) < farthest && stepSeconds > 0) {
-		return fmt.Errorf("rendering ATSC 3.0: %d samples from %g s in steps of %g s are out of range", len(dst), startSeconds, stepSeconds)
+	if r.blocks == nil {
+		return r.limits.Check(len(dst), startSeconds, stepSeconds)
 	}
-	if r.shaper == nil {
-		return nil
-	}
-	for n := 0; n < len(dst); {
-		t := startSeconds + float64(n)*stepSeconds
-		index := int64(math.Floor(t * BodyRateHz / hopSamples))
-		left := (float64(index+1)*hopSamples/BodyRateHz - t) / stepSeconds
-		count := max(1, int(math.Min(math.Ceil(left), float64(len(dst)-n))))
-		b, err := r.block(w, index)
-		if err != nil {
-			return fmt.Errorf("rendering ATSC 3.0: %w", err)
-		}
-		r.addBlock(dst[n:n+count], b, t, stepSeconds, gain)
-		n += count
-	}
-	return nil
-}
-
-// addBlock adds samples whose times lie in one block.
-func (r *Renderer) addBlock(dst []complex64, b *block, t, step float64, gain complex128) {
-	perSample := float64(r.shaper.length) / blockSamples
-	position := (t*BodyRateHz - float64(firstSample(b.index))) * perSample
-	advance := step * BodyRateHz * perSample
-	middle := float64(r.shaper.middle) / float64(r.shaper.length) // in cycles per block sample
-	phase := turn(r.middleHz*t) * turn(middle*position) * gain
-	spin := turn(r.middleHz*step + middle*advance)
-	for n := range dst {
-		y := between(b.samples, position+float64(n)*advance)
-		dst[n] += y * complex64(phase)
-		phase *= spin
-	}
-}
-
-// block returns a block of the waveform, made now unless it is remembered.
-func (r *Renderer) block(w *Waveform, index int64) (*block, error) {
-	r.clock++
-	oldest := &r.blocks[0]
-	for i := range r.blocks {
-		b := &r.blocks[i]
-		if b.waveform == w && b.index == index {
-			b.used = r.clock
-			return b, nil
-		}
-		if b.used < oldest.used {
-			oldest = b
-		}
-	}
-	if oldest.samples == nil {
-		oldest.samples = make([]complex64, r.shaper.length)
-	}
-	oldest.waveform = nil // until it holds what it says
-	if err := r.shaper.shape(oldest.samples, w, index); err != nil {
-		return nil, err
-	}
-	oldest.waveform, oldest.index, oldest.used = w, index, r.clock
-	return oldest, nil
+	return r.blocks.Add(dst, w, startSeconds, stepSeconds, gain)
 }

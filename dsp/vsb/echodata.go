@@ -1,6 +1,10 @@
 package vsb
 
-import "math"
+import (
+	"math"
+
+	"rooftone/dsp/render"
+)
 
 // echoData is what a fit leaves for a search of echoes: the fields' mean, and
 // what a path of gain 1 would make of it at delays half a step apart. Both are
@@ -14,7 +18,7 @@ type echoData struct {
 	data     []complex128
 	columns  []complex64 // one after the other
 	power    []float64   // of each column
-	between  *interpolator
+	between  *render.Interpolator
 }
 
 // echoData makes the data from the last fit.
@@ -57,23 +61,20 @@ func (t *Trainer) echoData() *echoData {
 // reaches says whether there are columns around a delay.
 func (d *echoData) reaches(delay float64) bool {
 	at := delay/d.half - float64(d.first)
-	return at >= tapsBefore && at < float64(len(d.power)-tapCount+tapsBefore)
+	return at >= render.TapsBefore && at < float64(len(d.power)-render.Taps+render.TapsBefore)
 }
 
 // weights returns the columns, from first on, that a delay lies between, what
 // they count, and how that changes with the delay in seconds. The delay must
 // be one that reaches allows.
-func (d *echoData) weights(delay float64) (first int, w, slope [tapCount]float32) {
+func (d *echoData) weights(delay float64) (first int, w, slope [render.Taps]float32) {
 	position := delay/d.half - float64(d.first)
-	whole := int(position)
-	phase := (position - float64(whole)) * phaseCount
-	row := &d.between[int(phase)&(phaseCount-1)]
-	rest := float32(phase - float64(int(phase)))
+	row, rest, first := d.between.Row(position)
 	for j := range w {
-		w[j] = row.tap[j] + rest*row.step[j]
-		slope[j] = row.step[j] * float32(phaseCount/d.half)
+		w[j] = row.Tap[j] + rest*row.Step[j]
+		slope[j] = row.Step[j] * float32(render.Phases/d.half)
 	}
-	return whole - tapsBefore, w, slope
+	return first, w, slope
 }
 
 // column writes the column of a path at a delay, and its derivative.

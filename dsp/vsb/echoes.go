@@ -6,6 +6,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"rooftone/dsp/render"
 )
 
 const (
@@ -161,7 +163,7 @@ func (m *echoModel) next(resolution float64) (delay float64, gain complex128, an
 			}
 			g := s.gain * turn(-s.turnHz*at)
 			sum += complex(real(g), -imag(g)) * match
-			size += (real(g)*real(g) + imag(g)*imag(g)) * s.echoData.power[first+tapsBefore]
+			size += (real(g)*real(g) + imag(g)*imag(g)) * s.echoData.power[first+render.TapsBefore]
 		}
 		scores = append(scores, norm2([]complex128{sum})/size)
 		delays = append(delays, at)

@@ -6,6 +6,7 @@ import (
 	"math/bits"
 
 	"rooftone/dsp/psd"
+	"rooftone/dsp/render"
 )
 
 // What a training fit covers.
@@ -37,7 +38,7 @@ const (
 
 	// delayMargin is how many half steps the tables have beyond the delays
 	// that are looked for, to interpolate between.
-	delayMargin = tapCount/2 + 1
+	delayMargin = render.Taps/2 + 1
 )
 
 // layout is how a slice of a channel is looked at: a band cut out of it, a

@@ -3,6 +3,8 @@ package vsb
 import (
 	"fmt"
 	"math"
+
+	"rooftone/dsp/render"
 )
 
 // cachedBlocks is how many blocks of a transmission a Renderer remembers.
@@ -17,20 +19,14 @@ const cachedBlocks = 8
 // on c hertz, at a rate r, give NewRenderer a centre that is c·e higher and
 // Render a step of 1/(r·(1+e)).
 type Renderer struct {
-	shaper  *shaper // nil when the slice misses the channel
-	between *interpolator
-	pilotHz float64 // from the slice's centre
-	blocks  [cachedBlocks]block
-	clock   uint64
+	limits render.Blocks
+	blocks *render.Renderer[carried] // nil when the slice misses the channel
 }
 
-// block is a part of a transmission as a shaper makes it.
-type block struct {
-	source  Source
-	dc      float32
-	index   int64
-	used    uint64 // when, on the Renderer's clock
-	samples []complex64
+// carried is a transmission with what its pilot raises the symbols by.
+type carried struct {
+	source Source
+	dc     float32
 }
 
 // NewRenderer returns a Renderer for slices of the given sample rate whose
@@ -51,9 +47,16 @@ func NewRenderer(rateHz, offsetHz float64) (*Renderer, error) {
 	if err != nil {
 		return nil, fmt.Errorf("rendering 8-VSB: %w", err)
 	}
-	r := &Renderer{shaper: shaper, pilotHz: PilotOffsetHz - offsetHz}
+	r := &Renderer{limits: render.Blocks{
+		RateHz: SymbolRateHz, Units: blockSymbols, Guard: guardSymbols,
+		TurnHz: PilotOffsetHz - offsetHz, Memory: cachedBlocks, Subject: "rendering 8-VSB",
+	}}
 	if shaper != nil {
-		r.between = newInterpolator()
+		seen := r.limits
+		seen.Length, seen.Middle = shaper.length, shaper.middle
+		r.blocks = render.New(seen, func(dst []complex64, key carried, index int64) error {
+			return shaper.shape(dst, key.source, key.dc, seen.First(index))
+		})
 	}
 	return r, nil
 }
@@ -84,71 +87,8 @@ func (r *Renderer) Add(dst []complex64, w Source, startSeconds, stepSeconds floa
 }
 
 func (r *Renderer) add(dst []complex64, source Source, dc float32, startSeconds, stepSeconds float64, gain complex128) error {
-	const farthest = 1 << 52 / SymbolRateHz
-	end := startSeconds + float64(len(dst))*stepSeconds
-	if !(math.Abs(startSeconds) < farthest && math.Abs(end) < farthest && stepSeconds > 0) {
-		return fmt.Errorf("rendering 8-VSB: %d samples from %g s in steps of %g s are out of range", len(dst), startSeconds, stepSeconds)
+	if r.blocks == nil {
+		return r.limits.Check(len(dst), startSeconds, stepSeconds)
 	}
-	if r.shaper == nil {
-		return nil
-	}
-	for n := 0; n < len(dst); {
-		t := startSeconds + float64(n)*stepSeconds
-		index := int64(math.Floor(t * SymbolRateHz / hopSymbols))
-		left := (float64(index+1)*hopSymbols/SymbolRateHz - t) / stepSeconds
-		count := max(1, int(math.Min(math.Ceil(left), float64(len(dst)-n))))
-		b, err := r.block(source, dc, index)
-		if err != nil {
-			return fmt.Errorf("rendering 8-VSB: %w", err)
-		}
-		r.addBlock(dst[n:n+count], b, t, stepSeconds, gain)
-		n += count
-	}
-	return nil
-}
-
-// addBlock adds samples whose times lie in one block.
-func (r *Renderer) addBlock(dst []complex64, b *block, t, step float64, gain complex128) {
-	perSymbol := float64(r.shaper.length) / blockSymbols
-	position := (t*SymbolRateHz - float64(firstSymbol(b.index))) * perSymbol
-	advance := step * SymbolRateHz * perSymbol
-	middle := float64(r.shaper.middle) / float64(r.shaper.length) // in cycles per block sample
-	phase := turn(r.pilotHz*t) * turn(middle*position) * gain
-	spin := turn(r.pilotHz*step + middle*advance)
-	for n := range dst {
-		y := r.between.at(b.samples, position+float64(n)*advance)
-		dst[n] += y * complex64(phase)
-		phase *= spin
-	}
-}
-
-// turn returns exp(2πi·cycles).
-func turn(cycles float64) complex128 {
-	sin, cos := math.Sincos(2 * math.Pi * (cycles - math.Round(cycles)))
-	return complex(cos, sin)
-}
-
-// block returns a block of the source, made now unless it is remembered.
-func (r *Renderer) block(source Source, dc float32, index int64) (*block, error) {
-	r.clock++
-	oldest := &r.blocks[0]
-	for i := range r.blocks {
-		b := &r.blocks[i]
-		if b.source == source && b.dc == dc && b.index == index {
-			b.used = r.clock
-			return b, nil
-		}
-		if b.used < oldest.used {
-			oldest = b
-		}
-	}
-	if oldest.samples == nil {
-		oldest.samples = make([]complex64, r.shaper.length)
-	}
-	oldest.source = nil // until it holds what it says
-	if err := r.shaper.shape(oldest.samples, source, dc, index); err != nil {
-		return nil, err
-	}
-	oldest.source, oldest.dc, oldest.index, oldest.used = source, dc, index, r.clock
-	return oldest, nil
+	return r.blocks.Add(dst, carried{source, dc}, startSeconds, stepSeconds, gain)
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/dsp/psd"
+	"rooftone/dsp/render"
 )
 
 func newRenderer(t testing.TB, rateHz, offsetHz float64) *Renderer {
@@ -332,4 +333,10 @@ func TestSliceAtTheVeryEdge(t *testing.T) {
 	r, err := NewRenderer(rate, -1.295175e6)
 	require.NoError(t, err)
 	require.NoError(t, r.Render(dst, NewWaveform(1), 14.084622495962936, 4.1666741634683425e-07))
+}
+
+// sliceResponse is the amplitude of the slice's own filter at a part of the
+// sample rate.
+func sliceResponse(part float64) float64 {
+	return render.Edge(math.Abs(part), render.PassEdge, render.StopEdge)
 }

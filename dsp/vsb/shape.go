@@ -6,6 +6,7 @@ import (
 	"math/bits"
 
 	"rooftone/dsp/psd"
+	"rooftone/dsp/render"
 )
 
 // Symbols become a signal in blocks, by the transform of blockSymbols of them.
@@ -15,17 +16,6 @@ import (
 const (
 	blockSymbols = 16384
 	guardSymbols = 1024
-	hopSymbols   = blockSymbols - 2*guardSymbols
-
-	// shortestBlock is as short as a block may be where a slice sees next to
-	// nothing of the channel: its guard must still hold the interpolator's taps.
-	shortestBlock = 16 * blockSymbols / guardSymbols
-)
-
-// The slice's own filter, in parts of the sample rate.
-const (
-	passEdge = 0.46
-	stopEdge = 0.54
 )
 
 // pulseHeight gives the standard's levels and pilot an average power of 1: it
@@ -72,8 +62,8 @@ func newShaper(rateHz, offsetHz float64) (*shaper, error) {
 		bin   = SymbolRateHz / blockSymbols
 		reach = SymbolRateHz / 4 * (1 + RollOff) // from the channel's middle
 	)
-	low := math.Max(ChannelWidthHz/2-reach, offsetHz-stopEdge*rateHz)
-	high := math.Min(ChannelWidthHz/2+reach, offsetHz+stopEdge*rateHz)
+	low := math.Max(ChannelWidthHz/2-reach, offsetHz-render.StopEdge*rateHz)
+	high := math.Min(ChannelWidthHz/2+reach, offsetHz+render.StopEdge*rateHz)
 	first := int(math.Ceil((low - PilotOffsetHz) / bin))
 	count := int(math.Floor((high-PilotOffsetHz)/bin)) - first + 1
 	if !(low < high) || count < 1 {
@@ -82,7 +72,7 @@ func newShaper(rateHz, offsetHz float64) (*shaper, error) {
 	s := &shaper{
 		first:    first,
 		middle:   first + count/2,
-		length:   max(shortestBlock, 1<<bits.Len(uint(float64(count)/widestContent))),
+		length:   max(render.ShortestBlock, 1<<bits.Len(uint(float64(count)/render.WidestContent))),
 		seen:     make([]seenBin, count),
 		levels:   make([]float32, blockSymbols),
 		pairs:    make([]complex64, blockSymbols/2),
@@ -94,7 +84,7 @@ func newShaper(rateHz, offsetHz float64) (*shaper, error) {
 	s.mirrored = make([]complex64, s.length)
 	for i := range s.seen {
 		hz := PilotOffsetHz + float64(first+i)*bin
-		s.seen[i] = s.bin(first+i, response(hz)*sliceResponse((hz-offsetHz)/rateHz))
+		s.seen[i] = s.bin(first+i, response(hz)*render.Edge(math.Abs(hz-offsetHz)/rateHz, render.PassEdge, render.StopEdge))
 	}
 	var err error
 	if s.forward, err = psd.NewFFT(blockSymbols / 2); err != nil {
@@ -119,31 +109,15 @@ func (s *shaper) bin(k int, amplitude float64) seenBin {
 	}
 }
 
-// sliceResponse is the amplitude of the slice's own filter, a raised cosine
-// between passEdge and stopEdge, at a part of the sample rate.
-func sliceResponse(part float64) float64 {
-	switch x := (math.Abs(part) - passEdge) / (stopEdge - passEdge); {
-	case x <= 0:
-		return 1
-	case x < 1:
-		return 0.5 + 0.5*math.Cos(math.Pi*x)
-	}
-	return 0
-}
-
-// firstSymbol is the symbol with which a block begins. Its first guardSymbols
-// and its last ones are in it for their tails only.
-func firstSymbol(index int64) int64 { return index*hopSymbols - guardSymbols }
-
-// shape fills dst, of s.length, with the block of the given index. Of the
+// shape fills dst, of s.length, with the block that begins with a symbol. Of the
 // block's symbols, each raised by dc, the pulses sum to
 //
 //	x(t) = Σ X[k]·G(k)·exp(2πi·k·t/T),
 //
 // where X is the symbols' transform, T the block's duration and G the pulse's
 // and the slice's response, and dst holds exp(−2πi·middle·t/T)·x(t).
-func (s *shaper) shape(dst []complex64, source Source, dc float32, index int64) error {
-	source.Symbols(s.levels, firstSymbol(index))
+func (s *shaper) shape(dst []complex64, source Source, dc float32, first int64) error {
+	source.Symbols(s.levels, first)
 	for i := range s.pairs {
 		s.pairs[i] = complex(s.levels[2*i]+dc, s.levels[2*i+1]+dc)
 	}
@@ -161,4 +135,10 @@ func (s *shaper) shape(dst []complex64, source Source, dc float32, index int64) 
 			k.gain*(si+wr*di+wi*dr))
 	}
 	return s.inverse.Transform(dst, s.mirrored)
+}
+
+// turn returns exp(2πi·cycles).
+func turn(cycles float64) complex128 {
+	sin, cos := math.Sincos(2 * math.Pi * (cycles - math.Round(cycles)))
+	return complex(cos, sin)
 }

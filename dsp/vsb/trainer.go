@@ -3,6 +3,8 @@ package vsb
 import (
 	"fmt"
 	"math"
+
+	"rooftone/dsp/render"
 )
 
 // foundChance is the chance of a false alarm below which training counts as
@@ -94,7 +96,7 @@ type Trainer struct {
 	pursuit pursuit
 	fields  []fieldSync
 	spins   [][]complex128 // of the carriers that refine tries
-	between *interpolator
+	between *render.Interpolator
 	work    []complex128
 	free    float64 // dimensions that the noise rests on
 	scale   float64 // the noise, in units of what the covariance was made with
@@ -135,7 +137,7 @@ func newTrainer(rateHz, offsetHz float64) (*Trainer, error) {
 		matrix:  newTriangle(n),
 		pursuit: pursuit{layout: g},
 		spins:   refineSpins(g),
-		between: newInterpolator(),
+		between: render.NewInterpolator(),
 		work:    make([]complex128, n),
 	}
 	if t.search, err = newSearch(g); err != nil {

@@ -105,7 +105,7 @@ func BenchmarkSymbols(b *testing.B) {
 	first := int64(0)
 	for b.Loop() {
 		w.Symbols(x, first)
-		first += hopSymbols
+		first += blockSymbols - 2*guardSymbols
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/blockSymbols, "ns/symbol")
 }

@@ -1,6 +1,10 @@
 package receiver
 
-import "math"
+import (
+	"math"
+
+	"rooftone/dsp/render"
+)
 
 // keptSamples is how many samples the sampler keeps before the next symbol.
 const keptSamples = 1024
@@ -8,7 +12,7 @@ const keptSamples = 1024
 // sampler reads the front's output once a symbol, at times that follow the
 // station's clock, and turns it so that the pilot comes to stand at 0 Hz.
 type sampler struct {
-	between *interpolator
+	between *render.Interpolator
 	samples []complex64 // waiting to be read
 	first   int64       // number of samples[0]
 
@@ -19,7 +23,7 @@ type sampler struct {
 	phase, turn float64 // of the next symbol, and from one to the next, in cycles
 }
 
-func newSampler() *sampler { return &sampler{between: newInterpolator()} }
+func newSampler() *sampler { return &sampler{between: render.NewInterpolator()} }
 
 // reset empties the sampler. The next sample it gets is number 0.
 func (s *sampler) reset() { s.samples, s.first = s.samples[:0], 0 }
@@ -43,7 +47,7 @@ func (s *sampler) write(x []complex64) {
 
 // ready tells whether so many symbols can be read.
 func (s *sampler) ready(symbols int) bool {
-	last := s.whole + int64(s.part+float64(symbols)*s.step) + tapCount
+	last := s.whole + int64(s.part+float64(symbols)*s.step) + render.Taps
 	return last < s.first+int64(len(s.samples))
 }
 
@@ -61,8 +65,8 @@ func (s *sampler) fill(dst []complex64) {
 		position := float64(s.whole-s.first) + s.part
 		for i := range dst[:n] {
 			var v complex64
-			if position >= tapsBefore {
-				v = s.between.at(x, position)
+			if position >= render.TapsBefore {
+				v = s.between.At(x, position)
 			}
 			dst[i] = complex(real(v)*real(at)-imag(v)*imag(at), real(v)*imag(at)+imag(v)*real(at))
 			at = complex(real(at)*real(spin)-imag(at)*imag(spin), real(at)*imag(spin)+imag(at)*real(spin))

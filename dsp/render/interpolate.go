@@ -1,0 +1,88 @@
+package render
+
+import "math"
+
+// An Interpolator reads a band-limited sequence at any position with a
+// Kaiser-windowed sinc of Taps taps, tabulated at Phases positions from one
+// sample to the next and taken as straight between those. For content up to
+// WidestContent/2 cycles a sample, which is a whole channel at the symbol
+// rate, the taps' error and the table's are each below −95 dB.
+const (
+	Taps       = 14
+	Phases     = 128
+	TapsBefore = Taps/2 - 1 // before the position's integer part
+
+	// WidestContent is the two-sided bandwidth, in cycles a sample, up to
+	// which an Interpolator keeps to its error.
+	WidestContent = 0.5577
+
+	kaiserBeta = 10.0
+)
+
+// Interpolator holds, for each phase, the taps and their step to the next.
+type Interpolator [Phases]Row
+
+// Row is the taps at one phase, and what each gains up to the next phase.
+type Row struct{ Tap, Step [Taps]float32 }
+
+// NewInterpolator makes the table.
+func NewInterpolator() *Interpolator {
+	// The taps for all phases are one symmetric pulse, read Phases apart.
+	const reach = Taps / 2 * Phases
+	var pulse [2*reach + 1]float64
+	for i := range reach + 1 {
+		d := float64(i) / Phases
+		v := 1.0
+		if i > 0 {
+			v = math.Sin(math.Pi*d) / (math.Pi * d)
+		}
+		x := float64(i) / reach
+		v *= besselI0(kaiserBeta*math.Sqrt(1-x*x)) / besselI0(kaiserBeta)
+		pulse[reach-i], pulse[reach+i] = v, v
+	}
+	var p Interpolator
+	for i := range p {
+		for j := range Taps {
+			at := reach + (j-TapsBefore)*Phases - i
+			p[i].Tap[j] = float32(pulse[at])
+			p[i].Step[j] = float32(pulse[at-1] - pulse[at])
+		}
+	}
+	return &p
+}
+
+// besselI0 is the modified Bessel function of the first kind and order 0.
+func besselI0(x float64) float64 {
+	sum, term := 1.0, 1.0
+	for k := 1.0; term > 1e-17*sum; k++ {
+		term *= x / 2 / k * (x / 2 / k)
+		sum += term
+	}
+	return sum
+}
+
+// Row returns the taps around a position that is not negative, how far beyond
+// them it lies in steps, and the place of the first sample that they weigh.
+func (p *Interpolator) Row(position float64) (row *Row, rest float32, first int) {
+	whole := int(position)
+	phase := (position - float64(whole)) * Phases
+	return &p[int(phase)&(Phases-1)], float32(phase - float64(int(phase))), whole - TapsBefore
+}
+
+// At returns x at a position, of which TapsBefore samples must lie before and
+// as many and two behind.
+func (p *Interpolator) At(x []complex64, position float64) complex64 {
+	row, rest, first := p.Row(position)
+	s := (*[Taps]complex64)(x[first:])
+	// Two sums each, so that one addition need not wait for the last.
+	var re0, im0, re1, im1 float32
+	for j := 0; j < Taps; j += 2 {
+		a := row.Tap[j] + rest*row.Step[j]
+		b := row.Tap[j+1] + rest*row.Step[j+1]
+		re0 += a * real(s[j])
+		im0 += a * imag(s[j])
+		re1 += b * real(s[j+1])
+		im1 += b * imag(s[j+1])
+	}
+	return complex(re0+re1, im0+im1)
+}
