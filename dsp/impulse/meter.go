@@ -82,6 +82,10 @@ type Piece struct {
 
 	Bursts int // how often single cells stood out, bursts counted once
 
+	// Loud are the times, in seconds from the first sample, between which
+	// bursts lie: from and to, in turn, ascending. Of many the first are told.
+	Loud []float64
+
 	// Profile is where in the slice, from −half to +half of the usable band, the
 	// filter listened: shares that add up to 1.
 	Profile [ProfilePieces]float64
@@ -306,7 +310,7 @@ func (m *Meter) judge(out *Piece, pass passed) {
 		// Pulses lift the median a little.
 		x = m.excess(level, m.lift(level, pass.long), pass.short)
 	}
-	out.Excess, out.Square, out.Bursts = x.mean, x.square, x.bursts
+	out.Excess, out.Square, out.Bursts, out.Loud = x.mean, x.square, x.bursts, x.loud
 	quiet := out.ExcessSigma
 	if x.mean > 3*quiet {
 		// The pulses' own scatter, if some hundred a second are as good as
@@ -386,7 +390,11 @@ type excess struct {
 	power        float64 // mean, behind the filter
 	mean, square float64 // of the quiet level, and its square less the noise's own
 	bursts       int
+	loud         []float64
 }
+
+// maxLoud is how many bursts' times are told.
+const maxLoud = 64
 
 // excess sums up the cells' excess over the quiet levels times lift, and fills
 // in what rhythms are sought in.
@@ -394,12 +402,18 @@ func (m *Meter) excess(level []float64, lift, freedom float64) excess {
 	var x excess
 	per, cell := m.perLevel(), float64(m.cell)/m.rateHz
 	least := eventLevel(freedom)
+	// What dies away lasts longer than it stands out.
+	const margin = 2 * burstSeconds / 5
 	m.rhythmic = m.rhythmic[:0]
 	last := math.Inf(-1)
 	var rhythm, count float64
 	for b := range level {
 		quiet := level[b] * lift
-		for i := b * per; i < (b+1)*per; i++ {
+		end := (b + 1) * per
+		if b == len(level)-1 {
+			end = len(m.cells) // what is left over, too
+		}
+		for i := b * per; i < end; i++ {
 			r := float64(m.cells[i]) / quiet
 			x.power += float64(m.cells[i]) - quiet
 			x.mean += r - 1
@@ -409,6 +423,12 @@ func (m *Meter) excess(level []float64, lift, freedom float64) excess {
 				t := float64(i) * cell
 				if t-last > burstSeconds {
 					x.bursts++
+					if x.bursts <= maxLoud {
+						x.loud = append(x.loud, t-margin, t)
+					}
+				}
+				if x.bursts <= maxLoud {
+					x.loud[len(x.loud)-1] = t + cell + margin
 				}
 				last = t
 			}

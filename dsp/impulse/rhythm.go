@@ -65,15 +65,37 @@ func (r *Rhythm) add(x []float64, stepSeconds float64) {
 		return
 	}
 	r.pieces++
+	var level [harmonics]float64
 	for w := range r.power {
+		between(level[:], x, mean, variance, mainsHz(w)*stepSeconds)
 		for t := range r.power[w] {
 			for h := range r.power[w][t] {
-				turn := mainsHz(w) * tried(t) * float64(h+1) * stepSeconds
-				re, im := sumTurning(x, mean, turn)
-				r.power[w][t][h] += (re*re + im*im) / variance
+				r.power[w][t][h] += turningPower(x, mean, mainsHz(w)*tried(t)*float64(h+1)*stepSeconds) / level[h]
 			}
 		}
 	}
+}
+
+// between fills level with what chance has near each harmonic: what is found
+// between them, but no less than what white noise of the same variance has. A
+// lone cluster of pulses has power at all low frequencies.
+func between(level, x []float64, mean, variance, turn float64) {
+	var own [harmonics + 1]float64
+	for h := range own {
+		places := [...]float64{0.4, 0.45, 0.5, 0.55, 0.6}
+		for _, p := range places {
+			own[h] += turningPower(x, mean, turn*(float64(h)+p)) / float64(len(places))
+		}
+	}
+	for h := range level {
+		level[h] = math.Max(variance, (own[h]+own[h+1])/2)
+	}
+}
+
+// turningPower is |Σ (x−mean)·exp(−2πi·turn·n)|².
+func turningPower(x []float64, mean, turn float64) float64 {
+	re, im := sumTurning(x, mean, turn)
+	return re*re + im*im
 }
 
 // sumTurning is Σ (x−mean)·exp(−2πi·turn·n).

@@ -70,7 +70,15 @@ type look struct {
 	averages float64
 	pieces   []impulse.Piece
 	seconds  float64
+	samples  int64
+	clipped  int64
 }
+
+// clippedShare is the share of samples on a rail from which a look is no use:
+// the converter makes lines and bands of its own.
+const clippedShare = 1e-3
+
+func (l *look) overloaded() bool { return float64(l.clipped) > clippedShare*float64(l.samples) }
 
 // NewInside makes an Inside for channels, ascending in frequency, of a source.
 func NewInside(channels []band.Channel, source tuner.Info) *Inside {
@@ -90,7 +98,8 @@ func (n *Inside) Keep(b tuner.Block, newStay bool) error {
 		n.endPiece()
 		n.welch.Flush()
 	}
-	n.welch.Write(b.Samples)
+	n.open.samples += int64(len(b.Samples))
+	n.open.clipped += int64(b.Clipped)
 	most := int(pieceSeconds * b.RateHz)
 	for x := b.Samples; len(x) > 0; {
 		k := min(len(x), most-len(n.kept))
@@ -136,13 +145,55 @@ func keyOf(b tuner.Block) lookKey {
 	return k
 }
 
-// endPiece measures the impulses in the piece kept so far.
+// endPiece measures the impulses in the piece kept so far, and takes what lies
+// between bursts into the spectrum: a burst that comes once a second is as high
+// as a tone in the few segments that it falls on. Where there is little between
+// them all is taken.
 func (n *Inside) endPiece() {
-	if p, err := n.meter.Measure(n.kept); err == nil { // too short a piece says nothing
-		n.open.pieces = append(n.open.pieces, p)
-		n.open.seconds += p.Seconds
+	defer func() { n.kept = n.kept[:0] }()
+	p, err := n.meter.Measure(n.kept)
+	if err != nil { // too short a piece says nothing
+		n.welch.Write(n.kept)
+		return
 	}
-	n.kept = n.kept[:0]
+	n.open.pieces = append(n.open.pieces, p)
+	n.open.seconds += p.Seconds
+	segment := int(n.open.rateHz / n.open.stepHz)
+	if quiet := quietRuns(p.Loud, n.open.rateHz, len(n.kept), segment); quiet != nil {
+		for i := 0; i < len(quiet); i += 2 {
+			n.welch.Flush()
+			n.welch.Write(n.kept[quiet[i]:quiet[i+1]])
+		}
+		n.welch.Flush()
+		return
+	}
+	n.welch.Write(n.kept)
+}
+
+// quietRuns returns from where to where n samples lie between loud times, runs
+// of at least one segment; nil when none are loud or the runs are less than
+// half.
+func quietRuns(loud []float64, rateHz float64, n, segment int) []int {
+	if len(loud) == 0 {
+		return nil
+	}
+	var out []int
+	sum, from := 0, 0
+	add := func(to int) {
+		if to-from >= segment {
+			out = append(out, from, to)
+			sum += to - from
+		}
+	}
+	for i := 0; i < len(loud); i += 2 {
+		add(min(n, int(loud[i]*rateHz)))
+		from = max(from, min(n, int(loud[i+1]*rateHz)))
+	}
+	add(n)
+	if sum < n/2 {
+		return nil
+	}
+	return out
 }
 
 // endStay takes in the stay under way.
@@ -172,6 +223,8 @@ func (n *Inside) endStay() {
 		return
 	}
 	old := n.looks[i]
+	old.samples += x.samples
+	old.clipped += x.clipped
 	total := old.averages + x.averages
 	for k, d := range n.density {
 		old.density[k] = float32((float64(old.density[k])*old.averages + d*x.averages) / total)

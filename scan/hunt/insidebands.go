@@ -24,7 +24,7 @@ const (
 
 	// edgeHz is what is left out at the edges of an occupied channel, where the
 	// station's own spectrum is so low that what a neighbour spills counts most.
-	edgeHz = 70e3
+	edgeHz = 130e3
 )
 
 // chart is a channel's spectrum on an even grid.
@@ -43,7 +43,7 @@ func (e *examination) chartOf(r *measure.Reading) *chart {
 	var step float64
 	for _, l := range e.looks {
 		reach := measure.UsableShare * l.rateHz
-		if l.of(r) && l.centerHz+reach > r.Channel.LowerHz && l.centerHz-reach < r.Channel.UpperHz() {
+		if !l.overloaded() && l.of(r) && l.centerHz+reach > r.Channel.LowerHz && l.centerHz-reach < r.Channel.UpperHz() {
 			looks = append(looks, l)
 			step = math.Max(step, l.stepHz*bandBins)
 		}
@@ -181,7 +181,11 @@ func (e *examination) carriersOf(r *measure.Reading, c *chart) []Suspect {
 		if !(power > 0) {
 			continue
 		}
-		out = append(out, e.carrier(r, c, b, power))
+		s := e.carrier(r, c, b, power)
+		if len(s.Harms) > 0 && s.Harms[0].CostDB.Value < leastCostDB {
+			continue // in a station's skirt a neighbour's trace is enough
+		}
+		out = append(out, s)
 	}
 	return out
 }

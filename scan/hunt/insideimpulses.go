@@ -78,6 +78,9 @@ func (e *examination) hear(l *look) (heard, bool) {
 func (e *examination) impulses() []Suspect {
 	var all []heard
 	for _, l := range e.looks {
+		if l.overloaded() {
+			continue
+		}
 		if h, ok := e.hear(l); ok {
 			all = append(all, h)
 		}
@@ -108,7 +111,7 @@ func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 		}
 	}
 	mains, locked := rhythm.Mains(rhythmChance)
-	if !locked && (bursts < leastBursts || tunings < min(leastTunings, len(in))) {
+	if !locked && (bursts < leastBursts || tunings < min(leastTunings, len(in)) || spreadBursts(in) < leastBursts/2) {
 		return Suspect{}, false
 	}
 	keen := keenest(in)
@@ -143,6 +146,22 @@ func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 	}
 	e.pulseHarms(&s, part, in)
 	return s, true
+}
+
+// spreadBursts is how many bursts there are without those of the tenth of the
+// looks that have the most: impulses are broad, while a narrow signal that comes
+// and goes shows in the one or two slices that it lies in.
+func spreadBursts(in []heard) int {
+	n := make([]int, len(in))
+	for i := range in {
+		n[i] = in[i].bursts
+	}
+	slices.Sort(n)
+	sum := 0
+	for _, v := range n[:len(n)-(len(n)+4)/10] {
+		sum += v
+	}
+	return sum
 }
 
 // keenest is the third of the looks that hear impulses best, three at least.

@@ -42,6 +42,9 @@ const (
 func (e *examination) findLines() {
 	var all []line
 	for _, l := range e.looks {
+		if l.overloaded() {
+			continue
+		}
 		half := measure.UsableShare * l.rateHz
 		found, err := intrude.Lines(l.spectrum(), -half, half, lineChance)
 		if err != nil {
