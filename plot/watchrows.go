@@ -193,8 +193,10 @@ func howLong(s float64) string {
 // longTime writes hours and days.
 func longTime(d time.Duration) string {
 	switch h := d.Hours(); {
-	case h < 1:
-		return fmt.Sprintf("%.0f min", math.Max(1, d.Minutes()))
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%.0f s", d.Seconds())
+	case h < 2:
+		return fmt.Sprintf("%.0f min", d.Minutes())
 	case h < 48:
 		return fmt.Sprintf("%.0f h", h)
 	case h < 240:

@@ -51,14 +51,16 @@ func findings(r *Report) []Finding {
 // breaks tells of channels that could not be decoded.
 func breaks(r *Report) []Finding {
 	var (
-		out   []Finding
-		never []int
+		out           []Finding
+		never, silent []int
 	)
 	for i := range r.Channels {
 		c := &r.Channels[i]
 		below := 1 - c.Available.Value
 		switch {
 		case math.IsNaN(below) || below == 0:
+		case c.Absent > 0.99:
+			silent = append(silent, c.RFChannel)
 		case below > 0.9:
 			never = append(never, c.RFChannel)
 		default:
@@ -71,6 +73,13 @@ func breaks(r *Report) []Finding {
 			}
 			out = append(out, f)
 		}
+	}
+	if len(silent) > 0 {
+		out = append(out, Finding{
+			Kind: NeverUp, RFChannels: silent,
+			Text: channels(silent) + ": no signal stood out of the noise, or hardly ever",
+			Next: "rooftone sweep shows what is on the air here",
+		})
 	}
 	if len(never) > 0 {
 		out = append(out, Finding{

@@ -1,10 +1,12 @@
 package watch
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -265,4 +267,69 @@ func TestStepsAndNone(t *testing.T) {
 	t.Logf("%d of %d steps found, %d found that are none", asked-missed, asked, wrong)
 	require.Zero(t, wrong)
 	require.LessOrEqual(t, missed, 4)
+}
+
+// Truth: arithmetic. Fades that come with noise in pulses are told from pulses that
+// come as they please, and a change of all channels at once from one of a single
+// channel.
+func TestWhatComesTogether(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(19, 73))
+	fade := func(i int, since time.Duration) bool {
+		// Half a minute in every quarter of an hour, of each channel at another time.
+		return since > time.Hour && (since+time.Duration(i)*4*time.Minute)%(15*time.Minute) < 30*time.Second
+	}
+	const stepAt = 7 * time.Hour
+	r := watched(t, 5*time.Second, 14*time.Hour, numbers(3), func(i int, since time.Duration) *float64 {
+		m := 12 + 0.2*rng.NormFloat64()
+		if fade(i, since) {
+			m -= 6
+		}
+		if since >= stepAt {
+			m -= 3
+		}
+		return &m
+	}, func(i int, since time.Duration, r *Reading) {
+		r.Impulse = i == 0 && fade(i, since) || rng.Float64() < 0.01
+		r.Overload = rng.Float64() < 0.01
+	})
+	for i, c := range r.Channels {
+		require.Equal(t, i == 0, c.Troubles.Certain, "%+v", c.Troubles)
+		require.False(t, c.Overloads.Certain, "%+v", c.Overloads)
+		require.InDelta(t, 13*4, c.Fades.Count, 3)
+		require.InDelta(t, 30, c.Fades.MedianSec, 1)
+		require.InDelta(t, 6.3, c.Fades.MedianDB, 0.5)
+		require.Len(t, c.Steps, 1)
+		require.InDelta(t, -3, c.Steps[0].ChangeDB, 0.3)
+		require.Len(t, c.Steps[0].With, 2)
+		require.WithinDuration(t, noon.Add(stepAt), c.Steps[0].Time, 2*time.Minute)
+	}
+	require.False(t, r.Joint.Certain)
+	kinds := map[FindingKind]int{}
+	for _, f := range r.Findings {
+		kinds[f.Kind]++
+	}
+	require.Equal(t, map[FindingKind]int{Changed: 1, Alone: 1, Impulsive: 1}, kinds, "%+v", r.Findings)
+	require.Contains(t, r.Findings[0].Text, "RF 20, 21 and 22 changed by -")
+	require.Contains(t, r.Findings[0].Next, "what they share")
+}
+
+func ExampleConclude() {
+	log := strings.NewReader(`{"kind":"watch","schema":"rooftone.watch/1"}
+{"kind":"start","time":"2026-03-05T18:30:00-05:00","every_s":20,"rf_channels":[22]}
+{"kind":"tick","time":"2026-03-05T18:30:00-05:00","margin_db":{"22":9.3}}
+{"kind":"tick","time":"2026-03-05T18:30:20-05:00","margin_db":{"22":-1.2}}
+{"kind":"tick","time":"2026-03-05T18:30:40-05:00","margin_db":{"22":9.1}}
+{"kind":"tick","time":"2026-03-05T18:31:00-05:00","margin_db":{"22":9.4}}
+`)
+	l, err := Decode(log)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, c := range Conclude(l).Channels {
+		fmt.Printf("RF %d: %.0f %% of %v, %d fall below the decode point\n", c.RFChannel, 100*c.Available.Value, c.Watched, c.Basis.Falls(0))
+	}
+	// Output:
+	// RF 22: 75 % of 1m20s, 1 fall below the decode point
 }
