@@ -103,9 +103,10 @@ func newEngine(s *sampler) (*engine, error) {
 		quadrature: make([]float32, windowSize),
 		work:       make([]complex64, blockSize), sent: make([]complex64, blockSize), mean: make([]complex64, blockSize),
 	}
+	tables := new(beliefs)
 	for i := range e.stages {
 		e.errors[i] = make([]complex64, windowSize)
-		e.stages[i] = stage{newBeliever(), make([]float32, blockSymbols), make([]float32, windowSize), false, 0}
+		e.stages[i] = stage{newBeliever(tables), make([]float32, blockSymbols), make([]float32, windowSize), false, 0}
 	}
 	for i := range e.filters {
 		e.filters[i] = newFilter()
@@ -331,7 +332,7 @@ func (e *engine) report() {
 				d = s.soft[i] - e.truth[at]
 				in += d * d
 			}
-			line += fmt.Sprintf("| %d: noise %.3f, in %.3f (promised %.3f) out %.3f (self %.3f) ", k, s.believer.noise, in/float32(n), s.noise, out/float32(n), s.believer.doubt)
+			line += fmt.Sprintf("| %d: noise %.3f, in %.3f (promised %.3f) out %.3f (self %.3f) ", k, s.noise, in/float32(n), s.noise, out/float32(n), s.believer.doubt)
 		}
 		fmt.Println(line)
 	}

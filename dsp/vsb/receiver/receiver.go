@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 
-	"rooftone/dsp/render"
 	"rooftone/dsp/vsb"
 	"rooftone/dsp/vsb/coding"
 )
@@ -241,7 +240,7 @@ func (r *Receiver) Flush() error {
 	if r.state != searching {
 		// Silence follows, until the last symbol before it has come out.
 		end := float64(r.passed)*r.front.outRate()/r.front.rateHz - float64(r.sampler.whole)
-		r.limit = r.engine.blocks*blockSymbols + firstAhead + int(end/r.sampler.step) - render.Taps
+		r.limit = r.engine.blocks*blockSymbols + firstAhead + int(end/r.sampler.step) - tapCount
 		clear(r.silence[:])
 		for range flushPieces {
 			if r.state != running || (r.engine.blocks*blockSymbols-rounds*roundDelay) >= r.limit {

@@ -23,42 +23,82 @@ func (e *engine) equalise() {
 	_ = e.fft.Inverse(e.work, e.work)
 	out := e.work[firstBehind:][:blockSymbols]
 	pilot := e.filters[0].constant * vsb.PilotLevel
-	odd := s.odd
 	var sync float32
+	s.believer.next(e.segment)
 	for g := range blockSegments {
 		index := (e.segment + g) % vsb.FieldSegments
-		at := g * vsb.SegmentSymbols
 		for sub := 0; sub < vsb.SegmentSymbols; sub += runSymbols {
-			p := e.begin()
-			soft, quadrature := s.soft[at+sub:][:runSymbols], e.quadrature[history+at+sub:][:runSymbols]
-			for i, v := range out[at+sub:][:runSymbols] {
-				re, im := p.turn(v)
-				re -= pilot
-				soft[i] = re
-				quadrature[i] = im
-				var err float32
-				switch {
-				case index == 0:
-					level, known := e.fieldSync(sub+i, re, odd)
-					if known {
-						err = re - level
-					}
-				case sub == 0 && i < vsb.SegmentSyncSymbols:
-					err = re - segmentSync(i)
-					sync += err * err
-				default:
-					err = re - s.believer.glance(index, sub+i, re)
-				}
-				p.follow(err, im)
+			if index == 0 {
+				e.runSync(out, g, sub, pilot)
+			} else {
+				sync += e.runData(out, g, sub, pilot)
 			}
-			e.end(&p, history+at+sub)
-		}
-		if index == 0 {
-			odd = !odd
 		}
 	}
 	mean := float64(sync) / blockSegments / vsb.SegmentSyncSymbols
 	e.syncError += (mean - e.syncError) / 8
+}
+
+// turnSymbols is how many symbols are turned by the same phase before the loop moves
+// it on.
+const turnSymbols = 8
+
+// runData makes runSymbols soft symbols of segment g, a data segment, from sub on. It
+// returns the squared error of the sync symbols among them.
+func (e *engine) runData(out []complex64, g, sub int, pilot float32) (sync float32) {
+	s := &e.stages[0]
+	at := g*vsb.SegmentSymbols + sub
+	soft, quadrature := s.soft[at:][:runSymbols], e.quadrature[history+at:][:runSymbols]
+	out = out[at:][:runSymbols]
+	b := s.believer
+	place := (g+1)*kept + sub - vsb.SegmentSyncSymbols
+	coder := (b.codes[g+1] + sub - vsb.SegmentSyncSymbols + coders) % coders
+	p := e.begin()
+	for i := 0; i < runSymbols; i += turnSymbols {
+		cos, sin := p.at()
+		var lean float32
+		for k := i; k < i+turnSymbols; k++ {
+			v := out[k]
+			re := real(v)*cos - imag(v)*sin - pilot
+			im := real(v)*sin + imag(v)*cos
+			soft[k], quadrature[k] = re, im
+			if k < vsb.SegmentSyncSymbols && sub == 0 {
+				err := re - segmentSync(k)
+				sync += err * err
+				lean += err * im
+			} else {
+				lean += (re - b.glance(place+k, coder, re)) * im
+			}
+			if coder++; coder == coders {
+				coder = 0
+			}
+		}
+		p.follow(lean)
+	}
+	e.end(&p, history+at)
+	return sync
+}
+
+// runSync does the same for a field sync.
+func (e *engine) runSync(out []complex64, g, sub int, pilot float32) {
+	s := &e.stages[0]
+	at := g*vsb.SegmentSymbols + sub
+	p := e.begin()
+	for i := 0; i < runSymbols; i += turnSymbols {
+		cos, sin := p.at()
+		var lean float32
+		for k := i; k < i+turnSymbols; k++ {
+			v := out[at+k]
+			re := real(v)*cos - imag(v)*sin - pilot
+			im := real(v)*sin + imag(v)*cos
+			s.soft[at+k], e.quadrature[history+at+k] = re, im
+			if level, known := e.fieldSync(sub+k, re, s.odd); known {
+				lean += (re - level) * im
+			}
+		}
+		p.follow(lean)
+	}
+	e.end(&p, history+at)
 }
 
 // segmentSync returns the level of a segment's first symbols.
@@ -121,18 +161,18 @@ func (e *engine) end(p *phaser, place int) {
 	e.drift = p.drift
 }
 
-func (p *phaser) turn(v complex64) (re, im float32) {
+// at returns the phase's cosine and sine.
+func (p *phaser) at() (cos, sin float32) {
 	x := p.phase
 	c, s := 1-x*x/2, x-x*x*x/6
-	cos, sin := p.cos*c-p.sin*s, p.sin*c+p.cos*s
-	return real(v)*cos - imag(v)*sin, real(v)*sin + imag(v)*cos
+	return p.cos*c - p.sin*s, p.sin*c + p.cos*s
 }
 
-// follow moves the phase by what an error says.
-func (p *phaser) follow(err, im float32) {
-	x := err * im * (1 / float32(vsb.LevelMeanSquare))
-	x = min(max(x, -1), 1)
-	p.phase += phaseGain*x + p.drift
+// follow moves the phase by what the errors of turnSymbols symbols, times their
+// imaginary parts, say.
+func (p *phaser) follow(lean float32) {
+	x := min(max(lean*(1/float32(vsb.LevelMeanSquare)), -turnSymbols/2), turnSymbols/2)
+	p.phase += phaseGain*x + p.drift*turnSymbols
 	p.drift += driftGain * x
 }
 
@@ -171,6 +211,10 @@ func (e *engine) believe(round int) {
 	// The syncs, which need not be believed, show the noise as it is.
 	if count > 0 && e.blocks*blockSymbols >= round*roundDelay {
 		s.noise += (float64(error/count) - s.noise) * learning / 2
+	}
+	if round == 0 {
+		s.believer.back(s.levels[at-errorDelay:])
+		return
 	}
 	s.believer.block(s.levels[at-errorDelay:], s.soft, index)
 }

@@ -1,10 +1,6 @@
 package receiver
 
-import (
-	"math"
-
-	"rooftone/dsp/render"
-)
+import "math"
 
 // keptSamples is how many samples the sampler keeps before the next symbol.
 const keptSamples = 1024
@@ -12,7 +8,7 @@ const keptSamples = 1024
 // sampler reads the front's output once a symbol, at times that follow the
 // station's clock, and turns it so that the pilot comes to stand at 0 Hz.
 type sampler struct {
-	between *render.Interpolator
+	between *interpolator
 	samples []complex64 // waiting to be read
 	first   int64       // number of samples[0]
 
@@ -23,7 +19,7 @@ type sampler struct {
 	phase, turn float64 // of the next symbol, and from one to the next, in cycles
 }
 
-func newSampler() *sampler { return &sampler{between: render.NewInterpolator()} }
+func newSampler() *sampler { return &sampler{between: newInterpolator()} }
 
 // reset empties the sampler. The next sample it gets is number 0.
 func (s *sampler) reset() { s.samples, s.first = s.samples[:0], 0 }
@@ -47,7 +43,7 @@ func (s *sampler) write(x []complex64) {
 
 // ready tells whether so many symbols can be read.
 func (s *sampler) ready(symbols int) bool {
-	last := s.whole + int64(s.part+float64(symbols)*s.step) + render.Taps
+	last := s.whole + int64(s.part+float64(symbols)*s.step) + tapCount
 	return last < s.first+int64(len(s.samples))
 }
 
@@ -62,15 +58,18 @@ func (s *sampler) fill(dst []complex64) {
 		at := complex64(complex(cos, sin))
 		sin, cos = math.Sincos(-2 * math.Pi * s.turn)
 		spin := complex64(complex(cos, sin))
+		// Before the first sample there is silence.
 		position := float64(s.whole-s.first) + s.part
-		for i := range dst[:n] {
-			var v complex64
-			if position >= render.TapsBefore {
-				v = s.between.At(x, position)
-			}
-			dst[i] = complex(real(v)*real(at)-imag(v)*imag(at), real(v)*imag(at)+imag(v)*real(at))
-			at = complex(real(at)*real(spin)-imag(at)*imag(spin), real(at)*imag(spin)+imag(at)*real(spin))
+		silent := 0
+		for silent < n && position < tapsBefore {
+			dst[silent] = 0
+			silent++
 			position += s.step
+		}
+		s.between.read(dst[silent:n], x, position, s.step)
+		for i, v := range dst[:n] {
+			dst[i] = product(v, at)
+			at = product(at, spin)
 		}
 		s.advance(n)
 		dst = dst[n:]

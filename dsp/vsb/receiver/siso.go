@@ -42,50 +42,71 @@ type belief struct {
 // its coder around it: the forward-backward algorithm of Bahl, Cocke, Jelinek and
 // Raviv (1974) on the twelve trellises.
 type believer struct {
-	noise   float64 // that the table is for
-	table   [beliefCount]belief
+	tables  *beliefs
+	table   *[beliefCount]belief // for the soft symbols' noise
 	entries [groupsKept * coders]uint16
 	forward [groupsKept * coders][4]float32 // likelihoods of the states before each symbol, by place
 	states  [coders][4]float32              // after the last one, by coder
-	glances [coders][4]float32              // the same for glance
 	codes   [blockSegments + 1]int          // each segment's first coder, or −1 for a field sync
 
 	doubt float64 // mean square error that the levels say they have
 }
 
-func newBeliever() *believer {
-	b := &believer{}
+func newBeliever(tables *beliefs) *believer {
+	b := &believer{tables: tables}
+	b.setNoise(1)
 	b.reset()
 	return b
+}
+
+// beliefs are the tables for all sorts of noise, beliefsPerDB decibels apart from
+// clearest on. Each is made when it is asked for first.
+type beliefs struct {
+	made   [beliefTables]bool
+	tables [beliefTables][beliefCount]belief
+}
+
+const (
+	beliefTables = 48
+	beliefsPerDB = 2
+)
+
+// at returns the table for noise of the given variance.
+func (t *beliefs) at(variance float64) *[beliefCount]belief {
+	n := int(math.Round(beliefsPerDB * 10 * math.Log10(variance/clearest)))
+	n = max(0, min(n, beliefTables-1))
+	if !t.made[n] {
+		t.made[n] = true
+		fillBeliefs(&t.tables[n], clearest*math.Pow(10, float64(n)/beliefsPerDB/10))
+	}
+	return &t.tables[n]
 }
 
 // reset forgets all symbols.
 func (b *believer) reset() {
 	for i := range b.states {
 		b.states[i] = [4]float32{1, 1, 1, 1}
-		b.glances[i] = [4]float32{1, 1, 1, 1}
 	}
 	for i := range b.codes {
 		b.codes[i] = -1
 	}
 }
 
-// setNoise makes the table for soft symbols with noise of the given variance.
+// setNoise tells the variance of the noise in the soft symbols.
 func (b *believer) setNoise(variance float64) {
-	variance = max(variance, clearest)
-	if math.Abs(variance-b.noise) < 0.04*b.noise {
-		return
-	}
-	b.noise = variance
-	for i := range b.table {
+	b.table = b.tables.at(max(variance, clearest)) // also where it is not a number
+}
+
+// fillBeliefs makes the table for noise of the given variance.
+func fillBeliefs(table *[beliefCount]belief, variance float64) {
+	for i := range table {
 		x := float64(i)/beliefSteps - beliefLimit
-		t := &b.table[i]
+		t := &table[i]
 		near := math.Inf(1)
 		for s := range uint8(8) {
 			d := x - float64(coding.Level(s))
 			near = min(near, d*d)
 		}
-		*t = belief{}
 		for s := range uint8(8) {
 			l := float64(coding.Level(s))
 			d := x - l
@@ -117,19 +138,34 @@ func entry(v float32) uint16 {
 // the segment before, with the pilot's DC, to levels, which begins with that segment.
 // Syncs are left alone.
 func (b *believer) block(levels, soft []float32, index int) {
-	const kept = groups * coders
+	b.next(index)
+	for s := range blockSegments {
+		if first := b.codes[s+1]; first >= 0 {
+			b.ahead((s+1)*kept, soft[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], first)
+		}
+	}
+	b.back(levels)
+}
+
+// kept is how many symbols are kept of a segment.
+const kept = groups * coders
+
+// next begins a block, the first of whose segments has the given index in its field.
+// The last segment of the block before becomes the first that is kept.
+func (b *believer) next(index int) {
 	copy(b.entries[:kept], b.entries[blockSegments*kept:])
 	copy(b.forward[:kept], b.forward[blockSegments*kept:])
 	b.codes[0] = b.codes[blockSegments]
 	for s := range blockSegments {
-		i := (index + s) % vsb.FieldSegments
 		b.codes[s+1] = -1
-		if i == 0 {
-			continue
+		if i := (index + s) % vsb.FieldSegments; i != 0 {
+			b.codes[s+1] = coding.Coder(i, vsb.SegmentSyncSymbols)
 		}
-		b.codes[s+1] = coding.Coder(i, vsb.SegmentSyncSymbols)
-		b.ahead((s+1)*kept, soft[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], b.codes[s+1])
 	}
+}
+
+// back goes backward through all that is kept and writes the levels.
+func (b *believer) back(levels []float32) {
 	var back [coders][4]float32
 	for i := range back {
 		back[i] = [4]float32{1, 1, 1, 1}
@@ -218,17 +254,20 @@ func (b *believer) behind(levels []float32, place, first int, back *[coders][4]f
 	return spread
 }
 
-// glance returns what a soft symbol of a data segment and those of its coder before
-// say of its level. It is to be asked for each symbol in turn.
-func (b *believer) glance(segment, symbol int, soft float32) float32 {
-	a := &b.glances[coding.Coder(segment, symbol)]
-	t := &b.table[entry(soft)]
+// glance goes one symbol of a data segment forward, as ahead does, and returns what it
+// and those of its coder before say of its level. place is where it is kept; see block.
+func (b *believer) glance(place, coder int, soft float32) float32 {
+	e := entry(soft)
+	b.entries[place] = e
+	a := &b.states[coder]
+	b.forward[place] = *a
+	t := &b.table[e]
 	q := &t.likely
 	a0, a1, a2, a3 := a[0], a[1], a[2], a[3]
 	even, odd := a0+a2, a1+a3
 	sum := even*(q[0]+q[2]) + odd*(q[1]+q[3])
-	mean := (even*(t.level[0]+t.level[2]) + odd*(t.level[1]+t.level[3])) / sum
-	scale := 0.5 / sum
+	scale := 1 / sum
+	mean := (even*(t.level[0]+t.level[2]) + odd*(t.level[1]+t.level[3])) * scale
 	a[0] = (a0*q[0] + a2*q[2]) * scale
 	a[1] = (a0*q[2] + a2*q[0]) * scale
 	a[2] = (a1*q[1] + a3*q[3]) * scale

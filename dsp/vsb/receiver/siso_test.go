@@ -21,7 +21,7 @@ func TestBeliever(t *testing.T) {
 		for i, v := range truth {
 			soft[i] = v + float32(sigma*rng.NormFloat64())
 		}
-		b := newBeliever()
+		b := newBeliever(new(beliefs))
 		b.setNoise(sigma * sigma)
 		levels := make([]float32, (blockSegments+1)*832)
 		var mse, self, hard float64
@@ -54,7 +54,7 @@ func BenchmarkBeliever(b *testing.B) {
 		soft[i] = float32(rng.NormFloat64() * 4)
 	}
 	levels := make([]float32, (blockSegments+1)*832)
-	v := newBeliever()
+	v := newBeliever(new(beliefs))
 	v.setNoise(0.66)
 	for b.Loop() {
 		v.block(levels, soft, 3)
