@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"os/signal"
 	"strings"
+	"syscall"
 
 	"github.com/spf13/pflag"
 
@@ -87,6 +89,7 @@ func (r *receiveFlags) run(ctx context.Context, c *console, operands []string) e
 	if r.ts != "" && r.from.kind == fromFile && sameFile(r.ts, r.from.rest) {
 		return usagef("--ts names the recording itself").hint("give the transport stream another name")
 	}
+	signal.Ignore(syscall.SIGPIPE) // a reader that had enough is no failure
 	if err := r.open(ctx, c); err != nil {
 		return err
 	}
@@ -209,7 +212,7 @@ func (s *reception) conclude(interrupted bool, sheetFormat string) error {
 		func() error { return s.show.station(s.rx) },
 		func() error { return s.show.total(s.rx, interrupted) },
 	} {
-		if err := show(); err != nil {
+		if err := show(); err != nil && !errors.Is(err, errDone) {
 			return err
 		}
 	}
@@ -260,18 +263,24 @@ func newReceiveText(c *console, r *receiveFlags) *receiveText {
 }
 
 func (t *receiveText) lines(lines ...string) error {
-	if err := plot.Lines(t.console.stdout, lines, t.options); err != nil {
-		return fmt.Errorf("writing the results: %w", cause(err))
+	return printed(plot.Lines(t.console.stdout, lines, t.options))
+}
+
+// printed says what is wrong with a line that was printed. Where nobody reads any
+// more, reception is done.
+func printed(err error) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, syscall.EPIPE):
+		return errDone
 	}
-	return nil
+	return fmt.Errorf("writing the results: %w", cause(err))
 }
 
 func (t *receiveText) line(format string, args ...any) error {
 	_, err := fmt.Fprintln(t.console.stdout, strings.TrimRight(fmt.Sprintf(format, args...), " "))
-	if err != nil {
-		return fmt.Errorf("writing the results: %w", cause(err))
-	}
-	return nil
+	return printed(err)
 }
 
 func (t *receiveText) second(s receive.Second) error {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
 	"io"
 	"math"
 	"time"
@@ -63,10 +62,7 @@ type receiveJSON struct {
 func (j *receiveJSON) line(v any) error {
 	enc := json.NewEncoder(j.out)
 	enc.SetEscapeHTML(false)
-	if err := enc.Encode(v); err != nil {
-		return fmt.Errorf("writing the results: %w", cause(err))
-	}
-	return nil
+	return printed(enc.Encode(v))
 }
 
 func (j *receiveJSON) second(s receive.Second) error {

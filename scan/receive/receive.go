@@ -105,6 +105,7 @@ type Reception struct {
 	options Options
 
 	rx       *receiver.Receiver
+	flushed  *snapshot    // how rx was before it was flushed; nil when it was not
 	tuning   tuner.Tuning // that rx is for
 	reader   *station.Reader
 	failure  error // of Options.Packet
@@ -120,6 +121,19 @@ type Reception struct {
 	moment   time.Time // of the samples that the receiver has now
 	clockAt  int64     // the packet that told the last clock
 	clockOff *float64  // seconds
+}
+
+// snapshot is how a receiver is at a moment.
+type snapshot struct {
+	status        receiver.Status
+	before, after []complex64
+	taps          []receiver.Tap
+}
+
+func snapshotOf(rx *receiver.Receiver) *snapshot {
+	s := &snapshot{status: rx.Status(), taps: rx.Channel(nil)}
+	s.before, s.after = rx.Symbols(nil, nil)
+	return s
 }
 
 type counts struct{ packets, failed, corrected int64 }
@@ -154,6 +168,7 @@ func (r *Reception) Write(b tuner.Block, fresh bool) error {
 	} else if fresh || b.Lost {
 		r.rx.Gap()
 	}
+	r.flushed = nil
 	if b.Lost {
 		r.lost = true
 		r.total.Lost++
@@ -178,7 +193,7 @@ func (r *Reception) Write(b tuner.Block, fresh bool) error {
 			return r.failure
 		}
 		if r.samples == second {
-			if err := r.second(at); err != nil {
+			if err := r.second(at, r.rx.Status()); err != nil {
 				return err
 			}
 		}
@@ -249,8 +264,7 @@ func (r *Reception) counts() counts {
 }
 
 // second closes the second under way.
-func (r *Reception) second(at time.Time) error {
-	status := r.rx.Status()
+func (r *Reception) second(at time.Time, status receiver.Status) error {
 	length := float64(r.samples) / r.tuning.RateHz
 	c := r.counts().less(r.begun)
 	r.total.Seconds += length
@@ -278,6 +292,9 @@ func (r *Reception) Flush() error {
 	if r.rx == nil {
 		return nil
 	}
+	if r.flushed == nil {
+		r.flushed = snapshotOf(r.rx)
+	}
 	if err := r.rx.Flush(); err != nil {
 		return fmt.Errorf("receiving channel %d: %w", r.channel.Number, err)
 	}
@@ -287,7 +304,7 @@ func (r *Reception) Flush() error {
 	if r.samples == 0 {
 		return nil
 	}
-	return r.second(r.moment)
+	return r.second(r.moment, r.flushed.status)
 }
 
 // Total returns the account so far.
@@ -332,17 +349,20 @@ type Look struct {
 	Taps []receiver.Tap
 }
 
-// Look returns what a picture shows of the reception as it is now.
+// Look returns what a picture shows of the reception as it is now, or was before it
+// was flushed.
 func (r *Reception) Look() Look {
 	l := Look{
 		Channel: r.channel, ThresholdDB: r.options.ThresholdDB, Started: r.started,
 		Total: r.Total(), Timeline: r.bins, Identity: r.Identity(),
 		Status: receiver.Status{MERBeforeDB: math.NaN(), MERAfterDB: math.NaN(), IdealDB: math.NaN()},
 	}
-	if r.rx != nil {
-		l.Status = r.rx.Status()
-		l.Before, l.After = r.rx.Symbols(nil, nil)
-		l.Taps = r.rx.Channel(nil)
+	now := r.flushed
+	if now == nil && r.rx != nil {
+		now = snapshotOf(r.rx)
+	}
+	if now != nil {
+		l.Status, l.Before, l.After, l.Taps = now.status, now.before, now.after, now.taps
 	}
 	return l
 }

@@ -72,6 +72,13 @@ func TestReceptionOfATown(t *testing.T) {
 	require.GreaterOrEqual(t, at, 0)
 	require.True(t, bytes.HasPrefix(sent[at:], all))
 
+	look := r.Look()
+	require.True(t, look.Status.Locked)
+	require.NotEmpty(t, look.After)
+	require.NotEmpty(t, look.Taps)
+	require.Len(t, look.Timeline.Bins, 2)
+	require.True(t, seconds[1].Locked)
+
 	who := r.Identity()
 	require.True(t, who.Known())
 	require.Equal(t, "21.1 QCLF", who.Label())
