@@ -2,24 +2,27 @@ package render
 
 import "math"
 
-// An Interpolator reads a band-limited sequence at any position with a
-// Kaiser-windowed sinc of Taps taps, tabulated at Phases positions from one
-// sample to the next and taken as straight between those. For content up to
-// WidestContent/2 cycles a sample, which is a whole channel at the symbol
-// rate, the taps' error and the table's are each below −95 dB.
+// The measures of an Interpolator.
 const (
 	Taps       = 14
 	Phases     = 128
 	TapsBefore = Taps/2 - 1 // before the position's integer part
 
 	// WidestContent is the two-sided bandwidth, in cycles a sample, up to
-	// which an Interpolator keeps to its error.
+	// which an Interpolator serves.
 	WidestContent = 0.5577
 
 	kaiserBeta = 10.0
 )
 
-// Interpolator holds, for each phase, the taps and their step to the next.
+// An Interpolator reads a band-limited sequence at any position with a
+// Kaiser-windowed sinc of Taps taps, tabulated at Phases positions from one
+// sample to the next and taken as straight between those. It is never off by
+// more than −94 dB for content up to 0.1 cycles a sample, −90 dB up to 0.25 and
+// −76 dB up to WidestContent/2: that is a whole channel at the symbol rate,
+// whose skirts have little there, so that its own error is below −90 dB.
+//
+// It holds, for each phase, the taps and their step to the next.
 type Interpolator [Phases]Row
 
 // Row is the taps at one phase, and what each gains up to the next phase.
