@@ -188,3 +188,25 @@ func BenchmarkMeasure(b *testing.B) {
 		}
 	}
 }
+
+// Truth: arithmetic. A lone cluster of pulses goes with no mains, and the time
+// that it takes is told, at the end of the samples too.
+func TestLoneCluster(t *testing.T) {
+	m, err := NewMeter(testRate, testHalf)
+	require.NoError(t, err)
+	r := rand.New(rand.NewPCG(8, 9))
+	for _, begin := range []float64{0.0004, 0.1, 0.2965} {
+		x := stayOf(r, 720000, func(hz float64) float64 { return 1e-12 * (1 + 30*station(hz)) })
+		gate(r, x, 3e-9, func(s float64) bool {
+			return s >= begin && s < begin+2.6e-3 && math.Mod((s-begin)*5e3, 1) < 0.02
+		})
+		p, err := m.Measure(x)
+		require.NoError(t, err)
+		_, ok := p.Rhythm.Mains(1e-6)
+		require.False(t, ok, "at %g s", begin)
+		require.GreaterOrEqual(t, p.Bursts, 1)
+		require.LessOrEqual(t, p.Loud[0], begin+2e-5)
+		require.GreaterOrEqual(t, p.Loud[len(p.Loud)-1], math.Min(begin+2.4e-3, 0.2988))
+		require.InDelta(t, begin, p.Loud[0], 1e-3)
+	}
+}
