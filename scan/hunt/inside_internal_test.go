@@ -22,7 +22,7 @@ func TestQuietRuns(t *testing.T) {
 		{[]float64{-0.1, 0.2}, []int{200, 1000}},
 		{[]float64{0.9, 1.2}, []int{0, 900}},
 		{[]float64{0.95, 1.2}, []int{0, 950}},
-		{[]float64{0.45, 0.46, 0.5, 0.51}, []int{0, 450, 510, 1000}},     // too little between them
+		{[]float64{0.45, 0.46, 0.5, 0.51}, []int{0, 450, 510, 1000}},      // too little between them
 		{[]float64{0.05, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1}, nil}, // hardly anything is left
 	} {
 		require.Equal(t, row.want, quietRuns(row.loud, 1000, 1000, 100), "%v", row.loud)
