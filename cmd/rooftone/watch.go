@@ -28,7 +28,7 @@ func watchCommand() command {
 		about: `Measures the margin of one to eight channels again and again, unattended, and
 keeps it in a log. The log may be read at any time with rooftone report, outlives
 a lost supply, is resumed when it is there already, and stays bounded: single
-readings for a day, minutes for a month, hours and fades for good.
+readings for a day, minutes for a month, hours for a year, days after that.
 
 A radio that is unplugged is looked for until it is back. A full disk is told;
 measuring goes on, and nothing that was kept is lost. It ends at Ctrl-C or after

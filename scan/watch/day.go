@@ -40,7 +40,7 @@ func levelOut(hours []Tally, steps []Step) []level {
 	var out []level
 	for i := range hours {
 		h := &hours[i]
-		if h.Seconds() < 300 {
+		if h.Seconds() < 300 || h.day() {
 			continue
 		}
 		l := level{h.Start, math.Max(h.Quantile(0.5), lowestDB), math.Max(h.Quantile(0.1), lowestDB), h.Seconds()}

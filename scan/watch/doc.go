@@ -24,9 +24,10 @@
 //
 // # Bounded
 //
-// Ticks are kept for half a day to a day, minutes for a month (at a reading a
-// second); hours, fades and the rest for good, some 80 kB a day for eight
-// channels. When there is more, the file is written anew without it beside the
+// At a reading a second and eight channels, ticks are kept for half a day to a
+// day, minutes for a month and hours for a year; then they are put together to
+// lines of the kind "day". Of fades the last 50 000 are kept, of starts, stops
+// and gaps the last 10 000. When there is more, the file is written anew without it beside the
 // old one and takes its name: at every moment one of the two is there, whole.
 //
 // # Kept

@@ -30,7 +30,7 @@ func TestMain(m *testing.M) {
 // that the log is written anew all the time.
 func watchUntilKilled(path string) {
 	time.AfterFunc(20*time.Second, func() { os.Exit(2) }) // whatever becomes of the parent
-	s := Settings{Every: 20 * time.Second, RFChannels: []int{22, 24}, Notice: func(s string) { fmt.Fprintln(os.Stderr, s) }, bounds: &bounds{260, 200, 60, 40, time.Minute}}
+	s := Settings{Every: 20 * time.Second, RFChannels: []int{22, 24}, Notice: func(s string) { fmt.Fprintln(os.Stderr, s) }, bounds: &bounds{most: [classes]int{260, 60, 60, 1000, 60}, left: [classes]int{200, 40, 40, 1000, 40}, sync: time.Minute}}
 	start := time.Now()
 	w, err := Open(path, s, start)
 	if err != nil {

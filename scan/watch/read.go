@@ -59,7 +59,7 @@ type DiskTrouble struct {
 // was set last.
 type Log struct {
 	Sessions []Session
-	Hours    []Tally          // in the order of the file; one a channel and hour or less
+	Hours    []Tally          // in order of time; one a channel and hour or less, and a day where it is long ago
 	Minutes  map[int][]Minute // by channel
 	Fades    []Fade
 	Gaps     []Gap
@@ -112,7 +112,7 @@ type replay struct {
 	hours, fades, gaps, clocks, disk int
 	minutes                          map[int]int
 
-	minuteLines int
+	lines [classes]int
 }
 
 func newReplay() *replay {
@@ -196,6 +196,9 @@ func (p *replay) line(line []byte) error {
 	if p.begun == 1 {
 		return header(kind, line)
 	}
+	if c, ok := classOf(kind); ok {
+		p.lines[c]++
+	}
 	ok := true
 	switch kind {
 	case "tick":
@@ -204,6 +207,8 @@ func (p *replay) line(line []byte) error {
 		ok = decodeAs(line, p.minute)
 	case "hour":
 		ok = decodeAs(line, p.hour)
+	case "day":
+		ok = decodeAs(line, p.day)
 	case "fade":
 		ok = decodeAs(line, p.fade)
 	case "start":
@@ -335,7 +340,6 @@ func (p *replay) minute(l minuteLine) bool {
 		p.log.Minutes[m.RFChannel] = append(p.log.Minutes[m.RFChannel], m)
 		p.seen(m.Time)
 	}
-	p.minuteLines++
 	return ok
 }
 
@@ -350,6 +354,16 @@ func (p *replay) hour(l hourLine) bool {
 	p.log.Hours = append(p.log.Hours, t)
 	p.seen(t.Start)
 	return true
+}
+
+// day takes what sums up hours that are not there any more.
+func (p *replay) day(l hourLine) bool {
+	t, ok := l.tally()
+	if ok {
+		p.log.Hours = append(p.log.Hours, t)
+		p.seen(t.Start)
+	}
+	return ok
 }
 
 func (p *replay) fade(l fadeLine) bool {

@@ -322,6 +322,9 @@ func (c *ChannelReport) ByHour() [24]Tally {
 	var out [24]Tally
 	for i := range c.Hours {
 		h := &c.Hours[i]
+		if h.day() {
+			continue
+		}
 		out[h.Start.Add(seconds(h.Seconds()/2)).Hour()].add(h)
 	}
 	return out

@@ -50,7 +50,7 @@ func findSteps(rf int, hours []Tally, minutes []Minute) []Step {
 		if len(fine) > 0 && !hours[i].Start.Before(fine[0].at) {
 			break
 		}
-		if hours[i].Seconds() >= 1800 {
+		if hours[i].Seconds() >= 1800 && !hours[i].day() {
 			coarse = append(coarse, point{hours[i].Start, math.Max(hours[i].Quantile(0.5), lowestDB)})
 		}
 	}

@@ -66,6 +66,9 @@ type Tally struct {
 // Seconds is how much time the readings stand for.
 func (t *Tally) Seconds() float64 { return float64(t.Readings) * t.EverySec }
 
+// day reports whether it sums up more than an hour.
+func (t *Tally) day() bool { return t.Seconds() > 2*3600 }
+
 // Below is the share of the readings below a margin, which is rounded to a
 // whole step of the histogram.
 func (t *Tally) Below(db float64) float64 {

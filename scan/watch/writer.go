@@ -73,8 +73,8 @@ type Writer struct {
 	hour    time.Time
 	min     time.Time
 
-	ticks, minutes int // lines in the file
-	shortenAfter   time.Duration
+	lines        [classes]int // in the file
+	shortenAfter time.Duration
 
 	fades   map[int]int // that ended in this run, by channel
 	kept    int64
@@ -175,7 +175,7 @@ func (w *Writer) resume(now time.Time) error {
 		}
 		w.catchUp(p)
 	}
-	w.ticks, w.minutes = p.log.Ticks, p.minuteLines
+	w.lines = p.lines
 	for _, c := range p.courses {
 		c.restart()
 	}
@@ -332,7 +332,6 @@ func (w *Writer) endMinutes() {
 	}
 	if len(list) > 0 {
 		w.put(appendMinute(nil, list))
-		w.minutes++
 	}
 }
 
@@ -426,7 +425,9 @@ func (w *Writer) flush() error {
 	for _, l := range w.pending {
 		if l.readings >= 0 {
 			w.kept += int64(l.readings)
-			w.ticks++
+		}
+		if c, ok := classOf(kindOf(l.text)); ok {
+			w.lines[c]++
 		}
 	}
 	clear(w.pending)

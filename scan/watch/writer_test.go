@@ -134,7 +134,9 @@ func TestOpenRefuses(t *testing.T) {
 func TestOneAtATime(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "roof.watch")
-	small := func(s *Settings) { s.bounds = &bounds{4000, 3800, 60, 40, 5 * time.Second} }
+	small := func(s *Settings) {
+		s.bounds = &bounds{most: [classes]int{4000, 60, 60, 60, 4}, left: [classes]int{3800, 40, 40, 40, 2}, sync: 5 * time.Second}
+	}
 	w := keep(t, path, noon, 10, small)
 	refused := func() {
 		_, err := Open(path, Settings{Every: time.Second, RFChannels: []int{22}}, noon)
@@ -275,4 +277,39 @@ func FuzzDecode(f *testing.F) {
 		}
 		Conclude(l)
 	})
+}
+
+// Truth: arithmetic. Years of a watch take no more room than the first one and its
+// days after that: hours that are put together to days hold the same readings,
+// and the oldest fades go.
+func TestYears(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "roof.watch")
+	b := bounds{most: [classes]int{300, 10, 30, 10, 200}, left: [classes]int{200, 5, 20, 5, 100}, sync: 12 * time.Hour}
+	w, err := Open(path, Settings{Every: 10 * time.Minute, RFChannels: []int{22, 24}, bounds: &b}, noon)
+	require.NoError(t, err)
+	const ticks = 60 * 144 // sixty days
+	var largest int64
+	for i := range ticks {
+		a, b := 9.0, 4.0
+		if i%100 == 50 {
+			a -= 6
+		}
+		since := time.Duration(i) * 10 * time.Minute
+		require.NoError(t, w.Add(Tick{Time: noon.Add(since), Since: since, Readings: []Reading{{RFChannel: 22, MarginDB: &a}, {RFChannel: 24, MarginDB: &b}}}))
+		largest = max(largest, w.Bytes())
+	}
+	require.NoError(t, w.Close(noon.Add(ticks*10*time.Minute)))
+	l, err := Read(path)
+	require.NoError(t, err)
+	require.Zero(t, l.Damaged)
+	require.Equal(t, 2*ticks, readings(l))
+	require.LessOrEqual(t, len(l.Fades), 31)
+	require.Less(t, len(l.Hours), 2*60+200+4)
+	require.Less(t, largest, int64(150e3))
+	r := Conclude(l)
+	require.Len(t, r.Channels, 2)
+	require.Equal(t, ticks/100, r.Channels[0].Basis.Falls(5))
+	require.InDelta(t, 86, r.Channels[0].Fades.Count, 1)
+	require.WithinDuration(t, noon, r.From, time.Minute)
 }
