@@ -427,7 +427,9 @@ func (b *builder) pictures() error {
 		},
 		func(w io.Writer) error { return plot.Grid(w, "svg", b.Places, plot.Options{}) },
 	}}
-	if _, rows := b.Places.Turned(); len(rows) > 2 {
+	_, headings := b.Places.Turned()
+	turned := slices.ContainsFunc(b.Places.Wanted, func(w site.Want) bool { return b.Places.Curve(w.RFChannel) != nil })
+	if len(headings) > 2 || turned {
 		drawings = append(drawings, drawing{
 			picture{
 				Title:   "Where to point the antenna",
