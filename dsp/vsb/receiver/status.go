@@ -53,7 +53,7 @@ func (r *Receiver) Channel(dst []Tap) []Tap {
 }
 
 // Symbols appends to before and after the last symbols before and behind the
-// equaliser, some thousands of consecutive ones, for a picture. Both are on the scale
+// equaliser, some hundreds of consecutive ones, for a picture. Both are on the scale
 // of the symbol levels, without the pilot's DC; real parts are what is sliced.
 // Nothing is appended when the receiver is not locked.
 func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
@@ -65,10 +65,13 @@ func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
 	main := taps[strongest(taps)]
 	power := real(main)*real(main) + imag(main)*imag(main)
 	turn := complex(real(main)/power, -imag(main)/power)
-	// Where the last block of soft symbols is now.
+	// Where the last block of soft symbols is now; its beginning has left the window.
 	const first = history - rounds*roundDelay - blockSymbols
 	for i, soft := range e.soft {
 		at := first + i
+		if at < 0 {
+			continue
+		}
 		v := product(product(e.received[at], e.turns[at/runSymbols]), turn)
 		before = append(before, v-vsb.PilotLevel)
 		after = append(after, complex(soft, e.quadrature[at]))
