@@ -43,7 +43,9 @@
 // second. It proves that the channel is 8-VSB, gives its MER, and tells what
 // stands under the signal besides noise: where the error that it leaves,
 // averaged over some fields, is clearly above N, or clearly below, that takes
-// N's place in that slice.
+// N's place in that slice. Below a C/N of -8 dB a slice is listened to for eight
+// stays in a row every two seconds, and their fields are fitted together, which
+// finds the training at -14 dB and often at -17.
 //
 // N is refreshed: every ten seconds a stay goes to vacant channels that were
 // visited carefully, and N follows the least that any of them changed, slowly

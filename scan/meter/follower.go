@@ -83,6 +83,8 @@ type follower struct {
 	fitEvery time.Duration
 	trainer  []*vsb.Trainer
 	lastSeen time.Time // training
+	faint    bool      // too weak for a stay's one field sync
+	nextLong time.Time
 }
 
 // pilot is what is known of a channel's pilot.

@@ -78,6 +78,7 @@ type Meter struct {
 	welch     *psd.Welch
 	welchHz   float64
 	buffer    []complex64
+	long      []complex64
 	strained  int // stays in a row that touched the rails
 	quiet     []int
 	quietFor  time.Duration // how long a visit is good for, by quietness
@@ -210,11 +211,55 @@ func (m *Meter) channel(ctx context.Context, i int, deliver func(Update) error) 
 		if err != nil {
 			return false, err
 		}
+		if f.longIsDue(at, len(m.followers)) {
+			if err := m.longer(ctx, i, k, b, deliver); err != nil {
+				return false, fmt.Errorf("listening to channel %d: %w", f.channel.Number, err)
+			}
+		}
 		if m.wantsGain(i, overload, f.slicePower(), at) {
 			return true, nil
 		}
 	}
 	return false, nil
+}
+
+// longer goes on with a stay for as long as a faint channel's training asks. Its
+// pieces make readings as they come.
+func (m *Meter) longer(ctx context.Context, i, k int, b tuner.Block, deliver func(Update) error) error {
+	n := len(b.Samples)
+	if len(m.long) < longStays*n {
+		m.long = make([]complex64, longStays*n)
+	}
+	copy(m.long, b.Samples)
+	whole := true
+	for j := 1; j < longStays; j++ {
+		next, err := m.tuner.Read(ctx, m.long[j*n:(j+1)*n])
+		if err != nil {
+			return err
+		}
+		if err := m.spectrum(next); err != nil {
+			return err
+		}
+		whole = whole && !next.Lost && next.RateHz == b.RateHz
+		m.last = endOf(next)
+		if _, err := m.take(i, k, next, m.last, deliver); err != nil {
+			return err
+		}
+	}
+	m.due = time.Time{}
+	if whole {
+		b.Samples = m.long[:longStays*n]
+		m.followers[i].fit(k, b, m.last)
+	}
+	return nil
+}
+
+// endOf is when a block ended.
+func endOf(b tuner.Block) time.Time {
+	if b.Start.IsZero() {
+		return time.Now()
+	}
+	return b.Start.Add(time.Duration(float64(len(b.Samples)) / b.RateHz * 1e9))
 }
 
 // take makes a reading of one stay, whose spectrum is in m.welch.
@@ -271,10 +316,7 @@ func (m *Meter) stay(ctx context.Context, centerHz, gainDB float64) (tuner.Block
 	if err := m.spectrum(b); err != nil {
 		return b, time.Time{}, err
 	}
-	at := b.Start.Add(time.Duration(float64(len(b.Samples)) / b.RateHz * 1e9))
-	if b.Start.IsZero() {
-		at = time.Now()
-	}
+	at := endOf(b)
 	if m.away {
 		for _, f := range m.followers {
 			f.sleep(at.Sub(m.last))

@@ -228,3 +228,42 @@ func TestNothingGrows(t *testing.T) {
 	require.Less(t, float64(late.HeapAlloc), float64(early.HeapAlloc)+300e3)
 	require.LessOrEqual(t, runtime.NumGoroutine(), routines)
 }
+
+// Truth: the town's own level. At a C/N of -14 dB one field's training drowns in
+// noise; eight together prove within seconds that it is 8-VSB, while the readings
+// go on as often as ever.
+func TestFaintTraining(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the race detector takes its time")
+	}
+	for seed := range uint64(3) {
+		town, err := sim.Bench(-14)
+		require.NoError(t, err)
+		seed += 40
+		radio, err := sim.New(town, sim.Options{Seed: &seed})
+		require.NoError(t, err)
+		some, plan := channels(t, 14)
+		m, err := New(radio, Options{Channels: some, Plan: plan})
+		require.NoError(t, err)
+		var first, last time.Time
+		var gap time.Duration
+		err = m.Run(context.Background(), func(u Update) error {
+			if u.State == Learning {
+				return nil
+			}
+			if first.IsZero() {
+				first, last = u.Time, u.Time
+			}
+			gap = max(gap, u.Time.Sub(last))
+			last = u.Time
+			if u.Trained || u.Time.Sub(first) > 6*time.Second {
+				return errEnough
+			}
+			return nil
+		})
+		require.ErrorIs(t, err, errEnough)
+		t.Logf("seed %d: proven after %v, longest gap %v", seed, last.Sub(first), gap)
+		require.Less(t, last.Sub(first), 6*time.Second)
+		require.Less(t, gap, 50*time.Millisecond)
+	}
+}

@@ -23,15 +23,33 @@ const (
 	rangePPM      = 3
 )
 
+const (
+	faintDB   = -8.0 // C/N below which the training of one field drowns
+	longStays = 8    // in a row, for eight fields
+	longEvery = 2 * time.Second
+)
+
+// longIsDue reports whether the stay is to be a long one: a faint channel is
+// listened to for longer now and then, for the training of eight fields together
+// shows what one does not.
+func (f *follower) longIsDue(at time.Time, channels int) bool {
+	if !f.faint || !f.pilot.locked || at.Before(f.nextLong) {
+		return false
+	}
+	f.nextLong = at.Add(longEvery * time.Duration(channels))
+	return true
+}
+
 // train fits the training in a stay when it is time to.
 func (f *follower) train(k int, b tuner.Block, at time.Time) {
-	if at.Before(f.nextFit) {
-		return
+	if !at.Before(f.nextFit) && f.pilot.locked {
+		f.fit(k, b, at)
 	}
+}
+
+// fit fits the training in a stay.
+func (f *follower) fit(k int, b tuner.Block, at time.Time) {
 	p := &f.pilot
-	if !p.locked {
-		return
-	}
 	f.nextFit = at.Add(f.fitEvery)
 	h := &f.hops[k]
 	if f.trainer[k] == nil {
@@ -124,6 +142,7 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 	r = math.Max(r, sigma/2)
 	u.State = Measuring
 	u.CN = &measure.Estimate{Value: toDB(r), Sigma: 10 / math.Ln10 * math.Min(1, sigma/r)}
+	f.faint = u.CN.Value < faintDB
 	shape, method := f.shapeCost(u.CN.Value, powerR, at)
 	if !byPower {
 		method = measure.MarginPilot
