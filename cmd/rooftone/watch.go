@@ -26,20 +26,21 @@ func watchCommand() command {
 		operands: "CHANNELS",
 		short:    "keep measuring one to eight channels, for minutes to months",
 		about: `Measures the margin of one to eight channels again and again, unattended, and
-keeps it in a log. The log may be read at any time with rooftone report, outlives
-a lost supply, is resumed when it is there already, and stays bounded: single
-readings for a day, minutes for a month, hours for a year, days after that.
+keeps it in a log. The log may be read at any time with rooftone report,
+outlives a lost supply, is resumed when it is there already, and stays bounded:
+single readings for a day, minutes for a month, hours for a year, days after
+that.
 
 A radio that is unplugged is looked for until it is back. A full disk is told;
 measuring goes on, and nothing that was kept is lost. It ends at Ctrl-C or after
 the time of --for. Let your system start it again when it ends by itself.`,
-		examples: `rooftone watch 22,24 --log roof.watch     a reading a second, until Ctrl-C
+		examples: `rooftone watch 22,24 --log roof.watch    a reading a second, until Ctrl-C
 rooftone watch 22 --every 10s --for 7d --log roof.watch
 rooftone watch 22,24 --log roof.watch --metrics 9410
-                                          for a time-series system, on this machine
-rooftone report roof.watch                what the log says by now
+                                         for a time-series system of this machine
+rooftone report roof.watch               what the log says by now
 rooftone watch 21 --from sim:orchard --for 10m --log try.watch
-                                          a simulated town, whose time runs fast`,
+                                         a simulated town: its time runs fast`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
 			var w watchFlags
 			w.declare(fs)
