@@ -1,7 +1,6 @@
 package receiver
 
 import (
-	"fmt"
 	"math"
 
 	"rooftone/dsp/psd"
@@ -87,10 +86,6 @@ type engine struct {
 	ideal      float64 // of the ideal decision-feedback equaliser
 	errorPower float64 // of the last soft symbols
 	syncError  float64 // squared, of the segment syncs in the first round's soft symbols
-
-	debug int
-	truth []float32
-	stop  int
 }
 
 func newEngine(s *sampler) (*engine, error) {
@@ -147,14 +142,6 @@ func (e *engine) start(odd bool, starter *starter) {
 	e.rewind(odd)
 	const rows = history + startFirst
 	taps, noise := starter.estimate(e.received[rows:rows+startCount], odd)
-	if e.debug > 0 {
-		for l, v := range taps {
-			if p := real(v)*real(v) + imag(v)*imag(v); p > 1e-3 {
-				fmt.Printf("tap %d %.2e\n", l-tapsAhead, p)
-			}
-		}
-		fmt.Println("noise", noise)
-	}
 	clear(e.channel)
 	copy(e.channel, taps[tapsAhead:])
 	copy(e.channel[blockSize-tapsAhead:], taps[:tapsAhead])
@@ -230,7 +217,6 @@ func (e *engine) block() {
 	e.follow()
 	e.finish()
 	e.passFieldSyncs()
-	e.report()
 	e.shift()
 }
 
@@ -307,37 +293,4 @@ func (e *engine) mer() float64 {
 func (e *engine) healthy() bool {
 	const worst = 14 // squared error, of levels of ±5
 	return e.syncError < worst && e.ideal > 0.5 && e.errorPower < 1e3
-}
-
-func (e *engine) report() {
-	if e.debug == 0 {
-		return
-	}
-	if e.truth != nil {
-		line := ""
-		for k := range e.active {
-			s := &e.stages[k]
-			first := -k * roundDelay
-			var in, out float32
-			n := 0
-			for i := range blockSymbols {
-				at := e.blocks*blockSymbols + first - errorDelay + i
-				if at < 0 {
-					continue
-				}
-				n++
-				d := s.levels[history+first-errorDelay+i] - 1.25 - e.truth[at]
-				out += d * d
-				at += errorDelay
-				d = s.soft[i] - e.truth[at]
-				in += d * d
-			}
-			line += fmt.Sprintf("| %d: noise %.3f, in %.3f (promised %.3f) out %.3f (self %.3f) ", k, s.noise, in/float32(n), s.noise, out/float32(n), s.believer.doubt)
-		}
-		fmt.Println(line)
-	}
-	fmt.Printf("block %d seg %d: ideal %.2f mer %.2f sync %.3f drift %.2e step %.8f noise %v\n", e.blocks, e.segment, 10*math.Log10(e.ideal), 10*math.Log10(e.mer()), e.syncError, e.drift, e.sampler.step, e.noise[1000])
-	if e.stop--; e.stop == 0 {
-		panic("stop")
-	}
 }

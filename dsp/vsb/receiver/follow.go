@@ -19,9 +19,12 @@ const (
 	// noiseGain is the weight of a block in the noise.
 	noiseGain = 0.05
 
+	// steadyBlocks is after how many blocks not every one is learnt from.
+	steadyBlocks = 40
+
 	// carrierGain is the part of the phase's drift that the sampler's
 	// oscillator takes over each block.
-	carrierGain = 0.03
+	carrierGain = 0.06
 )
 
 // follow compares what was received with what the channel makes of the settled
@@ -30,6 +33,9 @@ const (
 // The levels without their mean are nearly white, so the correlation of error and
 // levels is the least-squares step of the taps itself, all of them as fast.
 func (e *engine) follow() {
+	if e.blocks > steadyBlocks && e.blocks&1 != 0 {
+		return // every other block teaches enough
+	}
 	last := e.active - 1
 	first := history - last*roundDelay - errorDelay
 	errors := e.errors[last][first:][:blockSymbols]

@@ -173,7 +173,7 @@ func (r *Receiver) step() {
 		e.smoothNoise()
 		e.redesign()
 	}
-	e.weight = max(0.1, 1/float32(5+e.blocks))
+	e.weight = max(0.15, 1/float32(5+e.blocks))
 	e.block()
 	if !e.healthy() || math.Abs(r.sampler.step/r.front.outRate()*vsb.SymbolRateHz-1) > 2*searchPPM*1e-6 {
 		r.lose()

@@ -53,7 +53,7 @@ func (r *Receiver) Channel(dst []Tap) []Tap {
 }
 
 // Symbols appends to before and after the last symbols before and behind the
-// equaliser, some hundreds of consecutive ones, for a picture. Both are on the scale
+// equaliser, some thousands of consecutive ones, for a picture. Both are on the scale
 // of the symbol levels, without the pilot's DC; real parts are what is sliced.
 // Nothing is appended when the receiver is not locked.
 func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
@@ -65,13 +65,10 @@ func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
 	main := taps[strongest(taps)]
 	power := real(main)*real(main) + imag(main)*imag(main)
 	turn := complex(real(main)/power, -imag(main)/power)
-	// Where the last block of soft symbols is now; its beginning has left the window.
+	// Where the last block of soft symbols is now.
 	const first = history - rounds*roundDelay - blockSymbols
 	for i, soft := range e.soft {
 		at := first + i
-		if at < 0 {
-			continue
-		}
 		v := product(product(e.received[at], e.turns[at/runSymbols]), turn)
 		before = append(before, v-vsb.PilotLevel)
 		after = append(after, complex(soft, e.quadrature[at]))
@@ -123,11 +120,16 @@ func (e *engine) before() float64 {
 
 // level returns the power of the transmission before the front's filter.
 func (e *engine) level() float64 {
-	var data float64
+	// The filter is the pulse's own, so a flat channel has |H|² of the square of
+	// what came in; in the skirts that is not divided out.
+	var data, seen, all float64
 	for k, h := range e.channel {
-		if s := e.shape[k]; s > 0.05 {
-			data += float64(real(h)*real(h)+imag(h)*imag(h)) / float64(s)
+		s := float64(e.shape[k])
+		all += s
+		if s > 0.5 {
+			data += float64(real(h)*real(h)+imag(h)*imag(h)) / s
+			seen += s
 		}
 	}
-	return data / blockSize * vsb.LevelMeanSquare / vsb.DataShare
+	return data * all / seen / blockSize * vsb.LevelMeanSquare / vsb.DataShare
 }

@@ -1,0 +1,148 @@
+package receiver
+
+import (
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"rooftone/dsp/vsb"
+	"rooftone/dsp/vsb/coding"
+)
+
+func TestInterpolator(t *testing.T) {
+	// Truth: a tone between its samples, and the plain code for the kernel.
+	p := newInterpolator()
+	for _, cycles := range []float64{0, 0.1, -0.2, 0.278} {
+		x := make([]complex64, 400)
+		for i := range x {
+			x[i] = complex64(cmplx.Rect(1, 2*math.Pi*cycles*float64(i)))
+		}
+		const at, step = 10.3, 1.0761
+		got, plain := make([]complex64, 300), make([]complex64, 300)
+		p.read(got, x, at, step)
+		begin, advance := at*math.Exp2(32), step*math.Exp2(32)
+		p.readPlain(plain, x, int64(begin), int64(advance))
+		for i, v := range got {
+			want := cmplx.Rect(1, 2*math.Pi*cycles*(at+step*float64(i)))
+			require.Less(t, cmplx.Abs(complex128(v)-want), 3e-5, "%g cycles, %d", cycles, i)
+			require.Less(t, cmplx.Abs(complex128(v-plain[i])), 1e-6)
+		}
+	}
+}
+
+func BenchmarkInterpolator(b *testing.B) {
+	p := newInterpolator()
+	x, dst := make([]complex64, 4096), make([]complex64, 2048)
+	b.Run("kernel", func(b *testing.B) {
+		for b.Loop() {
+			p.read(dst, x, 10, 1.86)
+		}
+	})
+	b.Run("plain", func(b *testing.B) {
+		for b.Loop() {
+			p.readPlain(dst, x, 10<<32, 186*(1<<32)/100)
+		}
+	})
+}
+
+func TestBeliever(t *testing.T) {
+	// Truth: symbols of the encoder in noise. The mean square error of the levels is
+	// what is said of it, but for the caution that doubts a symbol's own word, and
+	// it falls as the code's gain comes to bear: below a fifth of the noise at 14 dB,
+	// a hundredth at 16 dB.
+	truth := make([]float32, vsb.FieldSymbols)
+	coding.NewBroadcast(packets).Symbols(truth, vsb.FieldSymbols)
+	for _, c := range []struct{ snr, most float64 }{{11, 0.8}, {14, 0.2}, {16, 0.012}} {
+		sigma := math.Sqrt(vsb.LevelMeanSquare / math.Pow(10, c.snr/10))
+		rng := rand.New(rand.NewPCG(1, 2))
+		soft := make([]float32, len(truth))
+		for i, v := range truth {
+			soft[i] = v + float32(sigma*rng.NormFloat64())
+		}
+		b := newBeliever(new(beliefs))
+		b.setNoise(sigma * sigma)
+		levels := make([]float32, (blockSegments+1)*vsb.SegmentSymbols)
+		var square, said float64
+		count, blocks := 0, 0
+		for s := 0; s+blockSegments <= vsb.FieldSegments; s += blockSegments {
+			b.block(levels, soft[s*vsb.SegmentSymbols:][:blockSymbols], s)
+			if s < 5*blockSegments {
+				continue
+			}
+			for i := range blockSymbols {
+				if i%vsb.SegmentSymbols >= vsb.SegmentSyncSymbols {
+					d := float64(levels[i] - vsb.PilotLevel - truth[(s-1)*vsb.SegmentSymbols+i])
+					square += d * d
+					count++
+				}
+			}
+			said += b.doubt
+			blocks++
+		}
+		square, said = square/float64(count), said/float64(blocks)
+		t.Logf("%g dB: noise %.3f, error %.4f, said to be %.4f", c.snr, sigma*sigma, square, said)
+		require.Less(t, square, c.most*sigma*sigma)
+		require.Less(t, square, said*1.1)
+		require.Greater(t, square, said/2)
+	}
+}
+
+func BenchmarkBeliever(b *testing.B) {
+	soft := make([]float32, blockSymbols)
+	rng := rand.New(rand.NewPCG(1, 2))
+	for i := range soft {
+		soft[i] = float32(rng.NormFloat64() * 4)
+	}
+	levels := make([]float32, (blockSegments+1)*vsb.SegmentSymbols)
+	v := newBeliever(new(beliefs))
+	for b.Loop() {
+		v.block(levels, soft, 3)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/blockSymbols, "ns/symbol")
+}
+
+func TestStarter(t *testing.T) {
+	// Truth: the paths that the samples of one field sync were made with, in whole
+	// symbols.
+	const noise = 0.3
+	rng := rand.New(rand.NewPCG(5, 6))
+	want := map[int]complex128{0: 1, 33: 0.6i, -21: 0.3, 180: -0.4 + 0.2i}
+	shape := pulseShape(startSize)
+	s, err := newStarter()
+	require.NoError(t, err)
+	symbols := make([]complex64, startSize)
+	known := training(true)
+	for i := range symbols {
+		symbols[i] = complex(float32(2*rng.IntN(8)-7)+vsb.PilotLevel, 0)
+		if i >= 600 && i < 600+len(known) {
+			symbols[i] = complex(known[i-600]+vsb.PilotLevel, 0)
+		}
+	}
+	require.NoError(t, s.fft.Transform(symbols, symbols))
+	for k := range symbols {
+		var h complex128
+		for delay, gain := range want {
+			h += gain * cmplx.Rect(1, -2*math.Pi*float64(k*delay)/startSize)
+		}
+		symbols[k] *= complex64(h) * complex(shape[k]/startSize, 0)
+	}
+	require.NoError(t, s.fft.Inverse(symbols, symbols))
+	for i := range symbols {
+		symbols[i] += complex(float32(rng.NormFloat64()*math.Sqrt(noise/2)), float32(rng.NormFloat64()*math.Sqrt(noise/2)))
+	}
+	taps, found := s.estimate(symbols[600+startFirst:][:startCount], true)
+	require.InDelta(t, noise, float64(found), 0.15)
+	for delay, gain := range want {
+		require.Less(t, cmplx.Abs(complex128(taps[tapsAhead+delay])-gain), 0.12, delay)
+	}
+	var rest float64
+	for l, v := range taps {
+		if _, is := want[l-tapsAhead]; !is {
+			rest += cmplx.Abs(complex128(v)) * cmplx.Abs(complex128(v))
+		}
+	}
+	require.Less(t, rest, 0.03)
+}
