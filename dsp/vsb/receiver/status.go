@@ -53,7 +53,7 @@ func (r *Receiver) Channel(dst []Tap) []Tap {
 }
 
 // Symbols appends to before and after the last symbols before and behind the
-// equaliser, some thousands of consecutive ones, for a picture. Both are on the scale
+// equaliser, some two thousand consecutive ones, for a picture. Both are on the scale
 // of the symbol levels, without the pilot's DC; real parts are what is sliced.
 // Nothing is appended when the receiver is not locked.
 func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
@@ -69,6 +69,9 @@ func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
 	const first = history - rounds*roundDelay - blockSymbols
 	for i, soft := range e.soft {
 		at := first + i
+		if at < 0 {
+			continue // gone already
+		}
 		v := product(product(e.received[at], e.turns[at/runSymbols]), turn)
 		before = append(before, v-vsb.PilotLevel)
 		after = append(after, complex(soft, e.quadrature[at]))
