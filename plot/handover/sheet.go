@@ -63,11 +63,10 @@ type channelRow struct {
 
 // bar is a margin drawn from the decode point, in units of the drawing.
 type bar struct {
-	X, Width   string
-	Tone       string
-	Low, High  string // the 95 % interval
-	Interval   bool
-	Over, Less bool // it reaches beyond the drawing
+	X, Width  string
+	Tone      string
+	Low, High string // the 95 % interval
+	Interval  bool
 }
 
 type tick struct {
@@ -252,7 +251,6 @@ func newBar(e *measure.Estimate) *bar {
 		X: units(math.Min(zero, at)), Width: units(math.Max(1, math.Abs(at-zero))),
 		Tone: fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B),
 		Low:  units(place(v - half)), High: units(place(v + half)), Interval: half > 0,
-		Over: v > barHigh, Less: v < barLow,
 	}
 }
 
