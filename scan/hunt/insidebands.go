@@ -269,8 +269,7 @@ func (e *examination) raised(r *measure.Reading, c *chart, level []float64, firs
 		FrequencyHz: &measure.Estimate{Value: (low + high) / 2, Sigma: (high - low) / 20}, WidthHz: high - low,
 		LevelDBFS: &measure.Estimate{Value: toDB(power), Sigma: 0.5},
 		Evidence:  []string{fmt.Sprintf("up to %.1f dB above the noise floor, on channel %d where no station is", most, r.Channel.Number)},
-		Next:      "look again with less gain: what falls by more than the gain did is made in the receiver",
-		Cure:      "a filter or less amplification when it is made in the receiver; else turn the antenna away from it",
+		Next:      raisedNext, Cure: raisedCure,
 	}
 	below, above := e.beside(r.Channel)
 	if n := spiller(below, above, first == 0 && level[0] >= level[last]-1, last == raisedParts-1 && level[last] >= level[first]-1); n != nil {

@@ -30,6 +30,8 @@ const (
 	coChannelNext = "turn the antenna's back towards where the other station may be, and look whether this falls more than the signal does"
 	coChannelCure = "an antenna with a narrower beam, or one whose null is turned towards the other station"
 	splatterNext  = "turn the antenna so that the neighbour weakens, and look whether this falls as much"
+	raisedNext    = "look again with less gain: what falls by more than the gain did is made in the receiver"
+	raisedCure    = "a filter or less amplification when it is made in the receiver; else turn the antenna away from it"
 	splatterCure  = "turn the neighbour down with the antenna's null; a filter helps only against a receiver's own products"
 )
 
@@ -85,38 +87,40 @@ func errorsOf(r *measure.Reading) []sliceError {
 	return out
 }
 
+// under is what stands under one channel's signal.
+type under struct {
+	r         *measure.Reading
+	parts     []sliceError
+	noise     float64 // FS²/Hz
+	most, sum float64 // of the parts' excess, the highest and the mean
+	costDB    float64
+	low, high float64          // from where to where it is near its highest, above the lower edge
+	strong    *measure.Reading // the neighbour that it seems to come from
+	second    *line            // what may be a second station's pilot
+}
+
 func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
-	parts := errorsOf(r)
-	if len(parts) == 0 {
+	u := under{r: r, parts: errorsOf(r), noise: fromDB(r.NoiseDBFS.Value) / band.WidthHz}
+	if len(u.parts) == 0 {
 		return Suspect{}, false
 	}
-	// What has a name already is not named again.
-	noise := fromDB(r.NoiseDBFS.Value) / band.WidthHz
-	var most, sum float64
-	for i := range parts {
-		p := &parts[i]
-		named := e.namedWithin(r.Channel.LowerHz+p.lowHz, r.Channel.LowerHz+p.highHz) / (p.highHz - p.lowHz)
-		if named > p.excess/2 { // a carrier's foot is not measured whole
-			named = p.excess
-		}
-		p.excess -= named
-		if p.excess < 0.07*noise { // 0.3 dB
-			p.excess = 0
-		}
-		most = math.Max(most, p.excess)
-		sum += p.excess / float64(len(parts))
-	}
-	cost := toDB(1 + sum/noise)
-	second := e.secondPilotOf(r)
-	low, high := raisedExtent(parts, most)
+	e.withoutNamed(&u)
+	u.costDB = toDB(1 + u.sum/u.noise)
+	u.low, u.high = raisedExtent(u.parts, u.most)
 	below, above := e.beside(r.Channel)
-	strong := stronger(below, above, r, low < 1e6, high > 5e6, parts)
-	if cost < underLeastDB && !(second != nil && cost > besidePilotDB) && !(strong != nil && cost > besideStrongDB) && toDB(1+most/noise) < partLeastDB {
+	u.strong = stronger(below, above, r, u.low < 1e6, u.high > 5e6, u.parts)
+	u.second = e.secondPilotOf(r)
+	if !u.believed() {
 		return Suspect{}, false
 	}
-	cost = math.Min(cost, r.UnderCost.Value+0.5)
+	if u.strong == nil && e.struck(r.Channel) && uneven(u.parts) {
+		// The training is a three-hundredth of the time: a pulse that falls on
+		// it in one slice and on none in the others is no raised floor.
+		return Suspect{}, false
+	}
+	cost := math.Min(u.costDB, r.UnderCost.Value+0.5)
 	s := Suspect{
-		LevelDBFS: &measure.Estimate{Value: toDB(sum * band.WidthHz), Sigma: 1},
+		LevelDBFS: &measure.Estimate{Value: toDB(u.sum * band.WidthHz), Sigma: 1},
 		Harms: []Harm{{
 			Channel: r.Channel,
 			CostDB:  &measure.Estimate{Value: cost, Sigma: math.Hypot(r.UnderCost.Sigma, 0.2)},
@@ -124,36 +128,76 @@ func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
 		}},
 		Evidence: []string{fmt.Sprintf("the training of channel %d leaves %.1f dB more than the noise floor under the signal", r.Channel.Number, cost)},
 	}
-	if strong == nil && e.struck(r.Channel) && uneven(parts) {
-		// The training is a three-hundredth of the time: a pulse that falls on
-		// it in one slice and on none in the others is no raised floor.
-		return Suspect{}, false
+	switch {
+	case u.strong != nil:
+		u.splatter(&s)
+	case len(u.parts) > 1 && u.high-u.low < 0.8*band.WidthHz:
+		u.raisedFloor(&s)
+	default:
+		e.secondStation(&s, &u)
 	}
-	if n := strong; n != nil {
-		s.Kind, s.Name = Splatter, fmt.Sprintf("channel %d spilling into channel %d", n.Channel.Number, r.Channel.Number)
-		s.Evidence = append(s.Evidence, fmt.Sprintf("channel %d is %.0f dB stronger, and the error is greatest on its side", n.Channel.Number, sameGain2(n)-sameGain2(r)))
-		s.Next, s.Cure = splatterNext, splatterCure
-		return s, true
+	return s, true
+}
+
+// withoutNamed takes from the error what has a name already, so that nothing is
+// named twice.
+func (e *examination) withoutNamed(u *under) {
+	for i := range u.parts {
+		p := &u.parts[i]
+		named := e.namedWithin(u.r.Channel.LowerHz+p.lowHz, u.r.Channel.LowerHz+p.highHz) / (p.highHz - p.lowHz)
+		if named > p.excess/2 { // a carrier's foot is not measured whole
+			named = p.excess
+		}
+		p.excess -= named
+		const least = 0.07 // 0.3 dB
+		if p.excess < least*u.noise {
+			p.excess = 0
+		}
+		u.most = math.Max(u.most, p.excess)
+		u.sum += p.excess / float64(len(u.parts))
 	}
-	if len(parts) > 1 && high-low < 0.8*band.WidthHz {
-		middle := r.Channel.LowerHz + (low+high)/2
-		s.Kind = RaisedFloor
-		s.Name = fmt.Sprintf("raised floor from %.0f to %.0f MHz under channel %d", (r.Channel.LowerHz+low)/1e6, (r.Channel.LowerHz+high)/1e6, r.Channel.Number)
-		s.FrequencyHz, s.WidthHz = &measure.Estimate{Value: middle, Sigma: (high - low) / 4}, high-low
-		s.Evidence = append(s.Evidence, fmt.Sprintf("from %.1f to %.1f MHz above the channel's lower edge the error is up to %.1f dB above the floor, elsewhere it is not", low/1e6, high/1e6, toDB(1+most/noise)))
-		s.Next = "look again with less gain: what falls by more than the gain did is made in the receiver"
-		s.Cure = "a filter or less amplification when it is made in the receiver; else turn the antenna away from it"
-		return s, true
+}
+
+// believed reports whether it costs enough to be put down to something, which is
+// less where there is other evidence.
+func (u *under) believed() bool {
+	switch {
+	case u.costDB >= underLeastDB, toDB(1+u.most/u.noise) >= partLeastDB:
+		return true
+	case u.second != nil && u.costDB > besidePilotDB:
+		return true
 	}
-	s.Kind, s.Name = CoChannel, fmt.Sprintf("a second station on channel %d", r.Channel.Number)
-	s.Evidence = append(s.Evidence, fmt.Sprintf("it fills the channel, %.0f dB below the signal", r.PowerDBFS.Value-toDB(sum*band.WidthHz)))
-	if second != nil {
+	return u.strong != nil && u.costDB > besideStrongDB
+}
+
+func (u *under) splatter(s *Suspect) {
+	n, own := u.strong, u.r.Channel.Number
+	s.Kind, s.Name = Splatter, fmt.Sprintf("channel %d spilling into channel %d", n.Channel.Number, own)
+	s.Evidence = append(s.Evidence, fmt.Sprintf("channel %d is %.0f dB stronger, and the error is greatest on its side",
+		n.Channel.Number, atOneGain(n)-atOneGain(u.r)))
+	s.Next, s.Cure = splatterNext, splatterCure
+}
+
+func (u *under) raisedFloor(s *Suspect) {
+	c := u.r.Channel
+	s.Kind = RaisedFloor
+	s.Name = fmt.Sprintf("raised floor from %.0f to %.0f MHz under channel %d", (c.LowerHz+u.low)/1e6, (c.LowerHz+u.high)/1e6, c.Number)
+	s.FrequencyHz = &measure.Estimate{Value: c.LowerHz + (u.low+u.high)/2, Sigma: (u.high - u.low) / 4}
+	s.WidthHz = u.high - u.low
+	s.Evidence = append(s.Evidence, fmt.Sprintf("from %.1f to %.1f MHz above the channel's lower edge the error is up to %.1f dB above the floor, elsewhere it is not",
+		u.low/1e6, u.high/1e6, toDB(1+u.most/u.noise)))
+	s.Next, s.Cure = raisedNext, raisedCure
+}
+
+func (e *examination) secondStation(s *Suspect, u *under) {
+	s.Kind, s.Name = CoChannel, fmt.Sprintf("a second station on channel %d", u.r.Channel.Number)
+	s.Evidence = append(s.Evidence, fmt.Sprintf("it fills the channel, %.0f dB below the signal", u.r.PowerDBFS.Value-toDB(u.sum*band.WidthHz)))
+	if x := u.second; x != nil {
 		s.Evidence = append(s.Evidence, fmt.Sprintf("a second pilot %+.0f Hz from the first, %.0f dB below it",
-			second.Hz-pilotPlace(r), r.Pilot.PowerDBFS-toDB(second.Power)))
-		s.FrequencyHz = &measure.Estimate{Value: second.Hz, Sigma: math.Hypot(second.SigmaHz, e.clockPPM.Sigma*1e-6*second.Hz)}
+			x.Hz-pilotPlace(u.r), u.r.Pilot.PowerDBFS-toDB(x.Power)))
+		s.FrequencyHz = &measure.Estimate{Value: x.Hz, Sigma: math.Hypot(x.SigmaHz, e.clockPPM.Sigma*1e-6*x.Hz)}
 	}
 	s.Next, s.Cure = coChannelNext, coChannelCure
-	return s, true
 }
 
 // secondPilotOf returns the strongest line that may be the pilot of a second
@@ -194,8 +238,8 @@ func uneven(parts []sliceError) bool {
 	return most > even*least
 }
 
-// sameGain2 is a channel's power as if all were measured at one gain, dB.
-func sameGain2(r *measure.Reading) float64 {
+// atOneGain is a channel's power as if all were measured at one gain, dB.
+func atOneGain(r *measure.Reading) float64 {
 	p := r.PowerDBFS.Value
 	if r.GainDB != nil {
 		p -= *r.GainDB
@@ -221,7 +265,7 @@ func stronger(below, above, r *measure.Reading, atLower, atUpper bool, parts []s
 	const uneven = 1.5
 	candidate := func(n *measure.Reading, here, there float64, touches bool) bool {
 		return n != nil && touches && n.PowerDBFS != nil && n.Presence == measure.Present &&
-			sameGain2(n)-sameGain2(r) > neighbourDB && here > uneven*there
+			atOneGain(n)-atOneGain(r) > neighbourDB && here > uneven*there
 	}
 	switch {
 	case candidate(below, first, last, atLower):
