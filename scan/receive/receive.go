@@ -108,8 +108,7 @@ type Reception struct {
 	flushed  *snapshot    // how rx was before it was flushed; nil when it was not
 	tuning   tuner.Tuning // that rx is for
 	reader   *station.Reader
-	failure  error // of Options.Packet
-	before   receiver.Status
+	failure  error  // of Options.Packet
 	counted  counts // of receivers before rx
 	total    Total
 	bins     Timeline
