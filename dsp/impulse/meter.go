@@ -93,6 +93,29 @@ type Piece struct {
 	Rhythm Rhythm
 }
 
+// Add joins another piece to p, as if both were one. The times of single bursts
+// are not kept.
+func (p *Piece) Add(o *Piece) {
+	total := p.Seconds + o.Seconds
+	if total == 0 {
+		return
+	}
+	a, b := p.Seconds/total, o.Seconds/total
+	p.Seconds = total
+	p.Density = a*p.Density + b*o.Density
+	p.DensitySigma = math.Hypot(a*p.DensitySigma, b*o.DensitySigma)
+	p.QuietSigma = math.Hypot(a*p.QuietSigma, b*o.QuietSigma)
+	p.Excess = a*p.Excess + b*o.Excess
+	p.ExcessSigma = math.Hypot(a*p.ExcessSigma, b*o.ExcessSigma)
+	p.Square = a*p.Square + b*o.Square
+	p.Bursts += o.Bursts
+	p.Loud = nil
+	for i := range p.Profile {
+		p.Profile[i] = a*p.Profile[i] + b*o.Profile[i]
+	}
+	p.Rhythm.Add(&o.Rhythm)
+}
+
 // Duty is the share of the time that pulses of even height, of the same mean
 // and mean square, take.
 func Duty(excess, square float64) float64 {

@@ -210,3 +210,25 @@ func TestLoneCluster(t *testing.T) {
 		require.InDelta(t, begin, p.Loud[0], 1e-3)
 	}
 }
+
+// Truth: arithmetic. Pieces join weighted by their lengths.
+func TestPiecesJoin(t *testing.T) {
+	var sum Piece
+	a := Piece{Seconds: 0.1, Density: 3, QuietSigma: 0.4, DensitySigma: 0.5, Excess: 2, Square: 5, Bursts: 2, Loud: []float64{0, 1}}
+	b := Piece{Seconds: 0.3, Density: 1, QuietSigma: 0.3, DensitySigma: 0.3, Excess: 1, Square: 1, Bursts: 3}
+	a.Profile[0], b.Profile[1] = 1, 1
+	sum.Add(&a)
+	sum.Loud = nil
+	require.Equal(t, a.Density, sum.Density)
+	sum.Add(&b)
+	require.InDelta(t, 0.4, sum.Seconds, 1e-12)
+	require.InDelta(t, 1.5, sum.Density, 1e-12)
+	require.InDelta(t, math.Hypot(0.1, 0.225), sum.QuietSigma, 1e-12)
+	require.InDelta(t, 1.25, sum.Excess, 1e-12)
+	require.InDelta(t, 2, sum.Square, 1e-12)
+	require.Equal(t, 5, sum.Bursts)
+	require.InDelta(t, 0.25, sum.Profile[0], 1e-12)
+	require.InDelta(t, 0.75, sum.Profile[1], 1e-12)
+	sum.Add(&Piece{})
+	require.InDelta(t, 0.4, sum.Seconds, 1e-12)
+}

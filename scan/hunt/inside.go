@@ -68,8 +68,7 @@ type look struct {
 	stepHz   float64
 	density  []float32 // FS²/Hz from −rate/2 up
 	averages float64
-	pieces   []impulse.Piece
-	seconds  float64
+	pulses   impulse.Piece
 	samples  int64
 	clipped  int64
 }
@@ -156,8 +155,7 @@ func (n *Inside) endPiece() {
 		n.welch.Write(n.kept)
 		return
 	}
-	n.open.pieces = append(n.open.pieces, p)
-	n.open.seconds += p.Seconds
+	n.open.pulses.Add(&p)
 	segment := int(n.open.rateHz / n.open.stepHz)
 	if quiet := quietRuns(p.Loud, n.open.rateHz, len(n.kept), segment); quiet != nil {
 		for i := 0; i < len(quiet); i += 2 {
@@ -230,11 +228,7 @@ func (n *Inside) endStay() {
 		old.density[k] = float32((float64(old.density[k])*old.averages + d*x.averages) / total)
 	}
 	old.averages = total
-	const enough = 64 // pieces of one tuning, of an endless recording
-	if len(old.pieces) < enough {
-		old.pieces = append(old.pieces, x.pieces...)
-		old.seconds += x.seconds
-	}
+	old.pulses.Add(&x.pulses)
 }
 
 // Wants returns the tunings that would show what no stay has shown so far: what

@@ -37,41 +37,22 @@ func pulseParts() []pulsePart {
 type heard struct {
 	*look
 	density, quiet float64 // FS²/Hz at the slice's middle, averaged over time; what noise leaves uncertain of it
-	excess, square float64 // behind the filter, over the quiet level
-	bursts         int
-	rhythm         impulse.Rhythm
 }
 
-// hear sums up a look's pieces; not ok when it has none.
+// hear is what a look says; not ok when it heard too little to say anything.
 func (e *examination) hear(l *look) (heard, bool) {
-	h := heard{look: l}
-	var weight float64
-	for i := range l.pieces {
-		p := &l.pieces[i]
-		// The filter listened where it was quiet; the radio's own filters were
-		// in the way there.
-		var pass float64
-		for k, share := range p.Profile {
-			offset := ((float64(k)+0.5)/impulse.ProfilePieces*2 - 1) * measure.UsableShare * l.rateHz
-			pass += share / e.flat(offset, l.rateHz)
-		}
-		w := p.Seconds
-		weight += w
-		h.density += w * p.Density / pass
-		h.quiet += math.Pow(w*p.QuietSigma/pass, 2)
-		h.excess += w * p.Excess
-		h.square += w * p.Square
-		h.bursts += p.Bursts
-		h.rhythm.Add(&p.Rhythm)
+	p := &l.pulses
+	if p.Seconds == 0 {
+		return heard{}, false
 	}
-	if weight == 0 {
-		return h, false
+	// The filter listened where it was quiet; the radio's own filters were in
+	// the way there.
+	var pass float64
+	for k, share := range p.Profile {
+		offset := ((float64(k)+0.5)/impulse.ProfilePieces*2 - 1) * measure.UsableShare * l.rateHz
+		pass += share / e.flat(offset, l.rateHz)
 	}
-	h.density /= weight
-	h.quiet = math.Sqrt(h.quiet) / weight
-	h.excess /= weight
-	h.square /= weight
-	return h, true
+	return heard{l, p.Density / pass, p.QuietSigma / pass}, true
 }
 
 // impulses makes suspects of noise in short pulses.
@@ -104,9 +85,9 @@ func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 	var rhythm impulse.Rhythm
 	bursts, tunings := 0, 0
 	for i := range in {
-		rhythm.Add(&in[i].rhythm)
-		bursts += in[i].bursts
-		if in[i].bursts > 0 {
+		rhythm.Add(&in[i].pulses.Rhythm)
+		bursts += in[i].pulses.Bursts
+		if in[i].pulses.Bursts > 0 {
 			tunings++
 		}
 	}
@@ -117,12 +98,12 @@ func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 	keen := keenest(in)
 	var seconds, duty, weight, keenBursts float64
 	for i := range keen {
-		h := &keen[i]
-		seconds += h.seconds
-		keenBursts += float64(h.bursts)
-		if w := h.excess / math.Max(h.square, 1e-12) * h.excess; h.excess > 0 && h.square > 0 {
-			duty += h.seconds * w
-			weight += h.seconds
+		p := &keen[i].pulses
+		seconds += p.Seconds
+		keenBursts += float64(p.Bursts)
+		if p.Excess > 0 && p.Square > 0 {
+			duty += p.Seconds * impulse.Duty(p.Excess, p.Square)
+			weight += p.Seconds
 		}
 	}
 	s := Suspect{
@@ -154,7 +135,7 @@ func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 func spreadBursts(in []heard) int {
 	n := make([]int, len(in))
 	for i := range in {
-		n[i] = in[i].bursts
+		n[i] = in[i].pulses.Bursts
 	}
 	slices.Sort(n)
 	sum := 0
@@ -263,7 +244,7 @@ func pulsesOf(r *measure.Reading, all []pulseRatio) (ratio, sigma float64, ok bo
 			if !x.of(r) {
 				continue
 			}
-			scatter := pulseScatter/math.Sqrt(x.seconds) + besideScatter*math.Abs(x.centerHz-r.Channel.CenterHz())/1e6
+			scatter := pulseScatter/math.Sqrt(x.pulses.Seconds) + besideScatter*math.Abs(x.centerHz-r.Channel.CenterHz())/1e6
 			if x.under {
 				scatter += underScatter
 			}
