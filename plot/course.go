@@ -49,11 +49,10 @@ func spokenWatch(r *watch.Report) string {
 // watchLane is one channel's lane.
 type watchLane struct {
 	*pen
-	scale          *scale
-	y0, y1         float64
-	lowDB, highDB  float64
-	x0, x1         float64
-	label, remarks letters
+	scale         *scale
+	y0, y1        float64
+	lowDB, highDB float64
+	x0, x1        float64
 }
 
 func (s *watchLane) y(db float64) float64 {
