@@ -19,7 +19,7 @@ func TestKindsInside(t *testing.T) {
 		t.Skip("seconds of simulated samples")
 	}
 	const lower20 = 506e6
-	dwell := 150 * time.Millisecond
+	dwell := 120 * time.Millisecond
 	if *draws > 0 {
 		dwell = 300 * time.Millisecond
 	}
@@ -74,7 +74,7 @@ func TestKindsInside(t *testing.T) {
 		t.Run(row.name, func(t *testing.T) {
 			town := crowd(rand.New(rand.NewPCG(41, 42)), 5, 16, 26, 1)
 			row.put(&town)
-			_, suspects := lookInside(t, town, "18-23", dwell, false)
+			_, suspects := lookInside(t, town, "19-22", dwell, false)
 			require.NotEmpty(t, suspects)
 			hit := false
 			for _, s := range suspects {

@@ -181,6 +181,13 @@ func (e *examination) carriersOf(r *measure.Reading, c *chart) []Suspect {
 		if !(power > 0) {
 			continue
 		}
+		// Its own peaks were taken out as lines.
+		low, high := c.at(b.First)-bunchHz/3, c.at(b.Last)+bunchHz/3
+		for i := range e.lines {
+			if x := &e.lines[i]; x.Hz > low && x.Hz < high && x.Power < 2*power {
+				power += x.Power
+			}
+		}
 		s := e.carrier(r, c, b, power)
 		if len(s.Harms) > 0 && s.Harms[0].CostDB.Value < leastCostDB {
 			continue // in a station's skirt a neighbour's trace is enough
