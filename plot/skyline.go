@@ -204,10 +204,14 @@ func (b *builder) names(rows []scan.Channel) {
 		switch {
 		case k == foreign:
 			top -= 10
-		case k == measured && c.Margin.Value < 0:
-			top = b.y(c.Margin.Value) - 18
 		case k != measured:
 			top -= 16
+		default:
+			m, _ := known(c.Margin)
+			top = math.Min(top, b.y(m.v-m.half)-6)
+			if m.v < 0 { // below the figure
+				top -= 8 + b.figures().size
+			}
 		}
 		const least = 24 // less than this holds no name
 		if room := top - b.y(floorDB) + 2; room > least {

@@ -40,8 +40,12 @@ func surveys() map[string]*scan.Survey {
 		stopped.Channels[i] = scan.Channel{}
 		stopped.Channels[i].Channel = surveyOf("us").Channels[i].Channel
 	}
+	named := saltmarsh()
+	for i := range named.Channels {
+		named.Channels[i].Label = []string{"12.1 QHBR-HD", "a name so long that no cellar holds it, whatever its depth", "\x1b[2J\u202e5.1"}[i%3]
+	}
 	return map[string]*scan.Survey{
-		"empty": empty, "mixed": saltmarsh(), "crowded": crowded(), "three": three,
+		"named": named, "empty": empty, "mixed": saltmarsh(), "crowded": crowded(), "three": three,
 		"old plan": long, "all vacant": surveyOf("us"), "stopped": stopped,
 	}
 }
@@ -263,4 +267,14 @@ func BenchmarkSkylineSVG(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// Truth: our own promise: a house stands on its name, and a name fits or is shortened.
+func TestSkylineNames(t *testing.T) {
+	var b bytes.Buffer
+	require.NoError(t, Skyline(&b, "svg", surveys()["named"], Options{}))
+	require.Contains(t, b.String(), "12.1 QHBR-HD")
+	require.Contains(t, b.String(), "a name so long")
+	require.NotContains(t, b.String(), "whatever its depth")
+	require.NotContains(t, b.String(), "\x1b")
 }

@@ -297,7 +297,7 @@ func appendWithoutLock(path string, r Record) error {
 	if err != nil {
 		return err
 	}
-	f, err := openRegular(path, os.O_RDWR|os.O_APPEND)
+	f, err := linefile.Open(path, os.O_RDWR|os.O_APPEND)
 	if err != nil {
 		return err
 	}
@@ -430,6 +430,7 @@ func FuzzDecode(f *testing.F) {
 	const header = `{"kind":"house","schema":"rooftone.house/1"}` + "\n"
 	f.Add([]byte(header + `{"kind":"want","rf_channel":22,"label":"x","importance":2}` + "\n" + `{"kind":"want","rf_channel":22,"wanted":false}`))
 	f.Add([]byte(header + `{"kind":"mark","time":"2026-03-05T12:00:00Z","place":"p","bearing_deg":1,"channels":[{"rf_channel":7,"margin_db":3,"margin_sigma_db":1}]}` + "\r\n\r\n"))
+	f.Add([]byte(header + `{"kind":"learnt","time":"2026-03-05T12:00:00Z","rf_channel":14,"transport_id":11284,"services":[{"number":"8.1","name":"Q","video":["MPEG-2 video"],"audio":["AC-3 eng"]}]}`))
 	f.Add([]byte(header + `{"kind":"station","rf_channel":22,"latitude":1,"longitude":2,"erp_kw":3}` + "\n\x00\x00"))
 	f.Add([]byte(header + `{"kind":"turn","time":"2026-03-05T12:00:00Z","place":"p","declination_deg":-13,"curves":[{"rf_channel":7,"points":[[3,1],[5.5,2]]}]}`))
 	f.Fuzz(func(t *testing.T, b []byte) {
