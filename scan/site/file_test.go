@@ -297,7 +297,7 @@ func appendWithoutLock(path string, r Record) error {
 	if err != nil {
 		return err
 	}
-	f, err := linefile.Open(path, os.O_RDWR|os.O_APPEND)
+	f, err := openRegular(path, os.O_RDWR|os.O_APPEND)
 	if err != nil {
 		return err
 	}
