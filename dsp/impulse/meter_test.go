@@ -232,3 +232,23 @@ func TestPiecesJoin(t *testing.T) {
 	sum.Add(&Piece{})
 	require.InDelta(t, 0.4, sum.Seconds, 1e-12)
 }
+
+// Truth: the sum itself, term by term.
+func TestTurningPower(t *testing.T) {
+	r := rand.New(rand.NewPCG(10, 11))
+	x := make([]float64, 5000)
+	for i := range x {
+		x[i] = r.NormFloat64() + 3
+	}
+	turns := []float64{0.001, 0.0123, 0.25, 0.499, 0.07, 0.3}
+	power := make([]float64, len(turns))
+	turningPower(power, x, 3, turns)
+	for k, turn := range turns {
+		var sum complex128
+		for n, v := range x {
+			sum += complex(v-3, 0) * cmplx.Rect(1, -2*math.Pi*turn*float64(n))
+		}
+		want := real(sum)*real(sum) + imag(sum)*imag(sum)
+		require.InEpsilon(t, want, power[k], 1e-6)
+	}
+}

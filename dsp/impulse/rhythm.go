@@ -68,9 +68,14 @@ func (r *Rhythm) add(x []float64, stepSeconds float64) {
 	var level [harmonics]float64
 	for w := range r.power {
 		between(level[:], x, mean, variance, mainsHz(w)*stepSeconds)
-		for t := range r.power[w] {
-			for h := range r.power[w][t] {
-				r.power[w][t][h] += turningPower(x, mean, mainsHz(w)*tried(t)*float64(h+1)*stepSeconds) / level[h]
+		for h := range harmonics {
+			var turns, power [tries]float64
+			for t := range turns {
+				turns[t] = mainsHz(w) * tried(t) * float64(h+1) * stepSeconds
+			}
+			turningPower(power[:], x, mean, turns[:])
+			for t, p := range power {
+				r.power[w][t][h] += p / level[h]
 			}
 		}
 	}
@@ -80,42 +85,57 @@ func (r *Rhythm) add(x []float64, stepSeconds float64) {
 // between them, but no less than what white noise of the same variance has. A
 // lone cluster of pulses has power at all low frequencies.
 func between(level, x []float64, mean, variance, turn float64) {
+	const per = 5
+	var turns, power [(harmonics + 1) * per]float64
+	for i := range turns {
+		turns[i] = turn * (float64(i/per) + 0.4 + 0.05*float64(i%per))
+	}
+	turningPower(power[:], x, mean, turns[:])
 	var own [harmonics + 1]float64
-	for h := range own {
-		places := [...]float64{0.4, 0.45, 0.5, 0.55, 0.6}
-		for _, p := range places {
-			own[h] += turningPower(x, mean, turn*(float64(h)+p)) / float64(len(places))
-		}
+	for i, p := range power {
+		own[i/per] += p / per
 	}
 	for h := range level {
 		level[h] = math.Max(variance, (own[h]+own[h+1])/2)
 	}
 }
 
-// turningPower is |Σ (x−mean)·exp(−2πi·turn·n)|².
-func turningPower(x []float64, mean, turn float64) float64 {
-	re, im := sumTurning(x, mean, turn)
-	return re*re + im*im
-}
-
-// sumTurning is Σ (x−mean)·exp(−2πi·turn·n).
-func sumTurning(x []float64, mean, turn float64) (re, im float64) {
-	// Goertzel's recurrence, in pieces short enough for its rounding.
-	sin, cos := math.Sincos(2 * math.Pi * turn)
-	const piece = 4096
-	for from := 0; from < len(x); from += piece {
-		var a, b float64
-		part := x[from:min(from+piece, len(x))]
-		for _, v := range part {
-			a, b = v-mean+2*cos*a-b, a
+// turningPower sets power[k] to |Σ (x−mean)·exp(−2πi·turns[k]·n)|².
+func turningPower(power, x []float64, mean float64, turns []float64) {
+	// Goertzel's recurrence, of which each step waits for the last: four side
+	// by side take hardly longer than one. In pieces short enough for its
+	// rounding.
+	const piece, side = 4096, 4
+	for k := 0; k < len(turns); k += side {
+		var cos, sin, re, im [side]float64
+		n := min(side, len(turns)-k)
+		for i := range n {
+			sin[i], cos[i] = math.Sincos(2 * math.Pi * turns[k+i])
 		}
-		// a − b·e^{−iω} is Σ v·e^{iω(N−1−n)}; turn it to the piece's start.
-		zr, zi := a-b*cos, b*sin
-		s, c := math.Sincos(2 * math.Pi * math.Mod(turn*float64(from+len(part)-1), 1))
-		re += zr*c + zi*s
-		im += zi*c - zr*s
+		for from := 0; from < len(x); from += piece {
+			part := x[from:min(from+piece, len(x))]
+			c0, c1, c2, c3 := 2*cos[0], 2*cos[1], 2*cos[2], 2*cos[3]
+			var a0, a1, a2, a3, b0, b1, b2, b3 float64
+			for _, v := range part {
+				v -= mean
+				a0, b0 = v+c0*a0-b0, a0
+				a1, b1 = v+c1*a1-b1, a1
+				a2, b2 = v+c2*a2-b2, a2
+				a3, b3 = v+c3*a3-b3, a3
+			}
+			a, b := [side]float64{a0, a1, a2, a3}, [side]float64{b0, b1, b2, b3}
+			for i := range n {
+				// a − b·e^{−iω} is Σ v·e^{iω(N−1−n)}; turn it to the start of x.
+				zr, zi := a[i]-b[i]*cos[i], b[i]*sin[i]
+				s, c := math.Sincos(2 * math.Pi * math.Mod(turns[k+i]*float64(from+len(part)-1), 1))
+				re[i] += zr*c + zi*s
+				im[i] += zi*c - zr*s
+			}
+		}
+		for i := range n {
+			power[k+i] = re[i]*re[i] + im[i]*im[i]
+		}
 	}
-	return re, im
 }
 
 // Mains tells what goes with the mains, if chance has as much with no more than

@@ -102,3 +102,20 @@ func TestInsideTakesAnything(t *testing.T) {
 	require.NoError(t, in.Keep(tuner.Block{RateHz: 8e6, CenterHz: 509e6, GainDB: math.NaN(), Samples: make([]complex64, 1<<20)}, true)) // silence
 	require.Empty(t, in.Suspects(nil, nil))
 }
+
+// One stay of 0.3 s, all but what is concluded in the end.
+func BenchmarkInsideStay(b *testing.B) {
+	in := NewInside([]band.Channel{{Number: 20, LowerHz: 506e6}}, tuner.Info{})
+	x := make([]complex64, 720000)
+	var state uint64 = 1
+	for i := range x {
+		state = state*6364136223846793005 + 1442695040888963407
+		x[i] = complex(float32(state>>40)/(1<<24)-0.5, float32(state>>20&0xfffff)/(1<<20)-0.5)
+	}
+	b.SetBytes(int64(len(x)))
+	for b.Loop() {
+		if err := in.Keep(tuner.Block{Samples: x, CenterHz: 507e6, RateHz: 2.4e6, GainDB: 30}, true); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
