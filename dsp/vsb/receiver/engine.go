@@ -9,19 +9,26 @@ import (
 
 // The engine's windows hold symbols and what belongs to them, by their place relative
 // to the block that is worked on, whose first symbol is at 0. What is at i stands at
-// index history+i.
+// index origin+i.
 const (
 	history    = rounds*roundDelay + laterBehind + 128
-	windowSize = history + blockSymbols + firstAhead
+	windowSize = history + windowBlocks*blockSymbols + firstAhead
+
+	// windowBlocks is how many blocks the windows have room for before what is
+	// in them must be moved.
+	windowBlocks = 5
 
 	// rounds is how often the symbols' levels are estimated. Each round works on
 	// a block that begins roundDelay symbols before that of the round before;
 	// its errors begin errorDelay before its levels.
-	rounds = 4
+	rounds = 10
 
 	// A round is left out when the one before comes so close to the noise that
 	// remains where all symbols are known.
 	enough = 1.03
+
+	// satisfied is by how much more than that may remain in the end.
+	satisfied = 1.15
 
 	// caution is by how much more the levels are doubted than they say.
 	caution = 1.5
@@ -75,6 +82,7 @@ type engine struct {
 	lean, strength [blockSymbols / runSymbols]float32
 	quadrature     []float32 // window: imaginary parts of the first round's soft symbols
 
+	origin  int          // the block's place in the windows
 	segment int          // the block's first segment's index in its field
 	syncs   [2][]float32 // levels of field syncs, even and odd
 
@@ -84,6 +92,7 @@ type engine struct {
 
 	// What is measured.
 	ideal      float64 // of the ideal decision-feedback equaliser
+	remaining  float64 // noise of the last soft symbols, as the syncs show it
 	errorPower float64 // of the last soft symbols
 	syncError  float64 // squared, of the segment syncs in the first round's soft symbols
 }
@@ -128,7 +137,7 @@ func newEngine(s *sampler) (*engine, error) {
 
 const (
 	startRounds = 3
-	startTrial  = 4
+	startTrial  = 7
 	// startBlocks is how many blocks of symbols must be there to start.
 	startBlocks = startTrial + 1
 
@@ -193,7 +202,7 @@ func (e *engine) rewind(odd bool) {
 	for i := range e.turns {
 		e.turns[i] = 1
 	}
-	e.segment, e.blocks = 0, 0
+	e.origin, e.segment, e.blocks = history, 0, 0
 	e.phase = 0
 	// What lies before the first symbol and the first lookahead.
 	e.sampler.advance(-firstBehind)
@@ -205,13 +214,13 @@ func (e *engine) ready() bool { return e.sampler.ready(blockSymbols) }
 
 // block takes a block of symbols.
 func (e *engine) block() {
-	e.sampler.fill(e.received[history+firstAhead:])
+	e.sampler.fill(e.received[e.origin+firstAhead:][:blockSymbols])
 	e.equalise()
 	for i := range e.active {
 		e.believe(i)
 		e.subtract(i)
 		if i+1 < e.active {
-			e.cancel(i, e.filters[i+1], e.stages[i+1].soft, history-(i+1)*roundDelay)
+			e.cancel(i, e.filters[i+1], e.stages[i+1].soft, e.origin-(i+1)*roundDelay)
 		}
 	}
 	e.follow()
@@ -222,15 +231,20 @@ func (e *engine) block() {
 
 // shift makes the next block the one at 0.
 func (e *engine) shift() {
-	copy(e.received, e.received[blockSymbols:])
-	copy(e.quadrature, e.quadrature[blockSymbols:])
-	copy(e.turns, e.turns[blockSymbols/runSymbols:])
-	for i := range e.stages {
-		copy(e.errors[i], e.errors[i][blockSymbols:])
-		copy(e.stages[i].levels, e.stages[i].levels[blockSymbols:])
-	}
 	e.segment = (e.segment + blockSegments) % vsb.FieldSegments
 	e.blocks++
+	if e.origin += blockSymbols; e.origin+blockSymbols+firstAhead <= windowSize {
+		return
+	}
+	from := e.origin - history
+	copy(e.received, e.received[from:])
+	copy(e.quadrature, e.quadrature[from:])
+	copy(e.turns, e.turns[from/runSymbols:])
+	for i := range e.active {
+		copy(e.errors[i], e.errors[i][from:])
+		copy(e.stages[i].levels, e.stages[i].levels[from:])
+	}
+	e.origin = history
 }
 
 // multiply multiplies x by y.
@@ -250,6 +264,10 @@ func (e *engine) redesign() {
 		spectrum[k] = vsb.LevelMeanSquare
 	}
 	e.designer.design(e.filters[0], e.channel, e.noise, spectrum, firstAhead)
+	least := max(1, e.active-1)
+	if e.remaining > satisfied*e.designer.matched {
+		least = min(e.active+1, rounds)
+	}
 	active := rounds
 	for i := range rounds {
 		s := &e.stages[i]
@@ -259,7 +277,7 @@ func (e *engine) redesign() {
 		}
 		believed(spectrum, e.filters[i].noise, caution*s.believer.doubt)
 		e.designer.design(e.filters[i+1], e.channel, e.noise, spectrum, laterAhead)
-		if e.filters[i+1].noise < enough*e.designer.matched {
+		if e.filters[i+1].noise < enough*e.designer.matched && i+1 >= least {
 			active = i + 1
 			break
 		}
@@ -283,9 +301,13 @@ func (e *engine) activate(rounds int) {
 	e.active = rounds
 }
 
-// mer is the modulation error ratio as a ratio of powers.
+// mer is the modulation error ratio as a ratio of powers: of the last soft symbols'
+// distance from the levels believed, and the part of these levels' own error that is
+// not caution.
 func (e *engine) mer() float64 {
-	return vsb.LevelMeanSquare / math.Max(e.errorPower, 1e-9)
+	const uncautious = 0.72
+	doubt := uncautious * e.stages[e.active-1].believer.doubt
+	return vsb.LevelMeanSquare / math.Max(e.errorPower+doubt, 1e-9)
 }
 
 // healthy tells whether what comes out can still be the station's symbols: whether

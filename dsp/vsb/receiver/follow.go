@@ -37,7 +37,7 @@ func (e *engine) follow() {
 		return // every other block teaches enough
 	}
 	last := e.active - 1
-	first := history - last*roundDelay - errorDelay
+	first := e.origin - last*roundDelay - errorDelay
 	errors := e.errors[last][first:][:blockSymbols]
 	count := float32(blockSymbols - e.unknown(last))
 	if count == 0 {

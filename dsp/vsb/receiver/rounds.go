@@ -18,7 +18,7 @@ const (
 // follows what each symbol and those before say of its level.
 func (e *engine) equalise() {
 	s := &e.stages[0]
-	_ = e.fft.Transform(e.work, e.received[history-firstBehind:history-firstBehind+blockSize])
+	_ = e.fft.Transform(e.work, e.received[e.origin-firstBehind:e.origin-firstBehind+blockSize])
 	multiply(e.work, e.filters[0].spectrum)
 	_ = e.fft.Inverse(e.work, e.work)
 	out := e.work[firstBehind:][:blockSymbols]
@@ -48,7 +48,7 @@ const turnSymbols = 8
 func (e *engine) runData(out []complex64, g, sub int, pilot float32) (sync float32) {
 	s := &e.stages[0]
 	at := g*vsb.SegmentSymbols + sub
-	soft, quadrature := s.soft[at:][:runSymbols], e.quadrature[history+at:][:runSymbols]
+	soft, quadrature := s.soft[at:][:runSymbols], e.quadrature[e.origin+at:][:runSymbols]
 	out = out[at:][:runSymbols]
 	b := s.believer
 	place := (g+1)*kept + sub - vsb.SegmentSyncSymbols
@@ -75,7 +75,7 @@ func (e *engine) runData(out []complex64, g, sub int, pilot float32) (sync float
 		}
 		p.follow(lean)
 	}
-	e.end(&p, history+at)
+	e.end(&p, e.origin+at)
 	return sync
 }
 
@@ -91,14 +91,14 @@ func (e *engine) runSync(out []complex64, g, sub int, pilot float32) {
 			v := out[at+k]
 			re := real(v)*cos - imag(v)*sin - pilot
 			im := real(v)*sin + imag(v)*cos
-			s.soft[at+k], e.quadrature[history+at+k] = re, im
+			s.soft[at+k], e.quadrature[e.origin+at+k] = re, im
 			if level, known := e.fieldSync(sub+k, re, s.odd); known {
 				lean += (re - level) * im
 			}
 		}
 		p.follow(lean)
 	}
-	e.end(&p, history+at)
+	e.end(&p, e.origin+at)
 }
 
 // segmentSync returns the level of a segment's first symbols.
@@ -190,7 +190,7 @@ func (e *engine) passFieldSyncs() {
 func (e *engine) believe(round int) {
 	s := &e.stages[round]
 	index := (e.segment - 2*round + vsb.FieldSegments) % vsb.FieldSegments
-	at := history - round*roundDelay
+	at := e.origin - round*roundDelay
 	var error, count float32
 	for g := range blockSegments {
 		levels := s.levels[at+g*vsb.SegmentSymbols:][:vsb.SegmentSymbols]
@@ -227,7 +227,7 @@ const errorsAt = tapsBehind - 1
 // It leaves the transform of the levels in sent.
 func (e *engine) subtract(round int) {
 	s := &e.stages[round]
-	first := history - round*roundDelay - errorDelay
+	first := e.origin - round*roundDelay - errorDelay
 	window := s.levels[first-errorsAt : first+blockSymbols+tapsAhead]
 	for i, v := range window {
 		e.sent[i] = complex(v, 0)
@@ -306,12 +306,26 @@ func (e *engine) cancel(round int, f *filter, soft []float32, first int) {
 // finish makes the engine's soft symbols of the last round's levels. However many
 // rounds are left out, they are as late.
 func (e *engine) finish() {
-	const first = history - rounds*roundDelay
+	first := e.origin - rounds*roundDelay
 	e.cancel(e.active-1, e.filters[e.active], e.soft, first)
-	var power float32
+	var power, error, count float32
 	for i, v := range e.soft {
 		d := v - e.stages[e.active-1].levels[first+i] + vsb.PilotLevel
 		power += d * d
+	}
+	for g := range blockSegments {
+		place := e.blocks*blockSegments + g - rounds*roundDelay/vsb.SegmentSymbols
+		if place < 0 || place%vsb.FieldSegments == 0 {
+			continue
+		}
+		for k := range vsb.SegmentSyncSymbols {
+			d := e.soft[g*vsb.SegmentSymbols+k] - segmentSync(k)
+			error += d * d
+			count++
+		}
+	}
+	if count > 0 {
+		e.remaining += (float64(error/count) - e.remaining) * learning / 5
 	}
 	e.errorPower += (float64(power)/blockSymbols - e.errorPower) / float64(min(8, max(1, e.blocks)))
 }

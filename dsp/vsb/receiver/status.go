@@ -66,10 +66,10 @@ func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
 	power := real(main)*real(main) + imag(main)*imag(main)
 	turn := complex(real(main)/power, -imag(main)/power)
 	// Where the last block of soft symbols is now.
-	const first = history - rounds*roundDelay - blockSymbols
+	first := e.origin - rounds*roundDelay - blockSymbols
 	for i, soft := range e.soft {
 		at := first + i
-		if at < 0 {
+		if at < e.origin-history {
 			continue // gone already
 		}
 		v := product(product(e.received[at], e.turns[at/runSymbols]), turn)
