@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"time"
@@ -10,7 +11,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"rooftone/plot"
-	"rooftone/scan"
 	"rooftone/scan/band"
 	"rooftone/scan/hunt"
 	"rooftone/scan/measure"
@@ -36,7 +36,8 @@ which channel, and the cheapest next test. A recording that --keep made holds
 all that the hunt heard: whoever has it can hunt in it.`,
 		examples: `rooftone hunt                            every channel
 rooftone hunt 7-13,22                    those that matter
-rooftone hunt 22 --spectrum 22.png       and its spectrum, with what was found
+rooftone hunt 22 --spectrum 22.png       and its spectrum, with the suspects on it
+rooftone hunt 22 --waterfall when.png    and what came when
 rooftone hunt --terminator               which tones are the radio's own
 rooftone hunt --keep saturday            keep what was heard, for a helper
 rooftone hunt --from saturday.sigmf-meta hunt in it
@@ -55,18 +56,19 @@ type huntFlags struct {
 	raw  rawFlags
 	plan string
 
-	dwell       time.Duration
-	gain, ppm   *float64
-	bias        bool
-	threshold   *float64
-	fullScale   *float64
-	reach       bool
-	terminator  bool
-	keep        string
-	rec         recorder
-	json        bool
-	looks       looks
-	pictureFile string
+	dwell      time.Duration
+	gain, ppm  *float64
+	bias       bool
+	threshold  *float64
+	fullScale  *float64
+	reach      bool
+	terminator bool
+	keep       string
+	rec        recorder
+	json       bool
+	looks      looks
+
+	spectrumFile, waterfallFile string
 }
 
 func (h *huntFlags) declare(fs *pflag.FlagSet) {
@@ -85,7 +87,8 @@ func (h *huntFlags) declare(fs *pflag.FlagSet) {
 	h.threshold = &threshold
 	fs.Var(&number{to: &h.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
 	fs.Var(&number{to: &h.fullScale, min: -200, max: 60, unit: "dBm"}, "full-scale", "the input level in `DBM` that makes 0 dBFS at the highest gain, if known: powers in dBm")
-	fs.Var(&fileName{&h.pictureFile}, "spectrum", "draw the channels' spectrum to `FILE`: .png, .svg or .pdf")
+	fs.Var(&fileName{&h.spectrumFile}, "spectrum", "draw the channels' spectrum with the suspects to `FILE`: .png, .svg or .pdf")
+	fs.Var(&fileName{&h.waterfallFile}, "waterfall", "draw what came when, where the first suspect stands, to `FILE`: .png, .svg or .pdf")
 	fs.BoolVar(&h.json, "json", false, "print JSON, the whole of what was found")
 	h.looks.declare(fs)
 	fs.Var(&choice{to: &h.raw.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
@@ -149,7 +152,11 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 	if err != nil {
 		return err
 	}
-	defer discardPictures(pictures)
+	defer func() {
+		for _, p := range pictures {
+			p.file.discard()
+		}
+	}()
 	src, err := from.open(ctx, c, h.raw)
 	if err != nil {
 		return err
@@ -169,6 +176,7 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 	if h.terminator {
 		o.Terminate = terminate(c, src.tuner)
 	}
+	o.Fall = h.waterfallFile != ""
 	found, err := h.hunt(ctx, c, src, o)
 	if err != nil {
 		if found != nil && anyCovered(found.Survey) {
@@ -204,7 +212,7 @@ func (h *huntFlags) hunt(ctx context.Context, c *console, src source, o hunt.Opt
 }
 
 // finish shows and draws what was found.
-func (h *huntFlags) finish(ctx context.Context, c *console, src source, found *hunt.Hunt, pictures []*picture, o hunt.Options) error {
+func (h *huntFlags) finish(ctx context.Context, c *console, src source, found *hunt.Hunt, pictures []*huntPicture, o hunt.Options) error {
 	if err := h.show(c, found, o); err != nil {
 		return err
 	}
@@ -224,7 +232,7 @@ func (h *huntFlags) finish(ctx context.Context, c *console, src source, found *h
 		}
 	}
 	for _, p := range pictures {
-		if err := p.finish(found.Survey); err != nil {
+		if err := p.finish(found); err != nil {
 			return err
 		}
 	}
@@ -248,21 +256,73 @@ func (h *huntFlags) show(c *console, found *hunt.Hunt, o hunt.Options) error {
 	return nil
 }
 
-func (h *huntFlags) createPictures() ([]*picture, error) {
-	if h.pictureFile == "" {
-		return nil, nil
+// huntPicture is a picture of a hunt that was asked for, and its file.
+type huntPicture struct {
+	format string
+	file   *outFile
+	draw   func(io.Writer, string, *hunt.Hunt) error
+}
+
+func (p *huntPicture) finish(found *hunt.Hunt) error {
+	return p.file.finish(func(w io.Writer) error { return p.draw(w, p.format, found) })
+}
+
+// createPictures opens the files of the pictures that were asked for.
+func (h *huntFlags) createPictures() (out []*huntPicture, err error) {
+	if h.spectrumFile != "" && h.waterfallFile != "" && sameFile(h.spectrumFile, h.waterfallFile) {
+		return nil, usagef("--spectrum and --waterfall name the same file").hint("give each picture a name of its own")
 	}
-	format, err := plot.Format(h.pictureFile)
-	if err != nil {
-		return nil, usagef("--spectrum: %w", err).hint("--spectrum picture.png, .svg or .pdf")
+	for _, want := range []struct {
+		flag, name string
+		draw       func(io.Writer, string, *hunt.Hunt) error
+	}{
+		{"spectrum", h.spectrumFile, drawSuspects},
+		{"waterfall", h.waterfallFile, drawFall},
+	} {
+		if want.name == "" {
+			continue
+		}
+		p := &huntPicture{draw: want.draw}
+		if p.format, err = plot.Format(want.name); err != nil {
+			err = usagef("--%s: %w", want.flag, err).hint("--%s picture.png, .svg or .pdf", want.flag)
+		} else {
+			p.file, err = createOut(want.name)
+		}
+		if err != nil {
+			for _, other := range out {
+				other.file.discard()
+			}
+			return nil, err
+		}
+		out = append(out, p)
 	}
-	p := &picture{flag: "spectrum", name: h.pictureFile, format: format, draw: func(w io.Writer, format string, s *scan.Survey, o plot.Options) error {
-		return plot.Spectrum(w, format, s, o)
-	}}
-	if p.file, err = createOut(p.name); err != nil {
-		return nil, err
+	return out, nil
+}
+
+// drawSuspects draws the spectrum with all suspects but the radio's own tones.
+func drawSuspects(w io.Writer, format string, found *hunt.Hunt) error {
+	var list []hunt.Suspect
+	for _, s := range found.Suspects {
+		if s.Kind != hunt.Spur || len(s.Harms) > 0 {
+			list = append(list, s)
+		}
 	}
-	return []*picture{p}, nil
+	return plot.Suspects(w, format, found.Survey, list, plot.Options{ThresholdDB: found.Survey.ThresholdDB})
+}
+
+func drawFall(w io.Writer, format string, found *hunt.Hunt) error {
+	f := found.Fall
+	if f == nil {
+		return errors.New("nothing was heard that could be drawn")
+	}
+	fall := plot.Fall{Started: f.Started, StartHz: f.StartHz, StepHz: f.StepHz, RowSeconds: f.RowSeconds, Rows: f.Rows}
+	for i := range found.Survey.Channels {
+		fall.Channels = append(fall.Channels, found.Survey.Channels[i].Channel)
+	}
+	if s := f.Suspect; s != nil && s.FrequencyHz != nil {
+		fall.Marks = append(fall.Marks, plot.Mark{Hz: s.FrequencyHz.Value, WidthHz: s.WidthHz, Text: s.Name})
+	}
+	return plot.Waterfall(w, format, fall, plot.Options{})
 }
 
 // terminable is a radio that can be taken off its antenna without hands: a

@@ -8,6 +8,7 @@ package main
 // are always the same.
 //go:generate go run . sweep --from sim:harbour --map ../../testdata/gallery/skyline.png --spectrum ../../testdata/gallery/spectrum.png --echoes ../../testdata/gallery/echoes.png
 //go:generate go run . explain 28 --from sim:harbour --sheet ../../testdata/gallery/explain.png
+//go:generate go run . hunt 9-10,15,21-24,31 --from sim:millrace --spectrum ../../testdata/gallery/suspects.png
 //go:generate go run . receive 18 --from sim:lighthouse --for 4s --sheet ../../testdata/gallery/received.png
 //go:generate go run . rank --site ../../testdata/gallery/farm.jsonl --grid ../../testdata/gallery/grid.png
 //go:generate go run . rank --site ../../testdata/gallery/turned.jsonl --stations ../../testdata/gallery/stations.csv --at 44.26,-72.58 --rose ../../testdata/gallery/rose.png

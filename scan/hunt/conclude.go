@@ -149,18 +149,24 @@ func (l *listener) conclude() *Hunt {
 	s := l.scene()
 	f := &finding{scene: s}
 	h.Bands = s.find(l.services(), l.Calibration)
-	h.Emitters = s.emitter
-	f.parents = s.parents()
 	channels := l.channels()
-	f.all = mixes(f.parents, channels)
-	f.lines = s.lineRungs(f.all, s.narrow(f.all, l.survey))
-	h.Spurs, h.Own = l.testTones(f)
 	station := map[int]bool{}
 	for i := range l.survey.Channels {
 		r := &l.survey.Channels[i].Reading
 		station[r.Channel.Number] = isStation(r)
 	}
-	f.front, f.rungs = s.climb(channels, func(c band.Channel) bool { return station[c.Number] }, f.all, f.lines, levels(l.info.Datatype))
+	// Twice: what the first time shows to be a product is no parent.
+	for range 2 {
+		f.parents = s.parents()
+		f.all = mixes(f.parents, channels)
+		f.lines = s.lineRungs(f.all, s.narrow(f.all, l.survey))
+		h.Spurs, h.Own = l.testTones(f)
+		f.front, f.rungs = s.climb(channels, func(c band.Channel) bool { return station[c.Number] }, f.all, f.lines, levels(l.info.Datatype))
+		if f.front == nil || !f.dropProducts() {
+			break
+		}
+	}
+	h.Emitters = s.emitter
 	gains := l.radioGains(s)
 	if f.front != nil {
 		f.wanted = slices.DeleteFunc(s.wantedAt(f.front, f.all), func(c channelAt) bool { return !slices.Contains(l.Channels, c.channel) })
@@ -172,9 +178,54 @@ func (l *listener) conclude() *Hunt {
 	suspects = f.reclassify(suspects, h.Spurs, l.info)
 	suspects = append(suspects, f.suspects(h)...)
 	h.Suspects = l.order(f, suspects)
+	h.Fall = l.faller.choose(h.Suspects, s.clock)
 	h.Missing = l.missing(s, h)
 	l.trimSurvey()
 	return h
+}
+
+// dropProducts leaves out the emitters that are products of others, and
+// reports whether there were any.
+func (f *finding) dropProducts() bool {
+	wide := mixesWhere(f.parents, func(low, high float64) bool {
+		return slices.ContainsFunc(f.emitter, func(e Emitter) bool { return high > e.LowHz && low < e.HighHz })
+	})
+	isProduct := func(e Emitter) bool {
+		x := f.best(e.middleHz()-pieceHz/2, e.middleHz()+pieceHz/2)
+		if x == nil || e.Service == television && f.surelyStation(&e) {
+			return false
+		}
+		gain := linear(x.gainDB - f.topDB)
+		var made float64
+		for i := range wide {
+			m := &wide[i]
+			if slices.ContainsFunc(m.parents, func(p int) bool { return f.parents[p].Name == e.Name }) {
+				continue
+			}
+			share := m.share(e.LowHz, e.HighHz)
+			if m.order == 2 {
+				made += f.front.second * m.strength * share * gain
+			} else {
+				made += f.front.third * m.strength * share * gain * gain
+			}
+		}
+		const part = 0.25 // the prediction is good to a few dB
+		return made > part*e.power
+	}
+	before := len(f.emitter)
+	f.emitter = slices.DeleteFunc(f.emitter, isProduct)
+	return len(f.emitter) < before
+}
+
+// surelyStation reports whether an emitter in a television channel was proven
+// to be a station.
+func (f *finding) surelyStation(e *Emitter) bool {
+	for i := range f.survey.Channels {
+		if r := &f.survey.Channels[i].Reading; e.middleHz() > r.Channel.LowerHz && e.middleHz() < r.Channel.UpperHz() {
+			return isStation(r)
+		}
+	}
+	return false
 }
 
 // radioGains are the gains to choose from: the radio's, or those that a
@@ -262,6 +313,10 @@ func (f *finding) made(c band.Channel, gain float64, only func(*mix) bool) float
 	return sum / (f.front.noise(c.CenterHz(), gain) * band.WidthHz)
 }
 
+// unevenDB is how far the noise of one channel may lie above that of the
+// others: the gain strays with frequency.
+const unevenDB = 2
+
 // origins says of each channel where what is in it comes from.
 func (f *finding) origins() []Origin {
 	var out []Origin
@@ -278,14 +333,15 @@ func (f *finding) origins() []Origin {
 			continue
 		}
 		made, order := c.made, c.order
-		if predicted := f.front.second*c.second + f.front.third*c.third; predicted > made {
+		const enough = 3 // rungs, to tell by themselves
+		if predicted := f.front.second*c.second + f.front.third*c.third; predicted > made && len(c.rungs) < enough {
 			made = predicted
 			order = 3
 			if f.front.second*c.second > f.front.third*c.third {
 				order = 2
 			}
 		}
-		outside := max(c.alpha-base*linear(0.8), 0)
+		outside := max(c.alpha-base*linear(unevenDB), 0)
 		const shows = 0.25
 		o := Origin{Channel: c.channel, From: "noise", ExcessDB: decibel((made + outside) / base)}
 		r := f.reading(c.channel)

@@ -37,14 +37,19 @@ func (m *mix) reach() float64 {
 // mixes returns all products of second and third order of some emitters that
 // touch one of the channels.
 func mixes(e []Emitter, channels []band.Channel) []mix {
+	return mixesWhere(e, func(low, high float64) bool {
+		return slices.ContainsFunc(channels, func(c band.Channel) bool { return high > c.LowerHz && low < c.UpperHz() })
+	})
+}
+
+// mixesWhere returns all products of second and third order of some emitters
+// whose range of frequencies is wanted.
+func mixesWhere(e []Emitter, wanted func(low, high float64) bool) []mix {
 	var out []mix
 	add := func(parents []int, times ...int) {
 		m := newMix(e, parents, times)
-		for _, c := range channels {
-			if m.hz+m.reach() > c.LowerHz && m.hz-m.reach() < c.UpperHz() {
-				out = append(out, m)
-				return
-			}
+		if wanted(m.hz-m.reach(), m.hz+m.reach()) {
+			out = append(out, m)
 		}
 	}
 	for i := range e {

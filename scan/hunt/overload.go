@@ -69,7 +69,8 @@ func (f *finding) overload(h *Hunt) (Suspect, bool) {
 				p.Formula, p.FrequencyHz/1e6, p.Order, p.ToNoiseDB, numbers(p.Channels)))
 		}
 		for _, k := range p.Services {
-			if i < 8 && !slices.Contains(services, k) {
+			const mattersDB = 12
+			if p.ToNoiseDB > strongest-mattersDB && !slices.Contains(services, k) {
 				services = append(services, k)
 			}
 		}
@@ -116,7 +117,7 @@ func (f *finding) harms(in func(*mix) bool) []Harm {
 	for i := range f.wanted {
 		c := f.wanted[i].channel
 		gain := f.gainNow(c)
-		cost := decibel(1 + f.made(c, gain, in))
+		cost := f.equalisedCost(&f.wanted[i], gain, in)
 		if cost < leastFrontDB {
 			continue
 		}
@@ -128,6 +129,34 @@ func (f *finding) harms(in func(*mix) bool) []Harm {
 	}
 	slices.SortStableFunc(out, func(a, b Harm) int { return compareHz(b.CostDB.Value, a.CostDB.Value) })
 	return out
+}
+
+// equalisedCost is by how many dB products lower a channel's equalised margin:
+// exp(mean ln(1 + SNR(f))) − 1 without them over that with them. What is narrow
+// costs less than noise of the same power.
+func (f *finding) equalisedCost(c *channelAt, gain float64, in func(*mix) bool) float64 {
+	const parts = 24
+	width := band.WidthHz / parts
+	noise := f.front.noise(c.channel.CenterHz(), gain) * width
+	clean := c.signal / parts / noise
+	var sum float64
+	for k := range parts {
+		low := c.channel.LowerHz + float64(k)*width
+		under := noise
+		for i := range f.all {
+			m := &f.all[i]
+			if in != nil && !in(m) || m.hz+m.reach() < low || m.hz-m.reach() > low+width {
+				continue
+			}
+			if m.order == 2 {
+				under += f.front.second * m.strength * m.share(low, low+width) * gain
+			} else {
+				under += f.front.third * m.strength * m.share(low, low+width) * gain * gain
+			}
+		}
+		sum += math.Log1p(c.signal / parts / under)
+	}
+	return decibel(clean / math.Expm1(sum/parts))
 }
 
 func (f *finding) reading(c band.Channel) *measure.Reading {
@@ -147,7 +176,8 @@ func (f *finding) rises() []string {
 		if c.order == 0 || c.made < 0.1*c.alpha || f.made(c.channel, 1, nil) < 0.05 {
 			continue
 		}
-		if s := slope(c.rungs, c.alpha, f.front.rho); s != nil && len(list) < 3 {
+		const steep = 1.7 // less is mixed with something else
+		if s := slope(c.rungs, c.alpha, f.front.rho); s != nil && s.Value > steep && len(list) < 3 {
 			list = append(list, fmt.Sprintf("RF %d: %.1f dB above its noise at the highest gain, %.1f ± %.1f dB for each dB of gain",
 				c.channel.Number, decibel(1+c.made/c.alpha), s.Value, s.Sigma))
 		}
@@ -293,7 +323,7 @@ func (l *listener) order(f *finding, all []Suspect) []Suspect {
 			continue
 		}
 		if whole >= 0 && s.Kind == Product && s.FrequencyHz != nil {
-			all[whole].take(s.Harms)
+			all[whole].take(&s)
 		}
 	}
 	for _, s := range all {
@@ -319,8 +349,8 @@ func (l *listener) order(f *finding, all []Suspect) []Suspect {
 }
 
 // take counts what one product does as a part of what all of them do.
-func (s *Suspect) take(harms []Harm) {
-	for _, h := range harms {
+func (s *Suspect) take(one *Suspect) {
+	for _, h := range one.Harms {
 		i := slices.IndexFunc(s.Harms, func(o Harm) bool { return o.Channel == h.Channel })
 		switch {
 		case i < 0:
@@ -329,6 +359,18 @@ func (s *Suspect) take(harms []Harm) {
 			s.Harms[i] = h
 		}
 	}
+	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return compareHz(costOf(&b), costOf(&a)) })
+	const most = 8 // lines of evidence
+	if len(one.Evidence) > 0 && len(s.Evidence) < most {
+		s.Evidence = slices.Insert(s.Evidence, 0, fmt.Sprintf("at %.2f MHz %s", one.FrequencyHz.Value/1e6, one.Evidence[0]))
+	}
+}
+
+func costOf(h *Harm) float64 {
+	if h.CostDB == nil {
+		return 0
+	}
+	return h.CostDB.Value
 }
 
 // explained reports whether a suspect inside a channel is no more than what

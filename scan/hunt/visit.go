@@ -59,6 +59,9 @@ type Options struct {
 	// the radio's own.
 	Terminate func(context.Context) error
 
+	// Fall asks for a Fall of the stay that shows the first suspect.
+	Fall bool
+
 	// Progress, when not nil, is told before every stay what is being done,
 	// how many stays are done and how many there will be, 0 when not known.
 	Progress func(what string, done, total int)
@@ -78,6 +81,7 @@ type Hunt struct {
 	Products []Combination // the strongest first
 	Origins  []Origin      // of what stands in each channel that was stepped through
 	Spurs    []SpurTest    // what second looks at tones told
+	Fall     *Fall         // nil when it was not asked for, or nothing was heard
 	Own      []float64     // true Hz of tones that stay without an antenna; nil without that test
 
 	Missing     []string // what could not be done, and what would let it be
@@ -121,6 +125,7 @@ type listener struct {
 	info   tuner.Info
 	inside *Inside
 	ear    ear
+	faller faller
 	survey *scan.Survey
 	tones  []Suspect // those that were looked at again
 	buffer []complex64
@@ -143,6 +148,9 @@ func (l *listener) listen(ctx context.Context) error {
 		},
 		Keep: func(b tuner.Block, newStay bool) error {
 			if err := l.inside.Keep(b, newStay); err != nil {
+				return err
+			}
+			if err := l.fall(b, newStay); err != nil {
 				return err
 			}
 			return l.take(b, newStay)
@@ -192,6 +200,14 @@ func stopped(ctx context.Context, err error) error {
 		err = errors.New("the visit ended early")
 	}
 	return err
+}
+
+// fall keeps a block for the Fall, if one was asked for.
+func (l *listener) fall(b tuner.Block, newStay bool) error {
+	if !l.Fall {
+		return nil
+	}
+	return l.faller.keep(b, newStay)
 }
 
 // take keeps a block of a stay.
@@ -556,6 +572,9 @@ func (t *tap) Read(ctx context.Context, dst []complex64) (tuner.Block, error) {
 	if len(b.Samples) > 0 {
 		if t.inside && float64(b.Clipped) <= railsShare*float64(len(b.Samples)) {
 			if keepErr := t.listener.inside.Keep(b, t.fresh); keepErr != nil {
+				return b, keepErr
+			}
+			if keepErr := t.listener.fall(b, t.fresh); keepErr != nil {
 				return b, keepErr
 			}
 		}
