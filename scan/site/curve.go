@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"rooftone/scan/internal/linefile"
 )
 
 // TurnRecord is what was heard while the antenna was turned at one place: level
@@ -106,8 +108,8 @@ func (t TurnRecord) line() (any, error) {
 		return nil, fmt.Errorf("a turn with %d channels: %d are the most", len(t.Curves), maxChannels)
 	}
 	l := turnLine{
-		Kind: "turn", Time: stamp(t.Time), Place: place, Program: printable(t.Program, maxName),
-		Source: printable(t.Source, maxNote), ThresholdDB: round(t.ThresholdDB, 100), Curves: []curveLine{},
+		Kind: "turn", Time: stamp(t.Time), Place: place, Program: linefile.Printable(t.Program, maxName),
+		Source: linefile.Printable(t.Source, maxNote), ThresholdDB: round(t.ThresholdDB, 100), Curves: []curveLine{},
 	}
 	if t.HeightM != nil {
 		l.HeightM = round(*t.HeightM, 100)
@@ -141,8 +143,8 @@ func (d *decoder) turn(l turnLine) error {
 		return errors.New("its time is not RFC 3339")
 	}
 	t := TurnRecord{
-		Time: at, Place: printable(l.Place, maxName), HeightM: l.HeightM, Program: printable(l.Program, maxName),
-		Source: printable(l.Source, maxNote), DeclinationDeg: l.DeclinationDeg,
+		Time: at, Place: linefile.Printable(l.Place, maxName), HeightM: l.HeightM, Program: linefile.Printable(l.Program, maxName),
+		Source: linefile.Printable(l.Source, maxNote), DeclinationDeg: l.DeclinationDeg,
 	}
 	if l.ThresholdDB != nil {
 		t.ThresholdDB = *l.ThresholdDB

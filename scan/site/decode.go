@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"rooftone/scan/internal/linefile"
 	"rooftone/scan/measure"
 	"rooftone/scan/verdict"
 )
@@ -126,9 +127,9 @@ func checkSchema(schema string) error {
 		return nil
 	}
 	if name, _, ok := strings.Cut(schema, "/"); ok && name+"/1" == Schema {
-		return fmt.Errorf("its schema is %q, and this program knows %q: %w", printable(schema, maxName), Schema, ErrNewer)
+		return fmt.Errorf("its schema is %q, and this program knows %q: %w", linefile.Printable(schema, maxName), Schema, ErrNewer)
 	}
-	return fmt.Errorf("its schema is %q: %w", printable(schema, maxName), ErrNotHouse)
+	return fmt.Errorf("its schema is %q: %w", linefile.Printable(schema, maxName), ErrNotHouse)
 }
 
 // record adds one record to the House.
@@ -156,7 +157,7 @@ func decodeAs[L any](text []byte, add func(L) error) error {
 	var l L
 	if err := json.Unmarshal(text, &l); err != nil {
 		if t := (*json.UnmarshalTypeError)(nil); errors.As(err, &t) {
-			return fmt.Errorf("its field %q is no %s", printable(t.Field, maxName), t.Type)
+			return fmt.Errorf("its field %q is no %s", linefile.Printable(t.Field, maxName), t.Type)
 		}
 		return err
 	}
@@ -169,14 +170,14 @@ func (d *decoder) header(l headerLine) error {
 		return err
 	}
 	h := &d.house.Header
-	if name := printable(l.Name, maxName); name != "" {
+	if name := linefile.Printable(l.Name, maxName); name != "" {
 		h.Name = name
 	}
 	if t, err := time.Parse(time.RFC3339, l.Created); err == nil && h.Created.IsZero() {
 		h.Created = t
 	}
 	if h.Program == "" {
-		h.Program = printable(l.Program, maxName)
+		h.Program = linefile.Printable(l.Program, maxName)
 	}
 	return nil
 }
@@ -198,7 +199,7 @@ func (d *decoder) want(l wantLine) error {
 		d.wanted[l.RFChannel] = w
 	}
 	if l.Label != nil {
-		w.Label = printable(*l.Label, maxName)
+		w.Label = linefile.Printable(*l.Label, maxName)
 	}
 	if l.Importance != nil {
 		w.Importance = *l.Importance
@@ -212,9 +213,9 @@ func (d *decoder) mark(l markLine) error {
 		return errors.New("its time is not RFC 3339")
 	}
 	m := Mark{
-		Time: at, Place: printable(l.Place, maxName), BearingDeg: l.BearingDeg, HeightM: l.HeightM,
-		Note: printable(l.Note, maxNote), Look: Look(printable(l.Look, maxName)), Program: printable(l.Program, maxName),
-		Source: printable(l.Source, maxNote), Clock: join(l.PPM, l.PPMSigma), Interrupted: l.Interrupted,
+		Time: at, Place: linefile.Printable(l.Place, maxName), BearingDeg: l.BearingDeg, HeightM: l.HeightM,
+		Note: linefile.Printable(l.Note, maxNote), Look: Look(linefile.Printable(l.Look, maxName)), Program: linefile.Printable(l.Program, maxName),
+		Source: linefile.Printable(l.Source, maxNote), Clock: join(l.PPM, l.PPMSigma), Interrupted: l.Interrupted,
 	}
 	if l.ThresholdDB != nil {
 		m.ThresholdDB = *l.ThresholdDB
@@ -248,11 +249,11 @@ func (l *heardLine) heard() (Heard, error) {
 	}
 	h := Heard{
 		RFChannel:    l.RFChannel,
-		Presence:     measure.Presence(printable(l.Presence, maxName)),
-		Grade:        verdict.Grade(printable(l.Grade, maxName)),
-		Standard:     measure.Standard(printable(l.Standard, maxName)),
+		Presence:     measure.Presence(linefile.Printable(l.Presence, maxName)),
+		Grade:        verdict.Grade(linefile.Printable(l.Grade, maxName)),
+		Standard:     measure.Standard(linefile.Printable(l.Standard, maxName)),
 		Margin:       join(l.MarginDB, l.MarginSigma),
-		MarginMethod: measure.MarginMethod(printable(l.MarginMethod, maxName)),
+		MarginMethod: measure.MarginMethod(linefile.Printable(l.MarginMethod, maxName)),
 		CN:           join(l.CNDB, l.CNSigma),
 		MER:          join(l.MERDB, l.MERSigma),
 		Power:        join(l.PowerDBFS, l.PowerSigma),
@@ -269,7 +270,7 @@ func (l *heardLine) heard() (Heard, error) {
 		if i == maxSays {
 			break
 		}
-		h.Limits = append(h.Limits, verdict.Limit(printable(x, maxName)))
+		h.Limits = append(h.Limits, verdict.Limit(linefile.Printable(x, maxName)))
 	}
 	for _, e := range l.Echoes[:min(len(l.Echoes), maxSays)] {
 		delay, level := join(&e.DelayUS, &e.DelaySigma), join(&e.LevelDB, &e.LevelSigma)
@@ -303,7 +304,7 @@ func join(value, sigma *float64) *measure.Estimate {
 
 func (d *decoder) station(l stationLine) error {
 	s := Station{
-		RFChannel: l.RFChannel, Label: printable(l.Label, maxName),
+		RFChannel: l.RFChannel, Label: linefile.Printable(l.Label, maxName),
 		At: Position{l.Latitude, l.Longitude}, ERPKW: l.ERPKW, HeightM: l.HeightM,
 	}
 	if err := s.check(); err != nil {

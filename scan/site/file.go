@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"rooftone/scan/internal/linefile"
 )
 
 // lockWait is how long Append waits for another program that is appending,
@@ -26,7 +28,7 @@ func Create(path string, h Header) error {
 		return fmt.Errorf("starting a house file: %w", err)
 	}
 	if err := create(path, b); err != nil {
-		return fmt.Errorf("starting the house file %s: %w", path, cause(err))
+		return fmt.Errorf("starting the house file %s: %w", path, linefile.Cause(err))
 	}
 	return nil
 }
@@ -55,7 +57,7 @@ func create(path string, content []byte) error {
 	if err != nil {
 		return err
 	}
-	syncDir(dir)
+	linefile.SyncDir(dir)
 	return nil
 }
 
@@ -68,15 +70,6 @@ func createPlain(path string, content []byte) error {
 	return errors.Join(err, f.Sync(), f.Close())
 }
 
-// syncDir makes a new name in a folder last. Not every system can, and those
-// that cannot do it by themselves.
-func syncDir(dir string) {
-	if d, err := os.Open(dir); err == nil {
-		d.Sync()
-		d.Close()
-	}
-}
-
 // Append adds records to a house file, all or none. When it returns nil they
 // are on the disk.
 //
@@ -87,7 +80,7 @@ func syncDir(dir string) {
 // they do not.
 func Append(path string, records ...Record) error {
 	if err := appendTo(path, lockWait, records); err != nil {
-		return fmt.Errorf("adding to the house file %s: %w", path, cause(err))
+		return fmt.Errorf("adding to the house file %s: %w", path, linefile.Cause(err))
 	}
 	return nil
 }
@@ -101,7 +94,7 @@ func appendTo(path string, wait time.Duration, records []Record) error {
 		}
 		b = append(b, one...)
 	}
-	f, err := openRegular(path, os.O_RDWR|os.O_APPEND)
+	f, err := linefile.Open(path, os.O_RDWR|os.O_APPEND)
 	if err != nil {
 		return err
 	}
@@ -184,27 +177,17 @@ func arrived(f *os.File, from int64, whole bool, b []byte) (bool, error) {
 	return bytes.Contains(got, append([]byte{'\n'}, b...)), nil
 }
 
-// openRegular opens a file, and refuses what is no file: a pipe would wait
-// for ever.
-func openRegular(path string, flag int) (*os.File, error) {
-	fi, err := os.Stat(path)
-	if err != nil {
-		return nil, err
+// lock waits for its turn at a file, but not longer than wait, and returns
+// what ends the turn. Where there are no locks, or another holds on to it, the
+// turn is taken without.
+func lock(f *os.File, wait time.Duration) (unlock func()) {
+	for deadline := time.Now().Add(wait); ; time.Sleep(2 * time.Millisecond) {
+		release, _, err := linefile.Hold(f)
+		switch {
+		case err == nil:
+			return release
+		case time.Now().After(deadline):
+			return func() {}
+		}
 	}
-	if !fi.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s is not a regular file", path)
-	}
-	return os.OpenFile(path, flag, 0)
-}
-
-// cause strips an error of a path that the message has already, or that no
-// one asked for.
-func cause(err error) error {
-	if path := (*fs.PathError)(nil); errors.As(err, &path) {
-		return path.Err
-	}
-	if link := (*os.LinkError)(nil); errors.As(err, &link) {
-		return link.Err
-	}
-	return err
 }

@@ -15,6 +15,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rooftone/scan/internal/linefile"
 	"rooftone/scan/measure"
 	"rooftone/scan/verdict"
 )
@@ -297,7 +298,7 @@ func appendWithoutLock(path string, r Record) error {
 	if err != nil {
 		return err
 	}
-	f, err := openRegular(path, os.O_RDWR|os.O_APPEND)
+	f, err := linefile.Open(path, os.O_RDWR|os.O_APPEND)
 	if err != nil {
 		return err
 	}

@@ -6,6 +6,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"rooftone/scan/internal/linefile"
 )
 
 // The WGS 84 ellipsoid: NGA.STND.0036, 3.4.
@@ -28,7 +30,7 @@ func ParsePosition(s string) (Position, error) {
 	lat, err1 := strconv.ParseFloat(strings.TrimSpace(a), 64)
 	lon, err2 := strconv.ParseFloat(strings.TrimSpace(b), 64)
 	if !ok || err1 != nil || err2 != nil {
-		return Position{}, fmt.Errorf("%q is no position: write latitude and longitude in degrees, as 44.26,-72.58", printable(s, maxName))
+		return Position{}, fmt.Errorf("%q is no position: write latitude and longitude in degrees, as 44.26,-72.58", linefile.Printable(s, maxName))
 	}
 	p := Position{lat, lon}
 	return p, p.check()

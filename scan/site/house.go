@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+
+	"rooftone/scan/internal/linefile"
 )
 
 // House is all that a house file says.
@@ -63,7 +65,7 @@ const (
 // Read reads a house file. Lines that are no records do not fail it: they are
 // told in Damage.
 func Read(path string) (*House, error) {
-	f, err := openRegular(path, os.O_RDONLY)
+	f, err := linefile.Open(path, os.O_RDONLY)
 	if err != nil {
 		return nil, fmt.Errorf("reading the house file: %w", err)
 	}

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"time"
+
+	"rooftone/scan/internal/linefile"
 )
 
 // Learnt is who the station on a channel said it is, when it was received: what a
@@ -72,7 +74,7 @@ func (l Learnt) line() (any, error) {
 	}
 	out := learntLine{
 		Kind: "learnt", Time: stamp(l.Time), RFChannel: l.RFChannel, TransportID: l.TransportID,
-		Program: printable(l.Program, maxName), Services: []serviceLine{},
+		Program: linefile.Printable(l.Program, maxName), Services: []serviceLine{},
 	}
 	for i, s := range l.Services {
 		if i == maxServices {
@@ -80,7 +82,7 @@ func (l Learnt) line() (any, error) {
 		}
 		// What comes over the air is shown, but not trusted.
 		out.Services = append(out.Services, serviceLine{
-			Number: printable(s.Number, maxName), Name: printable(s.Name, maxName),
+			Number: linefile.Printable(s.Number, maxName), Name: linefile.Printable(s.Name, maxName),
 			Video: printables(s.Video), Audio: printables(s.Audio),
 		})
 	}
@@ -92,7 +94,7 @@ func printables(list []string) (out []string) {
 		if i == maxKinds {
 			break
 		}
-		out = append(out, printable(s, maxName))
+		out = append(out, linefile.Printable(s, maxName))
 	}
 	return out
 }
@@ -111,10 +113,10 @@ func (d *decoder) learnt(l learntLine) error {
 	if len(l.Services) > maxServices {
 		return fmt.Errorf("it has more than %d services", maxServices)
 	}
-	out := Learnt{Time: at, RFChannel: l.RFChannel, TransportID: l.TransportID, Program: printable(l.Program, maxName)}
+	out := Learnt{Time: at, RFChannel: l.RFChannel, TransportID: l.TransportID, Program: linefile.Printable(l.Program, maxName)}
 	for _, s := range l.Services {
 		out.Services = append(out.Services, LearntService{
-			Number: printable(s.Number, maxName), Name: printable(s.Name, maxName),
+			Number: linefile.Printable(s.Number, maxName), Name: linefile.Printable(s.Name, maxName),
 			Video: printables(s.Video), Audio: printables(s.Audio),
 		})
 	}

@@ -10,6 +10,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"rooftone/scan/internal/linefile"
 	"rooftone/scan/measure"
 	"rooftone/scan/verdict"
 )
@@ -255,8 +256,8 @@ func (m Mark) line() (any, error) {
 		return nil, fmt.Errorf("a height of %g m", *h)
 	}
 	l := markLine{
-		Kind: "mark", Time: stamp(m.Time), Place: place, Note: note, Look: printable(string(m.Look), maxName),
-		Program: printable(m.Program, maxName), Source: printable(m.Source, maxNote),
+		Kind: "mark", Time: stamp(m.Time), Place: place, Note: note, Look: linefile.Printable(string(m.Look), maxName),
+		Program: linefile.Printable(m.Program, maxName), Source: linefile.Printable(m.Source, maxNote),
 		ThresholdDB: round(m.ThresholdDB, 100), Interrupted: m.Interrupted,
 		Channels: make([]heardLine, 0, len(m.Heard)),
 	}
@@ -309,7 +310,7 @@ func (h *Heard) line() heardLine {
 // said makes lines fit to be kept.
 func said(lines []string) (out []string) {
 	for _, l := range lines[:min(len(lines), maxSays)] {
-		out = append(out, printable(l, maxSaid))
+		out = append(out, linefile.Printable(l, maxSaid))
 	}
 	return out
 }
@@ -398,20 +399,4 @@ func oneLine(what, s string, limit int) (string, error) {
 		return "", fmt.Errorf("%s has %d characters: %d are the most", what, n, limit)
 	}
 	return s, nil
-}
-
-// printable makes any text fit to be shown: on one line, of bounded length,
-// with U+FFFD for what cannot be printed.
-func printable(s string, limit int) string {
-	s = strings.Join(strings.Fields(s), " ")
-	n := 0
-	return strings.Map(func(r rune) rune {
-		if n++; n > limit {
-			return -1
-		}
-		if !unicode.IsPrint(r) {
-			return utf8.RuneError
-		}
-		return r
-	}, s)
 }

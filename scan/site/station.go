@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"rooftone/scan/internal/linefile"
 )
 
 // Station is where a transmission comes from.
@@ -159,7 +161,7 @@ func (l *stationList) header(row []string) error {
 		}
 		name = strings.ToLower(strings.TrimSpace(name))
 		if _, twice := l.columns[name]; twice && name != "" {
-			return fmt.Errorf("two columns are named %q", printable(name, maxName))
+			return fmt.Errorf("two columns are named %q", linefile.Printable(name, maxName))
 		}
 		l.columns[name] = i
 	}
@@ -186,15 +188,15 @@ func (l *stationList) station(row []string) (Station, error) {
 		}
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil {
-			errs = append(errs, fmt.Errorf("its %s is %q, which is no number", name, printable(text, 40)))
+			errs = append(errs, fmt.Errorf("its %s is %q, which is no number", name, linefile.Printable(text, 40)))
 			return nil
 		}
 		return &v
 	}
-	s := Station{Label: printable(field("label"), maxName)}
+	s := Station{Label: linefile.Printable(field("label"), maxName)}
 	rf, err := strconv.Atoi(field("rf_channel"))
 	if err != nil {
-		errs = append(errs, fmt.Errorf("its rf_channel is %q, which is no RF channel", printable(field("rf_channel"), 40)))
+		errs = append(errs, fmt.Errorf("its rf_channel is %q, which is no RF channel", linefile.Printable(field("rf_channel"), 40)))
 	}
 	s.RFChannel = rf
 	lat, lon := number("latitude", true), number("longitude", true)

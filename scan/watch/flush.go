@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"os"
+
+	"rooftone/scan/internal/linefile"
 )
 
 // flush writes what is pending and sees that it is on the disk. Where that
@@ -20,7 +22,7 @@ func (w *Writer) flush() error {
 	if w.trouble != nil {
 		out = append(out, encode(momentLine{
 			Kind: "disk", Time: stamp(w.since.wall), Seconds: rounded((w.now - w.since.steady).Seconds(), 10),
-			Reason: printable(w.trouble.Error(), 300), LostTicks: w.since.lost,
+			Reason: linefile.Printable(w.trouble.Error(), 300), LostTicks: w.since.lost,
 		})...)
 	}
 	for _, l := range w.pending {
@@ -71,7 +73,7 @@ func write(f *os.File, b []byte, size int64, alone bool) error {
 
 // failed notes that the disk takes nothing.
 func (w *Writer) failed(err error) error {
-	err = cause(err)
+	err = linefile.Cause(err)
 	if w.trouble == nil {
 		w.since.wall, w.since.steady = w.wall, w.now
 		w.notice(fmt.Sprintf("the log cannot be written: %v; measuring goes on, and it is tried again", err))

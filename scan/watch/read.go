@@ -6,6 +6,8 @@ import (
 	"io"
 	"os"
 	"time"
+
+	"rooftone/scan/internal/linefile"
 )
 
 var (
@@ -68,14 +70,14 @@ type Log struct {
 
 // Read reads a log, also while it is written to.
 func Read(path string) (*Log, error) {
-	f, err := openRegular(path, os.O_RDONLY)
+	f, err := linefile.Open(path, os.O_RDONLY)
 	if err != nil {
-		return nil, fmt.Errorf("reading the log %s: %w", path, cause(err))
+		return nil, fmt.Errorf("reading the log %s: %w", path, linefile.Cause(err))
 	}
 	defer f.Close()
 	l, err := Decode(f)
 	if err != nil {
-		return nil, fmt.Errorf("reading the log %s: %w", path, cause(err))
+		return nil, fmt.Errorf("reading the log %s: %w", path, linefile.Cause(err))
 	}
 	return l, nil
 }

@@ -5,9 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
-	"unicode"
 )
 
 // Schema names the log's form. The number rises when a field changes its
@@ -339,19 +337,4 @@ func (l *minuteLine) minutes() ([]Minute, bool) {
 	}
 	slices.SortFunc(out, func(a, b Minute) int { return a.RFChannel - b.RFChannel })
 	return out, true
-}
-
-// printable makes any text fit to be shown on one line.
-func printable(s string, limit int) string {
-	s = strings.Join(strings.Fields(s), " ")
-	n := 0
-	return strings.Map(func(r rune) rune {
-		if n++; n > limit {
-			return -1
-		}
-		if !unicode.IsPrint(r) {
-			return '\ufffd'
-		}
-		return r
-	}, s)
 }

@@ -9,6 +9,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"rooftone/scan/internal/linefile"
 )
 
 // replay goes through a log as the Writer went, and sums up what it had not.
@@ -148,7 +150,7 @@ func header(kind string, line []byte) error {
 		return ErrNotLog
 	}
 	if h.Schema != Schema {
-		return fmt.Errorf("its schema is %q, and this program knows %q: %w", printable(h.Schema, 60), Schema, ErrNewer)
+		return fmt.Errorf("its schema is %q, and this program knows %q: %w", linefile.Printable(h.Schema, 60), Schema, ErrNewer)
 	}
 	return nil
 }
@@ -186,7 +188,7 @@ func (p *replay) start(l startLine) bool {
 	for _, c := range p.courses {
 		c.restart()
 	}
-	s := Session{Start: at, End: at, EverySec: l.EverySec, RFChannels: l.RFChannels, Source: printable(l.Source, 500)}
+	s := Session{Start: at, End: at, EverySec: l.EverySec, RFChannels: l.RFChannels, Source: linefile.Printable(l.Source, 500)}
 	if l.ThresholdDB != nil {
 		s.ThresholdDB = *l.ThresholdDB
 	}
@@ -309,13 +311,13 @@ func (p *replay) moment(l momentLine) bool {
 		p.session().Stopped = true
 	case "away":
 		p.closeGap(at)
-		p.log.Gaps = append(p.log.Gaps, Gap{Start: at, Reason: printable(l.Reason, 300), Open: true})
+		p.log.Gaps = append(p.log.Gaps, Gap{Start: at, Reason: linefile.Printable(l.Reason, 300), Open: true})
 	case "back":
 		if n := len(p.log.Gaps); n > 0 && p.log.Gaps[n-1].Open {
 			p.log.Gaps[n-1].Open, p.log.Gaps[n-1].Seconds = false, seconds
 		}
 	case "disk":
-		p.log.Disk = append(p.log.Disk, DiskTrouble{at, seconds, printable(l.Reason, 300), max(0, l.LostTicks)})
+		p.log.Disk = append(p.log.Disk, DiskTrouble{at, seconds, linefile.Printable(l.Reason, 300), max(0, l.LostTicks)})
 		return true // its time is of the beginning
 	case "clock":
 		if l.BySec == nil {

@@ -7,7 +7,12 @@ import (
 	"os"
 	"slices"
 	"time"
+
+	"rooftone/scan/internal/linefile"
 )
+
+// ErrBusy is of a log that another program watches into.
+var ErrBusy = errors.New("another program is watching into it")
 
 // Open starts a log or resumes one. now is the wall's time. A log that another
 // program has open is refused with ErrBusy, a file that is none with ErrNotLog.
@@ -20,11 +25,11 @@ func Open(path string, s Settings, now time.Time) (*Writer, error) {
 		w.bounds = *s.bounds
 	}
 	if err := w.open(now); err != nil {
-		return nil, fmt.Errorf("opening the log %s: %w", path, cause(err))
+		return nil, fmt.Errorf("opening the log %s: %w", path, linefile.Cause(err))
 	}
 	if err := w.flush(); err != nil {
 		w.file.Close()
-		return nil, fmt.Errorf("opening the log %s: %w", path, cause(err))
+		return nil, fmt.Errorf("opening the log %s: %w", path, linefile.Cause(err))
 	}
 	return w, nil
 }
@@ -47,12 +52,12 @@ func (w *Writer) open(now time.Time) error {
 // claim opens the file that a name leads to, and takes it for this program.
 func claim(path string) (f *os.File, certain bool, err error) {
 	for range 20 {
-		if f, err = openRegular(path, os.O_RDWR|os.O_CREATE|os.O_APPEND); err != nil {
+		if f, err = linefile.Open(path, os.O_RDWR|os.O_CREATE|os.O_APPEND); err != nil {
 			return nil, false, err
 		}
-		if certain, err = hold(f); err != nil {
+		if _, certain, err = linefile.Hold(f); err != nil {
 			f.Close()
-			return nil, false, err
+			return nil, false, ErrBusy
 		}
 		// Another program may have given the name to a shorter file meanwhile.
 		mine, err1 := f.Stat()
@@ -72,7 +77,7 @@ func (w *Writer) resume(now time.Time) error {
 		return err
 	}
 	w.size = fi.Size()
-	head := encode(headerLine{Kind: "watch", Schema: Schema, Created: stamp(now), Program: printable(w.settings.Program, 120)})
+	head := encode(headerLine{Kind: "watch", Schema: Schema, Created: stamp(now), Program: linefile.Printable(w.settings.Program, 120)})
 	fresh, err := w.unbegun(head)
 	if err != nil {
 		return err
@@ -109,7 +114,7 @@ func (w *Writer) resume(now time.Time) error {
 	}
 	w.put(encode(startLine{
 		Kind: "start", Time: stamp(now), EverySec: every, RFChannels: w.settings.RFChannels,
-		ThresholdDB: rounded(w.settings.ThresholdDB, 100), Source: printable(w.settings.Source, 500), Program: printable(w.settings.Program, 120),
+		ThresholdDB: rounded(w.settings.ThresholdDB, 100), Source: linefile.Printable(w.settings.Source, 500), Program: linefile.Printable(w.settings.Program, 120),
 	}))
 	return nil
 }

@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"slices"
 	"time"
+
+	"rooftone/scan/internal/linefile"
 )
 
 // class is a kind of lines of which the oldest go when there are too many.
@@ -83,7 +85,7 @@ func (w *Writer) shorten() {
 	}
 	if err := w.replace(drop); err != nil {
 		w.shortenAfter = w.now + shortenAgain
-		w.notice(fmt.Sprintf("the log could not be shortened: %v; it grows until it can", cause(err)))
+		w.notice(fmt.Sprintf("the log could not be shortened: %v; it grows until it can", linefile.Cause(err)))
 	}
 }
 
@@ -98,12 +100,12 @@ func (w *Writer) replace(drop [classes]int) error {
 	}
 	lines, size, err := copyLines(f, io.NewSectionReader(w.file, 0, w.size), drop)
 	if err == nil {
-		_, err = hold(f)
+		_, _, err = linefile.Hold(f)
 	}
 	if err == nil {
 		err = f.Sync()
 	}
-	if err == nil && !renameOpen {
+	if err == nil && !linefile.RenameOpen {
 		// Here a file that is open keeps its name.
 		f.Close()
 		w.file.Close()
@@ -127,7 +129,7 @@ func (w *Writer) replace(drop [classes]int) error {
 		os.Remove(name)
 		return err
 	}
-	syncDir(dir)
+	linefile.SyncDir(dir)
 	w.lines, w.size = lines, size
 	return nil
 }

@@ -7,6 +7,8 @@ import (
 	"os"
 	"slices"
 	"time"
+
+	"rooftone/scan/internal/linefile"
 )
 
 const (
@@ -202,7 +204,7 @@ func (w *Writer) Away(at time.Time, since time.Duration, reason string) {
 	}
 	w.checkClock(at, since)
 	w.away, w.awayAt = true, since
-	w.put(encode(momentLine{Kind: "away", Time: stamp(at), Reason: printable(reason, 300)}))
+	w.put(encode(momentLine{Kind: "away", Time: stamp(at), Reason: linefile.Printable(reason, 300)}))
 	w.now = max(w.now, since)
 	w.wall = at
 	w.flush()
@@ -265,7 +267,7 @@ func (w *Writer) Close(at time.Time) error {
 		err = cerr
 	}
 	if err != nil {
-		return fmt.Errorf("ending the log %s: %w", w.path, cause(err))
+		return fmt.Errorf("ending the log %s: %w", w.path, linefile.Cause(err))
 	}
 	return nil
 }
