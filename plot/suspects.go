@@ -190,6 +190,7 @@ func suspectLine(s *hunt.Suspect) string {
 // suspectHarm says what it does, or what speaks for it when it does nothing.
 func suspectHarm(s *hunt.Suspect) string {
 	var out []string
+	costs := 0
 	for i, h := range s.Harms {
 		if i == 3 {
 			out = append(out, fmt.Sprintf("and %d more", len(s.Harms)-3))
@@ -198,8 +199,11 @@ func suspectHarm(s *hunt.Suspect) string {
 		switch {
 		case h.Breaks:
 			out = append(out, fmt.Sprintf("breaks channel %d", h.Channel.Number))
+		case h.CostDB != nil && costs > 0:
+			out = append(out, fmt.Sprintf("%.1f dB on %d", h.CostDB.Value, h.Channel.Number))
 		case h.CostDB != nil:
 			out = append(out, fmt.Sprintf("costs %.1f dB on channel %d", h.CostDB.Value, h.Channel.Number))
+			costs++
 		}
 	}
 	if len(out) == 0 && len(s.Evidence) > 0 {
