@@ -158,13 +158,13 @@ func (p *Places) remarks() []string {
 		out = append(out, fmt.Sprintf("equal as far as was measured, rank %d: %s", group[0].Rank, joined(names)))
 	}
 	if len(r.Nowhere) > 0 {
-		out = append(out, "no place gives channel "+ranges(r.Nowhere))
+		out = append(out, "no place gives channel "+Ranges(r.Nowhere))
 	}
 	if len(r.NotEnough) > 0 {
-		out = append(out, fmt.Sprintf("no place gives %.3g dB of channel %s", r.Options.EnoughDB, ranges(r.NotEnough)))
+		out = append(out, fmt.Sprintf("no place gives %.3g dB of channel %s", r.Options.EnoughDB, Ranges(r.NotEnough)))
 	}
 	if len(r.Unmeasured) > 0 {
-		out = append(out, "not measured anywhere: channel "+ranges(r.Unmeasured))
+		out = append(out, "not measured anywhere: channel "+Ranges(r.Unmeasured))
 	}
 	if s := p.two(); s != "" {
 		out = append(out, s)
@@ -182,7 +182,7 @@ func (p *Places) two() string {
 	}
 	text := fmt.Sprintf("two antennas: %s with %s give %d of %d channels enough", p.Pair.Spots[0], p.Pair.Spots[1], len(p.Pair.Enough), p.weight())
 	if len(p.Pair.Gained) > 0 {
-		text += ", channel " + ranges(p.Pair.Gained) + " besides"
+		text += ", channel " + Ranges(p.Pair.Gained) + " besides"
 	}
 	return text
 }

@@ -50,9 +50,9 @@ func Rows(w io.Writer, s *scan.Survey, o TextOptions) error {
 		}
 	}
 	if !o.All {
-		t.note("vacant: ", ranges(vacants))
+		t.note("vacant: ", Ranges(vacants))
 	}
-	t.note("not covered: ", ranges(unseen))
+	t.note("not covered: ", Ranges(unseen))
 	t.note("not a station: ", notStations(rows))
 	for _, m := range foreigners(rows) {
 		t.note("mind: ", m)

@@ -214,6 +214,6 @@ func TestHalfWidth(t *testing.T) {
 // Truth: counting.
 func TestRanges(t *testing.T) {
 	for want, ns := range map[string][]int{"": nil, "7": {7}, "2-3, 5, 7-9": {2, 3, 5, 7, 8, 9}} {
-		require.Equal(t, want, ranges(ns))
+		require.Equal(t, want, Ranges(ns))
 	}
 }

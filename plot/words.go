@@ -137,16 +137,16 @@ func foreigners(rows []scan.Channel) []string {
 	}
 	var out []string
 	if ns := numbers[measure.ATSC3]; len(ns) > 0 {
-		out = append(out, fmt.Sprintf("channel %s is ATSC 3.0: a set or tuner without ATSC 3.0 will not show it, whatever the aim", ranges(ns)))
+		out = append(out, fmt.Sprintf("channel %s is ATSC 3.0: a set or tuner without ATSC 3.0 will not show it, whatever the aim", Ranges(ns)))
 	}
 	if ns := numbers[measure.OtherStandard]; len(ns) > 0 {
-		out = append(out, fmt.Sprintf("channel %s is of another standard or service: a television set will not show it", ranges(ns)))
+		out = append(out, fmt.Sprintf("channel %s is of another standard or service: a television set will not show it", Ranges(ns)))
 	}
 	return out
 }
 
-// ranges writes ascending numbers as "2-6, 8, 10-12".
-func ranges(ns []int) string {
+// Ranges writes ascending numbers as "2-6, 8, 10-12".
+func Ranges(ns []int) string {
 	var out []string
 	for i := 0; i < len(ns); {
 		j := i
@@ -311,10 +311,10 @@ func warnings(s *scan.Survey, rows []scan.Channel) []string {
 		out = append(out, "interrupted before every channel was visited")
 	}
 	if len(clipped) > 0 {
-		out = append(out, fmt.Sprintf("samples clipped on channel %s, up to %.2g %%: less gain would help", ranges(clipped), 100*worst))
+		out = append(out, fmt.Sprintf("samples clipped on channel %s, up to %.2g %%: less gain would help", Ranges(clipped), 100*worst))
 	}
 	if len(lost) > 0 {
-		out = append(out, fmt.Sprintf("samples lost on channel %s", ranges(lost)))
+		out = append(out, fmt.Sprintf("samples lost on channel %s", Ranges(lost)))
 	}
 	return out
 }

@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 
+	"rooftone/plot"
 	"rooftone/scan"
 	"rooftone/scan/excerpt"
 	"rooftone/scan/recording"
@@ -188,10 +189,10 @@ func measureAgain(ctx context.Context, name string, o scan.Options) (*scan.Surve
 // tellChoice says what is kept and what is left out.
 func tellChoice(c *console, o *excerpt.Choice, whole *scan.Survey, asked scan.Options) {
 	if len(o.Whole) > 0 {
-		c.note("kept: %v of each slice of channel %s", o.Dwell, runs(o.Whole))
+		c.note("kept: %v of each slice of channel %s", o.Dwell, plot.Ranges(o.Whole))
 	}
 	if len(o.References) > 0 {
-		c.note("kept of vacant channels, a little for their noise: %s", runs(o.References))
+		c.note("kept of vacant channels, a little for their noise: %s", plot.Ranges(o.References))
 	}
 	left := map[string][]int{}
 	for i := range whole.Channels {
@@ -203,7 +204,7 @@ func tellChoice(c *console, o *excerpt.Choice, whole *scan.Survey, asked scan.Op
 	var out []string
 	for _, word := range []string{"firm", "slim", "cliff", "trace", "present", "unsure", "vacant"} {
 		if len(left[word]) > 0 {
-			out = append(out, word+" "+runs(left[word]))
+			out = append(out, word+" "+plot.Ranges(left[word]))
 		}
 	}
 	if len(out) > 0 {
@@ -245,24 +246,6 @@ func judged(c *scan.Channel) string {
 		word += sep + string(r.Limit)
 	}
 	return word
-}
-
-// runs writes ascending numbers as "2-6, 8".
-func runs(ns []int) string {
-	var out []string
-	for i := 0; i < len(ns); {
-		j := i
-		for j+1 < len(ns) && ns[j+1] == ns[j]+1 {
-			j++
-		}
-		if j > i {
-			out = append(out, fmt.Sprintf("%d-%d", ns[i], ns[j]))
-		} else {
-			out = append(out, fmt.Sprint(ns[i]))
-		}
-		i = j + 1
-	}
-	return strings.Join(out, ", ")
 }
 
 // finishSingle packs what was recorded into one file, if that was not done
