@@ -39,18 +39,18 @@ type filter struct {
 //
 //	Q(ω) = ½(|H(ω)|²/N(ω) + |H(−ω)|²/N(−ω))
 //
-// and noise of half that density. Where each symbol is known with a mean square
-// error of v and what is known was taken out of the samples, the least mean square
+// and noise of half that density. Where each symbol is known with an error, of the
+// spectrum V, and what is known was taken out of the samples, the least mean square
 // error for what is left of one symbol, given that the others have as much left, is
 // that of
 //
-//	F = H*/N / (1 + 2vQ) / μ,   μ = mean of 2Q/(1 + 2vQ),
+//	F = 2/μ · H*/N / (1 + 2VQ),   μ = mean of 2Q/(1 + 2VQ),
 //
-// whose real part, added to what was known of the symbol, has the symbol's own size
-// and beside it noise and others' remains of variance (1 − vμ)/μ. With v the mean
-// square of all levels it is the linear equaliser; with 0, the matched filter. Tüchler,
-// Singer and Koetter, "Minimum Mean Squared Error Equalization Using A Priori
-// Information", IEEE Transactions on Signal Processing 50 (2002).
+// whose real part, added to what was known of the symbol, has the symbol's own size.
+// Beside it are noise and what is left of other symbols. With V the mean square of
+// all levels it is the linear equaliser; with 0, the matched filter. Tüchler, Singer
+// and Koetter, "Minimum Mean Squared Error Equalization Using A Priori Information",
+// IEEE Transactions on Signal Processing 50 (2002), where V is white.
 type designer struct {
 	fft   *psd.FFT
 	ratio []float64 // 2Q

@@ -1,5 +1,22 @@
 // Package receiver receives 8-VSB: samples of a radio that sees a whole channel go
 // in, transport packets come out.
+//
+// # The way of a sample
+//
+// The front cuts the channel out by transforms and moves it to 0 Hz. The sampler reads
+// one complex sample a symbol from that, at times that follow the station's clock, and
+// turns the pilot to 0 Hz; as a channel is narrower than the symbol rate nothing is
+// lost. The engine equalises, in rounds: see there. Its soft symbols go through the
+// channel decoder.
+//
+// # Lock
+//
+// Two fields of samples are searched for the pilot and for two field syncs, whose
+// distance tells the clock. The channel is estimated from the first of them by least
+// squares, and what was received since is received: so the first packet is there when
+// two fields are. From there on channel, noise, clock and phase follow the symbols
+// that were decided. Lock is lost when the segment syncs are, or when symbols that
+// should be good make no packet.
 package receiver
 
 import (
