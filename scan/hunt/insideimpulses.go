@@ -115,7 +115,7 @@ func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 		s.RateHz = &measure.Estimate{Value: mains.RateHz, Sigma: mains.SigmaHz}
 		s.MainsHz = mains.MainsHz
 		s.Name = fmt.Sprintf("impulse noise with the mains at %.0f Hz in the %s band", mains.MainsHz, part.name)
-		s.Evidence = append(s.Evidence, fmt.Sprintf("the noise comes in pulses %.1f times a second, with mains of %.0f Hz", mains.RateHz, mains.MainsHz/2))
+		s.Evidence = append(s.Evidence, fmt.Sprintf("the noise comes in pulses %.1f times a second, in time with mains of %.0f Hz", mains.RateHz, mains.MainsHz/2))
 	} else {
 		s.RateHz = &measure.Estimate{Value: keenBursts / seconds, Sigma: math.Sqrt(math.Max(1, keenBursts)) / seconds}
 		s.Evidence = append(s.Evidence, fmt.Sprintf("%.0f bursts of noise in %.1f s, without the mains' rhythm", keenBursts, seconds))
