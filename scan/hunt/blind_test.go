@@ -168,7 +168,7 @@ func told(h *hunt.Hunt) string {
 // as much, it may come first too.
 func TestBlindTowns(t *testing.T) {
 	rng := rand.New(rand.NewPCG(31, 7))
-	towns, right := townDraws(3), 0
+	towns, right := townDraws(t, 1), 0
 	for n := range towns {
 		town, channels, faults := blindTown(rng, 1+rng.IntN(3))
 		h := listen(t, town, channels)
@@ -189,6 +189,9 @@ func TestBlindTowns(t *testing.T) {
 		} else {
 			t.Logf("town %d: %+v, told: %s", n, faults, told(h))
 		}
+		if n%10 == 9 {
+			t.Logf("%d of %d so far", right, n+1)
+		}
 	}
 	t.Logf("%d of %d towns with the right first suspect", right, towns)
 	require.GreaterOrEqual(t, float64(right), 0.85*float64(towns))
@@ -197,7 +200,7 @@ func TestBlindTowns(t *testing.T) {
 // Truth: the town has no fault. A clean town is called clean.
 func TestCleanTowns(t *testing.T) {
 	rng := rand.New(rand.NewPCG(32, 7))
-	towns, clean := townDraws(2), 0
+	towns, clean := townDraws(t, 1), 0
 	for n := range towns {
 		town, channels, _ := blindTown(rng, 0)
 		h := listen(t, town, channels)
@@ -205,6 +208,9 @@ func TestCleanTowns(t *testing.T) {
 			clean++
 		} else {
 			t.Logf("town %d: told: %s", n, told(h))
+		}
+		if n%10 == 9 {
+			t.Logf("%d of %d so far", clean, n+1)
 		}
 	}
 	t.Logf("%d of %d clean towns called clean", clean, towns)
