@@ -360,8 +360,8 @@ func lean(ts *testscript.TestScript, neg bool, args []string) {
 		}
 		c := exec.Command(name, args[1:]...)
 		c.Dir = ts.MkAbs(".")
-		ts.Check(c.Run())
-		took := peakMB(c.ProcessState)
+		took, err := runPeakMB(c)
+		ts.Check(err)
 		ts.Logf("%.1f MB at the most", took)
 		// With -short the race detector may be in, which takes its own.
 		if took > most && !testing.Short() {
