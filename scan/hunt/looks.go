@@ -1,0 +1,153 @@
+package hunt
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"rooftone/scan"
+	"rooftone/scan/band"
+	"rooftone/scan/tuner"
+)
+
+// secondLooks goes back to the tones: tuned a little aside, at a lower gain,
+// and if it can be arranged without the antenna.
+func (l *listener) secondLooks(ctx context.Context) error {
+	for _, s := range l.inside.Suspects(l.survey.Clock, l.readings()) {
+		if (s.Kind == Tone || s.Kind == Spur || s.Kind == Carrier) && s.FrequencyHz != nil && len(l.tones) < mostTones {
+			l.tones = append(l.tones, s)
+		}
+	}
+	clock := 1.0
+	if k := l.survey.Clock; k != nil {
+		clock += k.PPM.Value * 1e-6
+	}
+	l.what, l.done, l.total = "second looks at tones", 0, 2*len(l.tones)
+	for _, s := range l.tones {
+		hz := s.FrequencyHz.Value / clock
+		for k, g := range l.lookGains(s.FrequencyHz.Value) {
+			center := hz + spurShiftHz*(1-2*float64(k))*1.1
+			if err := l.stay(ctx, tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: g}, spurDwell, nil); err != nil {
+				return err
+			}
+		}
+	}
+	if l.Terminate == nil {
+		return nil
+	}
+	if err := l.Terminate(ctx); err != nil {
+		return err
+	}
+	l.ear.off = true
+	l.what, l.done, l.total = "the radio alone", 0, len(l.tones)
+	for _, s := range l.tones {
+		center := s.FrequencyHz.Value/clock + spurShiftHz
+		to := tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: l.lookGains(s.FrequencyHz.Value)[0]}
+		if err := l.stay(ctx, to, spurDwell, nil); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// lookGains are the gains for second looks at a frequency: the one that its
+// channel was measured at, and one some 7 dB lower when there is one.
+func (l *listener) lookGains(hz float64) []float64 {
+	all := l.gains()
+	high := all[0]
+	for i := range l.survey.Channels {
+		r := &l.survey.Channels[i].Reading
+		if hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() && r.GainDB != nil {
+			high = *r.GainDB
+		}
+	}
+	const lowerDB = 7
+	low := high
+	for _, g := range all {
+		if g < high && math.Abs(high-lowerDB-g) < math.Abs(high-lowerDB-low) {
+			low = g
+		}
+	}
+	if low == high || math.IsNaN(high) {
+		return []float64{high}
+	}
+	return []float64{high, low}
+}
+
+// stepGains are those of the gain-step test: close together at the top, where a
+// vacant channel's noise still fills the converter's steps.
+func (l *listener) stepGains() []float64 {
+	all := l.gains()
+	var out []float64
+	for _, belowDB := range []float64{0, 1.6, 3.2, 4.8, 8, 13} {
+		nearest := all[0]
+		for _, g := range all {
+			if math.Abs(all[0]-belowDB-g) < math.Abs(all[0]-belowDB-nearest) {
+				nearest = g
+			}
+		}
+		if !slices.Contains(out, nearest) {
+			out = append(out, nearest)
+		}
+	}
+	return out
+}
+
+// steps climbs up and down where products may be seen.
+func (l *listener) steps(ctx context.Context) error {
+	gains := l.stepGains()
+	if len(gains) < 2 {
+		return nil
+	}
+	s := l.scene()
+	s.find(l.services(), nil)
+	centers := l.ladderCenters(s)
+	l.what, l.done, l.total = "the gain-step test", 0, len(centers)*len(gains)
+	for _, hz := range centers {
+		for _, g := range gains {
+			if err := l.stay(ctx, tuner.Tuning{CenterHz: hz, RateHz: l.RateHz, GainDB: g}, stepDwell, nil); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// loudest is the middle of the slice of a channel that shows the most.
+func (l *listener) loudest(s *scene, c band.Channel) float64 {
+	best, most := c.CenterHz(), 0.0
+	for _, hz := range scan.Hops(c, l.RateHz) {
+		for _, x := range s.stays {
+			if math.Abs(x.centerHz-hz) > 1e3 || x.off {
+				continue
+			}
+			low, high := max(hz-1e6, c.LowerHz+150e3), min(hz+1e6, c.UpperHz()-150e3)
+			if level := x.perGain(x.floor(low, high)); level > most*1.1 { // not for a trifle
+				best, most = hz, level
+			}
+		}
+	}
+	return best
+}
+
+// ladderCenters are the loudest slices of the channels without a station, and the
+// places of the strongest narrow products where no station hides them.
+func (l *listener) ladderCenters(s *scene) []float64 {
+	var out []float64
+	for i := range l.survey.Channels {
+		r := &l.survey.Channels[i].Reading
+		if r.Covered && !isStation(r) && len(out) < mostLadders {
+			out = append(out, l.loudest(s, r.Channel))
+		}
+	}
+	for _, p := range s.narrow(mixes(s.parents(), l.channels()), l.survey) {
+		if len(out) >= mostLadders+mostProducts {
+			break
+		}
+		hz := p/s.clock + 300e3 // beside the spike
+		if !slices.ContainsFunc(out, func(o float64) bool { return math.Abs(o-hz) < 600e3 && math.Abs(o-p) > 50e3 }) {
+			out = append(out, hz)
+		}
+	}
+	return out
+}
