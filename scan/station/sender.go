@@ -15,8 +15,8 @@ import (
 // Sender is the transport stream of an invented station, made field by field of
 // vsb and the same whenever a field is asked for: its tables come round as A/65
 // asks, its video and audio packets carry PCR and PES headers as ISO/IEC 13818-1
-// has them, and random bytes in place of pictures and sound. It may be used by
-// several goroutines.
+// has them, MPEG-2 video shows a card with the service's name, and all else is
+// random. It may be used by several goroutines.
 type Sender struct {
 	station Station
 	seed    uint64
@@ -58,6 +58,10 @@ type share struct {
 	clock    bool // carries the program's PCR
 	packets  int
 	streamID byte
+
+	// Of MPEG-2 video: what begins and what ends a field's part of the stream;
+	// between them are user data.
+	start, picture []byte
 }
 
 // NewSender returns a station's stream. Tables and Clock of the station are not
@@ -219,6 +223,7 @@ func (t *Sender) makeLayout() error {
 		}
 	}
 	t.spread(free)
+	t.hangCards()
 	return nil
 }
 
@@ -245,6 +250,40 @@ func (t *Sender) spread(slots []int) {
 	for i := range t.shares {
 		t.shares[i].packets = given[i]
 	}
+}
+
+// hangCards gives each stream of MPEG-2 video that has room for it a card.
+func (t *Sender) hangCards() {
+	const mpeg2 = 0x02
+	names := map[uint16]string{}
+	for _, c := range t.station.Channels {
+		names[c.Program] = c.Name
+	}
+	types, owner := map[uint16]uint8{}, map[uint16]uint16{}
+	for _, p := range t.station.Programs {
+		for _, s := range p.Streams {
+			types[s.PID], owner[s.PID] = s.Type, p.Number
+		}
+	}
+	for i := range t.shares {
+		h := &t.shares[i]
+		if types[h.pid] != mpeg2 {
+			continue
+		}
+		start, picture := sequenceStart(), newCard(names[owner[h.pid]], t.seed^uint64(h.pid)).picture()
+		if len(start)+len(picture) < h.elementaryBytes() {
+			h.start, h.picture = start, picture
+		}
+	}
+}
+
+// elementaryBytes is what a stream has of a field for itself.
+func (h *share) elementaryBytes() int {
+	n := h.packets*(packetBytes-headerBytes) - pesHeaderBytes
+	if h.clock {
+		n -= clockFieldBytes
+	}
+	return n
 }
 
 // ticks returns when a field begins, in periods of 27 MHz from field 0: those of
@@ -318,6 +357,11 @@ func (t *Sender) stream(p []byte, h *share, n, field int64) {
 		}
 		payload = pesHeader(payload, h.streamID, behind, ticks(field)/300+presentAfter)
 	}
+	at := 0 // of the payload in the field's part of the elementary stream
+	if n > 0 {
+		at = h.elementaryBytes() - int(int64(h.packets)-n)*(packetBytes-headerBytes)
+	}
+	defer h.overlay(payload, at)
 	r := mix(t.seed ^ uint64(h.pid)<<48 ^ uint64(count))
 	for len(payload) > 0 {
 		r += golden
@@ -335,8 +379,25 @@ func (t *Sender) stream(p []byte, h *share, n, field int64) {
 	}
 }
 
+// overlay puts what begins and ends a field's part of a video stream over the random
+// bytes.
+func (h *share) overlay(payload []byte, at int) {
+	if h.picture == nil {
+		return
+	}
+	if at < len(h.start) {
+		copy(payload, h.start[at:])
+	}
+	if from := h.elementaryBytes() - len(h.picture) - at; from < 0 {
+		copy(payload, h.picture[-from:])
+	} else if from < len(payload) {
+		copy(payload[from:], h.picture)
+	}
+}
+
 const (
 	clockFieldBytes = 8
+	pesHeaderBytes  = 14
 	presentAfter    = 45000 // what comes now is shown half a second later, in periods of 90 kHz
 
 	golden = 0x9e3779b97f4a7c15

@@ -193,6 +193,46 @@ func TestSenderByProbe(t *testing.T) {
 	require.Equal(t, "0x41", found.Programs[1].Streams[0].ID)
 }
 
+func TestSenderShowsItsName(t *testing.T) {
+	// Truth: a second implementation: the picture that ffmpeg decodes is the card,
+	// block by block.
+	decoder, err := exec.LookPath("ffmpeg")
+	if err != nil {
+		t.Skip("ffmpeg is not installed")
+	}
+	s, err := NewSender(ferry(), 7, time.Date(2026, 3, 14, 9, 30, 0, 0, time.UTC))
+	require.NoError(t, err)
+	name := filepath.Join(t.TempDir(), "ferry.ts")
+	require.NoError(t, os.WriteFile(name, sendFields(t, s, 0, 30), 0o666))
+	for i, service := range []struct {
+		name string
+		pid  uint16
+	}{{"QHBR-HD", 0x31}, {"Fähre", 0x41}} {
+		out, err := exec.Command(decoder, "-v", "error", "-i", name, "-map", "0:p:"+strconv.Itoa(3+i)+":v", "-frames:v", "1", "-f", "rawvideo", "-pix_fmt", "yuv420p", "-").Output()
+		require.NoError(t, err)
+		require.Len(t, out, cardWide*cardHigh*3/2)
+		card := newCard(service.name, 7^uint64(service.pid))
+		bright := 0
+		for y := range blocksHigh {
+			for x := range blocksWide {
+				want := int(card.luma[y][x])
+				require.InDelta(t, want, int(out[(8*y+3)*cardWide+8*x+5]), 1)
+				if want == 220 {
+					bright++
+				}
+			}
+		}
+		require.Greater(t, bright, 50)
+		chroma := out[cardWide*cardHigh:]
+		for y := range pairsHigh {
+			for x := range pairsWide {
+				require.InDelta(t, int(card.cb[y][x]), int(chroma[(8*y+4)*cardWide/2+8*x+4]), 1)
+				require.InDelta(t, int(card.cr[y][x]), int(chroma[cardWide*cardHigh/4+(8*y+4)*cardWide/2+8*x+4]), 1)
+			}
+		}
+	}
+}
+
 func BenchmarkSender(b *testing.B) {
 	s, err := NewSender(ferry(), 7, time.Time{}.AddDate(2025, 0, 0))
 	require.NoError(b, err)

@@ -54,8 +54,8 @@
 //
 // # What is not simulated
 //
-// Pictures and sound (what 8-VSB stations send is coded as the standard asks, but
-// those bytes of it are random), multiplex clocks that differ between
+// Pictures that move, and sound (what 8-VSB stations send is coded as the standards
+// ask, but shows a card and is else random bytes), multiplex clocks that differ between
 // transmitters, aliases of what lies beyond the slice, images
 // and the tuned filter of the front end, products of more than the fourteen
 // strongest signals.
