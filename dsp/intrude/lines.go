@@ -40,6 +40,8 @@ type Line struct {
 	Power, PowerSigma float64 // FS²; 1 is 0 dBFS
 	Around            float64 // density around it, FS²/Hz
 	Ratio             float64 // of the density at its peak to what is around it
+	Least             float64 // the Ratio that chance has with the probability asked for
+	BandwidthHz       float64 // a line of power P stands P/BandwidthHz above what is around it
 }
 
 // Lines returns the lines of a spectrum from lowHz to highHz, ascending. The
@@ -82,6 +84,7 @@ func Lines(s *psd.Spectrum, lowHz, highHz, falseAlarm float64) ([]Line, error) {
 			continue
 		}
 		if l, ok := lineAt(s, i, (below+above)/2); ok {
+			l.Least, l.BandwidthHz = least*sure, noiseBins*s.StepHz
 			out = append(out, l)
 		}
 	}

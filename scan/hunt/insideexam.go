@@ -30,7 +30,6 @@ type line struct {
 	intrude.Line
 	from    *look
 	tunedHz float64 // the place by the radio's own clock
-	offset  float64 // from the middle of the slice
 }
 
 func newExamination(n *Inside, clock *measure.Clock, readings []measure.Reading) *examination {

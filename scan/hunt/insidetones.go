@@ -61,7 +61,7 @@ func (e *examination) findLines() {
 				continue
 			}
 			up := e.flat(x.Hz, l.rateHz)
-			k := line{Line: x, from: l, tunedHz: l.centerHz + x.Hz, offset: x.Hz}
+			k := line{Line: x, from: l, tunedHz: l.centerHz + x.Hz}
 			k.Hz, k.Power, k.PowerSigma, k.Around = hz, x.Power*up, x.PowerSigma*up, x.Around*up
 			if !explained(r, &k) {
 				all = append(all, k)
@@ -83,13 +83,13 @@ func isImage(x intrude.Line, among []intrude.Line) bool {
 	return false
 }
 
-// oncePerPlace keeps of the lines that several slices show the one nearest to a
-// slice's middle. The lines ascend.
+// oncePerPlace keeps of the lines that several slices show the one whose power
+// is known best. The lines ascend.
 func oncePerPlace(all []line) []line {
 	var out []line
 	for _, x := range all {
 		if n := len(out); n > 0 && x.Hz-out[n-1].Hz < 2*pilotHz/3 && x.from != out[n-1].from {
-			if math.Abs(x.offset) < math.Abs(out[n-1].offset) {
+			if o := out[n-1]; x.PowerSigma/x.Power < o.PowerSigma/o.Power {
 				out[n-1] = x
 			}
 			continue
@@ -114,7 +114,10 @@ func explained(r *measure.Reading, x *line) bool {
 		return true
 	}
 	place, power := comb(x.Hz, pilot)
-	return math.Abs(x.Hz-place) < combHz && toDB(x.Power/(power*x.Around)) < combDB
+	// There are hundreds of such lines in every channel: with what they add,
+	// chance goes as much higher.
+	chance := x.Least * (1 + power/x.BandwidthHz)
+	return math.Abs(x.Hz-place) < combHz && (toDB(x.Power/(power*x.Around)) < combDB || x.Ratio < chance)
 }
 
 // belowChannelDB is by how much a line is weaker than all of its channel.

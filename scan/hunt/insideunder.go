@@ -20,6 +20,9 @@ const (
 	// greatest, less is believed too.
 	besideStrongDB = 0.6
 
+	// Far below what decodes the training's error is less sure, and of less use.
+	underLeastCNDB, weakLeastDB = 5, 3
+
 	// partLeastDB is the same for one slice of a channel.
 	partLeastDB = 3
 
@@ -161,6 +164,9 @@ func (e *examination) withoutNamed(u *under) {
 // believed reports whether it costs enough to be put down to something, which is
 // less where there is other evidence.
 func (u *under) believed() bool {
+	if u.r.CN == nil || u.r.CN.Value < underLeastCNDB && u.costDB < weakLeastDB {
+		return false
+	}
 	switch {
 	case u.costDB >= underLeastDB, toDB(1+u.most/u.noise) >= partLeastDB:
 		return true
