@@ -243,12 +243,38 @@ func (f *frontEnd) intercepts(list []channelRungs, lines []lineRungs) {
 		f.second, f.third, f.secondSigma, f.thirdSigma = solveTwo(a, b)
 	}
 	const sure = 4
-	if f.second < sure*f.secondSigma {
+	seen := f.seen(list, lines)
+	if f.second < sure*f.secondSigma || !seen {
 		f.second = 0
 	}
-	if f.third < sure*f.thirdSigma {
+	if f.third < sure*f.thirdSigma || !seen {
 		f.third = 0
 	}
+}
+
+// seen reports whether any single ladder shows products by itself: many that
+// are each a trifle off agree on something too.
+func (f *frontEnd) seen(list []channelRungs, lines []lineRungs) bool {
+	const (
+		showing = 0.12 // of the noise: half a dB
+		clearly = 5    // σ
+		near    = 6    // a factor that the prediction may be off
+	)
+	for i := range list {
+		c := &list[i]
+		predicted := f.second*c.second + f.third*c.third
+		if c.order != 0 && c.made > showing*c.alpha && c.made > clearly*c.madeSigma && predicted > c.made/near {
+			return true
+		}
+	}
+	for i := range lines {
+		w, sigma, _ := fit(lines[i].rungs, flat, first, square)
+		made, doubt := w[1]+w[2], math.Hypot(sigma[1], sigma[2])
+		if made > w[0]/2 && made > clearly*doubt && f.second*lines[i].second+f.third*lines[i].third > made/near {
+			return true
+		}
+	}
+	return false
 }
 
 // solveTwo solves two normal equations for values that are not negative.

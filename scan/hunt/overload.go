@@ -75,7 +75,7 @@ func (f *finding) overload(h *Hunt) (Suspect, bool) {
 			}
 		}
 	}
-	const leastDB = -8
+	const leastDB = -6
 	if strongest < leastDB {
 		return s, false
 	}
