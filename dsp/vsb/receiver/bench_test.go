@@ -13,7 +13,8 @@ func BenchmarkReceiver(b *testing.B) {
 		s    sending
 	}{
 		{"flat20dB", sending{rate: 10e6, lower: -3.2e6, cn: 20, fields: 20, ppm: 20, carrierHz: 3000}},
-		{"echoes18dB", sending{rate: 10e6, lower: -3.2e6, cn: 18, fields: 20, ppm: 20, carrierHz: 3000, paths: echoCases[14].paths}},
+		{"echo−1dB", sending{rate: 10e6, lower: -3.2e6, cn: 18.5, fields: 20, ppm: 20, carrierHz: 3000, paths: echoCases[10].paths}},
+		{"profileD20dB", sending{rate: 10e6, lower: -3.2e6, cn: 20, fields: 20, ppm: 20, carrierHz: 3000, paths: echoCases[16].paths}},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			x := c.s.samples(b)

@@ -23,12 +23,17 @@ const (
 	// its errors begin errorDelay before its levels.
 	rounds = 10
 
-	// A round is left out when the one before comes so close to the noise that
-	// remains where all symbols are known.
-	enough = 1.03
-
-	// satisfied is by how much more than that may remain in the end.
+	// Rounds are left out when the one before comes close to the noise that remains
+	// where all symbols are known, and when no more than satisfied times that is
+	// left in the end.
+	enough    = 1.03
 	satisfied = 1.15
+
+	// While the packets are good, less will do, and no round is taken once the noise
+	// is so little that packets are safe.
+	easyEnough    = 1.1
+	easySatisfied = 1.3
+	safeNoise     = 0.4
 
 	// caution is by how much more the levels are doubted than they say.
 	caution = 1.5
@@ -89,6 +94,7 @@ type engine struct {
 	phase, drift float32 // by which equalised symbols are turned; its change a symbol
 	weight       float32 // of a new block's channel
 	blocks       int     // since the start
+	easy         bool    // whether the packets are good, so that fewer rounds will do
 
 	// What is measured.
 	ideal      float64 // of the ideal decision-feedback equaliser
@@ -162,6 +168,7 @@ func (e *engine) start(odd bool, starter *starter) {
 	copy(e.noiseSum, e.noise)
 	e.syncError, e.errorPower = 1, 0
 	e.active = rounds
+	e.easy = false
 	for i := range e.stages {
 		b := e.stages[i].believer
 		b.doubt = 1 / float64(1+3*i)
@@ -264,8 +271,12 @@ func (e *engine) redesign() {
 		spectrum[k] = vsb.LevelMeanSquare
 	}
 	e.designer.design(e.filters[0], e.channel, e.noise, spectrum, firstAhead)
+	most, left := enough*e.designer.matched, satisfied*e.designer.matched
+	if e.easy {
+		most, left = max(easyEnough*e.designer.matched, safeNoise), max(easySatisfied*e.designer.matched, safeNoise)
+	}
 	least := max(1, e.active-1)
-	if e.remaining > satisfied*e.designer.matched {
+	if e.remaining > left {
 		least = min(e.active+1, rounds)
 	}
 	active := rounds
@@ -277,7 +288,7 @@ func (e *engine) redesign() {
 		}
 		believed(spectrum, e.filters[i].noise, caution*s.believer.doubt)
 		e.designer.design(e.filters[i+1], e.channel, e.noise, spectrum, laterAhead)
-		if e.filters[i+1].noise < enough*e.designer.matched && i+1 >= least {
+		if e.filters[i+1].noise < most && i+1 >= least {
 			active = i + 1
 			break
 		}

@@ -70,6 +70,7 @@ type Receiver struct {
 	odd     bool        // the field sync that lock was found by
 	passed  int64       // samples that the front got since lock
 	limit   int         // symbols from there on are of no use
+	trouble float64     // bytes corrected in a packet, of late
 	barren  int         // failed packets one after the other
 	fields  int64
 	silence [1024]complex64
@@ -139,7 +140,7 @@ func (r *Receiver) search() {
 		return
 	}
 	r.front.reset(found.carrierHz, 0)
-	r.passed, r.limit, r.barren = 0, math.MaxInt, 0
+	r.passed, r.limit, r.barren, r.trouble = 0, math.MaxInt, 0, uneasy
 	r.sampler.reset()
 	r.sampler.step = r.front.outRate() / vsb.SymbolRateHz * (1 + found.clock)
 	r.nominal = (r.front.middleHz - vsb.ChannelWidthHz/2 + vsb.PilotOffsetHz - r.front.centreHz()) / r.front.outRate()
@@ -217,6 +218,13 @@ func (r *Receiver) step() {
 const (
 	barrenPackets = 2 * coding.FieldPackets
 	barrenSNR     = 45 // 16.5 dB
+
+	// How many wrong bytes a packet has, averaged over some troublePackets, says
+	// whether reception is easy; from a block on when that is known.
+	troublePackets = 32
+	failedBytes    = 40
+	uneasy         = 1
+	easyBlocks     = 40
 )
 
 // decode takes a segment's soft symbols.
@@ -228,8 +236,19 @@ func (r *Receiver) decode(index int, soft []float32) {
 	if err != nil || !ok {
 		return
 	}
+	bad := float64(r.packet.Corrected)
 	if r.barren++; !r.packet.Failed {
 		r.barren = 0
+	} else {
+		bad = failedBytes
+	}
+	r.trouble += (bad - r.trouble) / troublePackets
+	// Ease comes late and goes at once.
+	switch {
+	case r.trouble > uneasy:
+		r.engine.easy = false
+	case r.trouble < uneasy/8 && r.engine.blocks > easyBlocks:
+		r.engine.easy = true
 	}
 	if r.options.Packet != nil {
 		r.options.Packet(&r.packet)
