@@ -301,13 +301,7 @@ func (h *huntFlags) createPictures() (out []*huntPicture, err error) {
 
 // drawSuspects draws the spectrum with all suspects but the radio's own tones.
 func drawSuspects(w io.Writer, format string, found *hunt.Hunt) error {
-	var list []hunt.Suspect
-	for _, s := range found.Suspects {
-		if s.Kind != hunt.Spur || len(s.Harms) > 0 {
-			list = append(list, s)
-		}
-	}
-	return plot.Suspects(w, format, found.Survey, list, plot.Options{ThresholdDB: found.Survey.ThresholdDB})
+	return plot.Suspects(w, format, found.Survey, found.Harmful(), plot.Options{ThresholdDB: found.Survey.ThresholdDB})
 }
 
 func drawFall(w io.Writer, format string, found *hunt.Hunt) error {

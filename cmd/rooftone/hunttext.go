@@ -75,6 +75,8 @@ func (t *huntText) suspects(h *hunt.Hunt, o hunt.Options) {
 		t.para("", "Clean: nothing that does not belong was found, inside the channels or outside. What holds the one station back, if anything, is its own signal: rooftone explain says what.")
 	case h.Clean():
 		t.para("", fmt.Sprintf("Clean: nothing that does not belong was found, inside the channels or outside. What holds any of the %d stations back is its own signal: rooftone explain says what.", n))
+	case len(h.Harmful()) == 0:
+		t.para("", "Nothing that does not belong was found in what was heard, which was not all.")
 	}
 	number := 0
 	for i := range h.Suspects {

@@ -129,8 +129,8 @@ type finding struct {
 }
 
 // conclude makes a Hunt of what was heard.
-func (l *listener) conclude() *Hunt {
-	h := &Hunt{Survey: l.survey}
+func (l *listener) conclude(interrupted bool) *Hunt {
+	h := &Hunt{Survey: l.survey, Interrupted: interrupted}
 	if l.survey == nil {
 		h.Survey = &scan.Survey{Source: l.info.Name}
 		return h
@@ -304,6 +304,9 @@ func (f *finding) made(c band.Channel, gain float64, only func(*mix) bool) float
 
 // missing says what could not be done.
 func (l *listener) missing(s *scene, h *Hunt) []string {
+	if h.Interrupted {
+		return []string{"the hunt ended before all was heard"}
+	}
 	var out []string
 	if len(s.ladders()) == 0 {
 		what := "the gain-step test wants a radio with more than one gain"

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"rooftone/scan"
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
 )
@@ -311,9 +312,15 @@ func numbers(list []band.Channel) string {
 	return strings.Join(out, ", ")
 }
 
-// Clean reports whether nothing was found that comes from outside or that the
-// receiver makes of it. The radio's own tones do not count: no other receiver
-// hears them.
+// Clean reports whether all was heard and nothing was found that comes from
+// outside or that the receiver makes of it. The radio's own tones do not count:
+// no other receiver hears them.
 func (h *Hunt) Clean() bool {
-	return !slices.ContainsFunc(h.Suspects, func(s Suspect) bool { return s.Kind != Spur || len(s.Harms) > 0 })
+	covered := slices.ContainsFunc(h.Survey.Channels, func(c scan.Channel) bool { return c.Covered })
+	return covered && !h.Interrupted && len(h.Harmful()) == 0
+}
+
+// Harmful are the suspects without the radio's own tones.
+func (h *Hunt) Harmful() []Suspect {
+	return slices.DeleteFunc(slices.Clone(h.Suspects), func(s Suspect) bool { return s.Kind == Spur && len(s.Harms) == 0 })
 }

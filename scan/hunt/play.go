@@ -29,12 +29,9 @@ func Play(ctx context.Context, p tuner.Playlist, o Options) (*Hunt, error) {
 		},
 	})
 	l.ear.end()
-	h := l.conclude()
-	if err != nil {
-		h.Interrupted = true
-		if ctx.Err() != nil {
-			err = nil
-		}
+	h := l.conclude(err != nil || l.survey != nil && l.survey.Interrupted)
+	if ctx.Err() != nil {
+		err = nil
 	}
 	return h, err
 }

@@ -95,12 +95,9 @@ func Listen(ctx context.Context, t tuner.Tuner, o Options) (*Hunt, error) {
 	l.inside = NewInside(scan.Company(o.Channels, o.Plan), l.info)
 	l.inside.ThresholdDB = o.ThresholdDB
 	err := l.listen(ctx)
-	h := l.conclude()
-	if err != nil {
-		h.Interrupted = true
-		if ctx.Err() != nil {
-			err = nil
-		}
+	h := l.conclude(err != nil || l.survey != nil && l.survey.Interrupted)
+	if ctx.Err() != nil {
+		err = nil
 	}
 	return h, err
 }
