@@ -68,7 +68,9 @@ func TestTownsHaveBootstraps(t *testing.T) {
 					frame := 0.25 * (1 + town.Radio.PPM*1e-6)
 					require.True(t, found.FrameSeconds == 0 || math.Abs(found.FrameSeconds-frame) < 1e-6)
 				} else {
-					require.Greater(t, found.FalseAlarm, 1e-3)
+					// Six slices are searched in vain, so that one in 1700 runs of
+					// other stations' data would come below.
+					require.Greater(t, found.FalseAlarm, 1e-4)
 				}
 			}
 		}
