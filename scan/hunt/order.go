@@ -2,6 +2,7 @@ package hunt
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"rooftone/scan/band"
@@ -23,7 +24,7 @@ func (l *listener) order(f *finding, all []Suspect) []Suspect {
 		}
 	}
 	for _, s := range all {
-		if f.explained(&s) || whole >= 0 && s.Kind == Product && s.FrequencyHz != nil {
+		if f.explained(&s) || whole >= 0 && s.Kind == Product && s.FrequencyHz != nil || partOf(&s, all) {
 			continue
 		}
 		s.Harms = slices.DeleteFunc(slices.Clone(s.Harms), func(h Harm) bool { return !slices.Contains(l.Channels, h.Channel) })
@@ -42,6 +43,18 @@ func (l *listener) order(f *finding, all []Suspect) []Suspect {
 	}
 	slices.SortStableFunc(out, func(a, b Suspect) int { return compareHz(rank(&b), rank(&a)) })
 	return out
+}
+
+// partOf reports whether a raised floor is no more than the foot of a product
+// that was found by itself, and costs about as much.
+func partOf(s *Suspect, all []Suspect) bool {
+	if s.Kind != RaisedFloor || s.FrequencyHz == nil {
+		return false
+	}
+	return slices.ContainsFunc(all, func(o Suspect) bool {
+		return o.Kind == Product && o.FrequencyHz != nil &&
+			math.Abs(o.FrequencyHz.Value-s.FrequencyHz.Value) < (s.WidthHz+o.WidthHz)/2 && s.WorstDB() < o.WorstDB()+3
+	})
 }
 
 // take counts what one product does as a part of what all of them do.
