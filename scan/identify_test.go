@@ -43,6 +43,9 @@ func (h *held) Read(_ context.Context, dst []complex64) (tuner.Block, error) {
 // Truth: the town's own words: a wide radio learns who the station is, a narrow one
 // does not, and a recording of a whole channel tells as well.
 func TestIdentify(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it receives seconds of samples")
+	}
 	t.Parallel()
 	town, err := sim.Load("lighthouse")
 	require.NoError(t, err)

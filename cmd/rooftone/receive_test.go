@@ -31,6 +31,9 @@ func (i *impatient) Write(b []byte) (int, error) {
 
 // Truth: the README: Ctrl-C ends a reception, and what was received by then is kept.
 func TestReceiveInterrupted(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it receives a second of samples")
+	}
 	ctx, stop := context.WithCancel(context.Background())
 	defer stop()
 	name := filepath.Join(t.TempDir(), "14.ts")

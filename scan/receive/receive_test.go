@@ -34,6 +34,9 @@ func lighthouse(t testing.TB, number int, rateHz float64) *sim.Tuner {
 }
 
 func TestReceptionOfATown(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it takes more than a second of samples")
+	}
 	// Truth: the packets that the town's station sent, and the town file's words.
 	s := lighthouse(t, 18, 8e6)
 	var got bytes.Buffer
