@@ -90,9 +90,6 @@ func (f *front) reset(offHz, widerHz float64) {
 	}
 }
 
-// delay is the place in the output of the first sample put in after reset.
-const frontDelay = 0
-
 // write takes samples until it has an output, and returns how many it took. The
 // output, which may be empty, holds until the next call. Output i after a reset is
 // the filtered input at i input periods, or i half ones, after the first sample.
