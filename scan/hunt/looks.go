@@ -13,7 +13,9 @@ import (
 // secondLooks goes back to the tones: tuned a little aside, at a lower gain,
 // and if it can be arranged without the antenna.
 func (l *listener) secondLooks(ctx context.Context) error {
-	for _, s := range l.inside.Suspects(l.survey.Clock, l.readings()) {
+	found := l.inside.Suspects(l.survey.Clock, l.readings())
+	slices.SortStableFunc(found, func(a, b Suspect) int { return compareHz(b.WorstDB(), a.WorstDB()) })
+	for _, s := range found {
 		if (s.Kind == Tone || s.Kind == Spur || s.Kind == Carrier) && s.FrequencyHz != nil && len(l.tones) < mostTones {
 			l.tones = append(l.tones, s)
 		}

@@ -193,6 +193,10 @@ const longAverages = 40
 
 func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 	mhz := t.FrequencyHz.Value / 1e6
+	steep := 1.5
+	if f.mixAt(t.FrequencyHz.Value, t.WidthHz) != nil {
+		steep = 1.2 // where one is expected, less proof is enough
+	}
 	switch {
 	case t.Kind != Carrier && test.Harmonic > 0:
 		t.own(fmt.Sprintf("it is at %d times the radio's own clock of %.4g MHz", test.Harmonic, info.Clock.ReferenceHz/1e6))
@@ -200,7 +204,7 @@ func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 		t.own("it was gone from its place once the radio was tuned 0.36 MHz aside: it moves with the tuning")
 	case test.Stays != nil && *test.Stays:
 		t.own("it stays with the antenna off")
-	case test.SlopeDB != nil && test.SlopeDB.Value-2*test.SlopeDB.Sigma > 1.5:
+	case test.SlopeDB != nil && test.SlopeDB.Value-2*test.SlopeDB.Sigma > steep:
 		s := test.SlopeDB
 		t.Kind = Product
 		t.Name = fmt.Sprintf("product at %.3f MHz", mhz)
