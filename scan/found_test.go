@@ -78,7 +78,7 @@ func (w *wide) received(t *testing.T, cn float64, seed uint64) bool {
 // found returns the least C/N, of the first path alone, at which all packets are
 // received, looked for by halves between two others.
 func (w *wide) found(t *testing.T, low, high float64, seed uint64) float64 {
-	for high-low > 0.1 {
+	for high-low > 0.2 {
 		if mid := (low + high) / 2; w.received(t, mid, seed) {
 			high = mid
 		} else {
@@ -127,7 +127,7 @@ func TestMarginAgainstReceiver(t *testing.T) {
 			least := w.found(t, cn-predicted-3, cn-predicted+5, uint64(len(errors)))
 			e := predicted - (cn - least)
 			errors = append(errors, e)
-			if math.Abs(e) > 0.7 {
+			if math.Abs(e) > 0.7 || *draws > 1 {
 				t.Logf("channel %d: predicted %.2f dB, found %.2f dB, C/N %.2f dB, echoes %v", n, predicted, cn-least, cn, stations[0].Echoes)
 			}
 		}
