@@ -298,6 +298,8 @@ func (t *receiveText) second(s receive.Second) error {
 		state = "overload"
 	case !s.Locked:
 		state = "no lock"
+	case s.Relocked:
+		state = "lock was lost"
 	}
 	return t.line("%8.4g  %7s  %9s  %8d  %7d  %9d  %s", s.At, tenths("%.1f", s.MERDB), tenths("%+.1f", s.MarginDB), s.Packets, s.Failed, s.Corrected, state)
 }
@@ -330,7 +332,7 @@ func (t *receiveText) total(rx *receive.Reception, _ bool) error {
 	}
 	return t.lines("",
 		fmt.Sprintf("%s of samples: %d packets, %s, %d bytes corrected", seconds(total.Seconds), total.Packets, errors, total.Corrected),
-		fmt.Sprintf("%s, lock found %s, %d seconds with errors after that", firstGood(total), times(total.Locks), total.BadSeconds),
+		fmt.Sprintf("%s, lock found %s, %d seconds with errors or without lock after that", firstGood(total), times(total.Locks), total.BadSeconds),
 	)
 }
 

@@ -19,6 +19,7 @@ type receiveSecond struct {
 	At          *float64 `json:"at"`
 	Time        *string  `json:"time"`
 	Locked      bool     `json:"locked"`
+	Relocked    bool     `json:"relocked"`
 	MERDB       *float64 `json:"mer_db"`
 	MERBeforeDB *float64 `json:"mer_before_db"`
 	IdealDB     *float64 `json:"ideal_mer_db"`
@@ -67,7 +68,7 @@ func (j *receiveJSON) line(v any) error {
 
 func (j *receiveJSON) second(s receive.Second) error {
 	l := receiveSecond{
-		Kind: "second", At: round(s.At, 1e-3), Locked: s.Locked,
+		Kind: "second", At: round(s.At, 1e-3), Locked: s.Locked, Relocked: s.Relocked,
 		MERDB: round(s.MERDB, 0.01), MERBeforeDB: round(s.MERBeforeDB, 0.01), IdealDB: round(s.IdealDB, 0.01), MarginDB: round(s.MarginDB, 0.01),
 		Packets: s.Packets, Errors: s.Failed, Corrected: s.Corrected, Clipped: round(s.Clipped, 1e-6), Lost: s.Lost,
 	}

@@ -38,6 +38,7 @@ type Second struct {
 	Length float64   // seconds: less than 1 for the last
 
 	Locked      bool // at its end
+	Relocked    bool // lock was lost before, and found again in this second
 	MERBeforeDB float64
 	MERDB       float64 // behind the equaliser
 	IdealDB     float64 // of an ideal equaliser, see receiver.Status
@@ -57,7 +58,7 @@ type Total struct {
 	Packets    int64
 	Failed     int64
 	Corrected  int64
-	BadSeconds int // with packets that failed, or no lock, after the first good one
+	BadSeconds int // with packets that failed, or in which lock was lost or missing, after the first good one
 	Lost       int // how often samples were missing
 }
 
@@ -117,6 +118,7 @@ type Reception struct {
 	clipped  int
 	lost     bool
 	begun    counts    // at the second's beginning
+	locks    int       // by then
 	moment   time.Time // of the samples that the receiver has now
 	clockAt  int64     // the packet that told the last clock
 	clockOff *float64  // seconds
@@ -267,18 +269,20 @@ func (r *Reception) second(at time.Time, status receiver.Status) error {
 	length := float64(r.samples) / r.tuning.RateHz
 	c := r.counts().less(r.begun)
 	r.total.Seconds += length
+	locks := r.total.Locks + status.Locks
 	s := Second{
-		At: r.total.Seconds, Time: at, Length: length,
+		Relocked: r.locks > 0 && locks > r.locks,
+		At:       r.total.Seconds, Time: at, Length: length,
 		Locked: status.Locked, MERBeforeDB: status.MERBeforeDB, MERDB: status.MERAfterDB, IdealDB: status.IdealDB,
 		MarginDB: status.MERAfterDB - merOverCN - r.options.ThresholdDB,
 		Packets:  c.packets, Failed: c.failed, Corrected: c.corrected,
 		Clipped: float64(r.clipped) / float64(r.samples), Lost: r.lost,
 	}
-	if !math.IsNaN(r.total.FirstGood) && (s.Failed > 0 || !s.Locked) {
+	if !math.IsNaN(r.total.FirstGood) && (s.Failed > 0 || !s.Locked || s.Relocked) {
 		r.total.BadSeconds++
 	}
 	r.bins.add(s)
-	r.begun, r.samples, r.clipped, r.lost = r.counts(), 0, 0, false
+	r.begun, r.locks, r.samples, r.clipped, r.lost = r.counts(), locks, 0, 0, false
 	if r.options.Second != nil {
 		return r.options.Second(s)
 	}

@@ -144,3 +144,27 @@ func TestTimelineIsBounded(t *testing.T) {
 	require.EqualValues(t, 2500, sum.Failed)
 	require.Equal(t, 50, sum.Unlocked)
 }
+
+func TestReceptionCountsLostLock(t *testing.T) {
+	// Truth: the promise of Second's and Total's comments: where samples are missing,
+	// packets are, and that second is bad, although no packet that came has errors.
+	s := lighthouse(t, 14, 8e6)
+	var seconds []Second
+	r := New(channel(t, 14), Options{Second: func(s Second) error { seconds = append(seconds, s); return nil }})
+	buffer := make([]complex64, 1_200_000)
+	b, err := s.Read(context.Background(), buffer)
+	require.NoError(t, err)
+	require.NoError(t, r.Write(b, true))
+	require.NoError(t, r.Flush())
+	b, err = s.Read(context.Background(), buffer)
+	require.NoError(t, err)
+	require.NoError(t, r.Write(b, true))
+	require.NoError(t, r.Flush())
+	require.Len(t, seconds, 2)
+	require.False(t, seconds[0].Relocked)
+	require.True(t, seconds[1].Relocked)
+	total := r.Total()
+	require.Equal(t, 2, total.Locks)
+	require.Zero(t, total.Failed)
+	require.Equal(t, 1, total.BadSeconds)
+}
