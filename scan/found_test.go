@@ -1,7 +1,6 @@
 package scan
 
 import (
-	"fmt"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
@@ -142,7 +141,7 @@ func TestMarginAgainstReceiver(t *testing.T) {
 	}
 	slices.Sort(errors)
 	n := float64(len(errors))
-	t.Log(fmt.Sprintf("%d channels: predicted less found %+.2f dB on average, rms %.2f dB, from %+.2f to %+.2f dB, within 1 dB %.1f %%",
-		len(errors), sum/n, math.Sqrt(squares/n), errors[0], errors[len(errors)-1], 100*within/n))
+	t.Logf("%d channels: predicted less found %+.2f dB on average, rms %.2f dB, from %+.2f to %+.2f dB, within 1 dB %.1f %%",
+		len(errors), sum/n, math.Sqrt(squares/n), errors[0], errors[len(errors)-1], 100*within/n)
 	require.GreaterOrEqual(t, within/n, 0.9)
 }
