@@ -17,18 +17,27 @@ import (
 // "pdf". The axis is broken into rows; all rows have one scale. A survey
 // without a spectrum is an error.
 func Spectrum(w io.Writer, format string, s *scan.Survey, o Options) error {
-	if s == nil {
-		return errNoSurvey
-	}
-	rows := lots(s)
-	if s.Spectrum == nil || len(s.Spectrum.Density) == 0 || len(rows) == 0 {
-		return errors.New("the survey holds no spectrum to draw")
+	rows, err := spectrumRows(s)
+	if err != nil {
+		return err
 	}
 	if o.Title == "" {
 		o.Title = "Spectrum at this antenna"
 	}
 	a := about{o.Title, "Power density against frequency. " + spoken(rows), s.Started}
 	return paint(w, format, a, func(p *pen) { drawSpectrum(p, s, rows, o) })
+}
+
+// spectrumRows returns the channels of a survey whose spectrum can be drawn.
+func spectrumRows(s *scan.Survey) ([]scan.Channel, error) {
+	if s == nil {
+		return nil, errNoSurvey
+	}
+	rows := lots(s)
+	if s.Spectrum == nil || len(s.Spectrum.Density) == 0 || len(rows) == 0 {
+		return nil, errors.New("the survey holds no spectrum to draw")
+	}
+	return rows, nil
 }
 
 const (
@@ -57,6 +66,16 @@ func drawSpectrum(p *pen, s *scan.Survey, rows []scan.Channel, o Options) {
 		"The numbered lots are RF channels. A triangle marks where an 8-VSB pilot belongs, filled where a station's was found; "+
 		"the dashed line is the noise floor."+corrected)
 
+	for _, k := range panels(p, s, rows, panelsTop, panelsBottom, 0) {
+		k.draw(s)
+	}
+	footing(p, s, rows)
+}
+
+// panels lays the panels of a spectrum between two heights, all with one scale
+// and one width for a channel; room is what is left free above the highest
+// density, as a share of the scale.
+func panels(p *pen, s *scan.Survey, rows []scan.Channel, top, bottom, room float64) []*panel {
 	parts := rowsOf(channelsOf(rows))
 	streets := make([]street, len(parts))
 	lot := math.Inf(1)
@@ -67,19 +86,19 @@ func drawSpectrum(p *pen, s *scan.Survey, rows []scan.Channel, o Options) {
 		streets[i] = layStreet(part, streetLeft, pageWidth-marginX, lot).from(streetLeft)
 	}
 	low, high := densityRange(s, streets)
-	height := (panelsTop - panelsBottom) / float64(len(parts))
+	height := (top - bottom) / float64(len(parts))
 	begin := 0
+	out := make([]*panel, len(parts))
 	for i, part := range parts {
-		top := panelsTop - float64(i)*height
-		k := &panel{
+		y1 := top - float64(i)*height
+		out[i] = &panel{
 			pen: p, scale: newScale(), rows: rows[begin : begin+len(part)], street: streets[i],
-			box:   box{streets[i].blocks[0].x0, top - height + panelGap, 0, top - 14},
-			lowDB: low, highDB: high,
+			box:   box{streets[i].blocks[0].x0, y1 - height + panelGap, 0, y1 - 14},
+			lowDB: low, highDB: high + (high-low)*room,
 		}
 		begin += len(part)
-		k.draw(s)
 	}
-	footing(p, s, rows)
+	return out
 }
 
 // rowsOf parts the channels, ascending, into one, two or three rows of about

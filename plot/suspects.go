@@ -1,7 +1,6 @@
 package plot
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -19,12 +18,9 @@ const maxSuspects = 12
 // flag at its place and a line in the list below. It writes "png", "svg" or
 // "pdf". A survey without a spectrum is an error; no suspects are none.
 func Suspects(w io.Writer, format string, s *scan.Survey, list []hunt.Suspect, o Options) error {
-	if s == nil {
-		return errNoSurvey
-	}
-	rows := lots(s)
-	if s.Spectrum == nil || len(s.Spectrum.Density) == 0 || len(rows) == 0 {
-		return errors.New("the survey holds no spectrum to draw")
+	rows, err := spectrumRows(s)
+	if err != nil {
+		return err
 	}
 	if o.Title == "" {
 		o.Title = "What does not belong here"
@@ -75,26 +71,8 @@ func drawSuspects(p *pen, s *scan.Survey, rows []scan.Channel, list []hunt.Suspe
 	perColumn := (listed + 1) / 2
 	const rowHigh, top = 22.0, 428.0
 	bottom := panelsBottom + 6 + rowHigh*float64(perColumn)
-	parts := rowsOf(channelsOf(rows))
-	streets := make([]street, len(parts))
-	lot := math.Inf(1)
-	for _, part := range parts {
-		lot = math.Min(lot, layStreet(part, streetLeft, pageWidth-marginX, 120).lot())
-	}
-	for i, part := range parts {
-		streets[i] = layStreet(part, streetLeft, pageWidth-marginX, lot).from(streetLeft)
-	}
-	low, high := densityRange(s, streets)
-	height := (top - bottom) / float64(len(parts))
-	begin := 0
-	for i, part := range parts {
-		y1 := top - float64(i)*height
-		k := &panel{
-			pen: p, scale: newScale(), rows: rows[begin : begin+len(part)], street: streets[i],
-			box:   box{streets[i].blocks[0].x0, y1 - height + panelGap, 0, y1 - 14},
-			lowDB: low, highDB: high + (high-low)*0.18, // room for the flags
-		}
-		begin += len(part)
+	const flagRoom = 0.18
+	for _, k := range panels(p, s, rows, top, bottom, flagRoom) {
 		k.draw(s)
 		k.flags(list)
 	}

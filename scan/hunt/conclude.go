@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -268,7 +269,7 @@ func (f *finding) products() []Combination {
 			out = append(out, p)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Combination) int { return compareHz(b.ToNoiseDB, a.ToNoiseDB) })
+	slices.SortStableFunc(out, func(a, b Combination) int { return cmp.Compare(b.ToNoiseDB, a.ToNoiseDB) })
 	return out[:min(len(out), 60)]
 }
 

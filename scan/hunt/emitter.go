@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -151,7 +152,7 @@ func (s *scene) find(services []band.Service, calibration *measure.Calibration) 
 	}
 	bands = append(s.televisionBands(), bands...)
 	s.dropRiders()
-	slices.SortStableFunc(bands, func(a, b Band) int { return compareHz(a.LowHz, b.LowHz) })
+	slices.SortStableFunc(bands, func(a, b Band) int { return cmp.Compare(a.LowHz, b.LowHz) })
 	for i := range bands {
 		if calibration != nil && calibration.FullScaleDBm != nil && bands[i].PowerDBFS != nil {
 			dBm := *bands[i].PowerDBFS + *calibration.FullScaleDBm
@@ -161,18 +162,8 @@ func (s *scene) find(services []band.Service, calibration *measure.Calibration) 
 	for i := range s.emitter {
 		s.emitter[i].LevelDBFS = decibel(s.emitter[i].power) + s.topDB
 	}
-	slices.SortStableFunc(s.emitter, func(a, b Emitter) int { return compareHz(b.power, a.power) })
+	slices.SortStableFunc(s.emitter, func(a, b Emitter) int { return cmp.Compare(b.power, a.power) })
 	return bands
-}
-
-func compareHz(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 // stations takes the television channels that hold a signal.

@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -337,7 +338,7 @@ func (f *frontEnd) findFloors(list []channelRungs) {
 			f.floors = append(f.floors, vacantNoise{c.channel.CenterHz(), c.alpha})
 		}
 	}
-	slices.SortFunc(f.floors, func(a, b vacantNoise) int { return compareHz(a.hz, b.hz) })
+	slices.SortFunc(f.floors, func(a, b vacantNoise) int { return cmp.Compare(a.hz, b.hz) })
 }
 
 // channelAt is what is known of one wanted channel for the choice of a gain.

@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -243,7 +244,7 @@ func (n *Inside) Wants() []tuner.Tuning {
 			hidden = append(hidden, l)
 		}
 	}
-	slices.SortFunc(hidden, func(a, b *look) int { return compare(a.centerHz, b.centerHz) })
+	slices.SortFunc(hidden, func(a, b *look) int { return cmp.Compare(a.centerHz, b.centerHz) })
 	var out []tuner.Tuning
 	for _, l := range hidden {
 		reach := measure.UsableShare*l.rateHz - 50e3
@@ -261,16 +262,6 @@ func (n *Inside) Wants() []tuner.Tuning {
 		}
 	}
 	return out
-}
-
-func compare(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 func sameGain(gainDB float64, k lookKey) bool {

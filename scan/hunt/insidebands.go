@@ -122,12 +122,12 @@ func (e *examination) withoutLines(l *look) []float32 {
 func (e *examination) modelOf(r *measure.Reading) func(offsetHz float64) float64 {
 	noise := 0.0
 	if r.NoiseDBFS != nil {
-		noise = fromDB(r.NoiseDBFS.Value) / band.WidthHz
+		noise = linear(r.NoiseDBFS.Value) / band.WidthHz
 	}
 	if r.Presence != measure.Present || r.Standard == measure.ATSC3 || r.PowerDBFS == nil {
 		return func(float64) float64 { return math.Max(noise, 1e-30) }
 	}
-	signal := math.Max(0, fromDB(r.PowerDBFS.Value)-noise*band.WidthHz)
+	signal := math.Max(0, linear(r.PowerDBFS.Value)-noise*band.WidthHz)
 	return func(offsetHz float64) float64 {
 		return math.Max(noise+signal*vsb.Density(offsetHz), 1e-30)
 	}
@@ -207,14 +207,14 @@ func (e *examination) carrier(r *measure.Reading, c *chart, b intrude.Band, powe
 	s := Suspect{
 		Kind: kind, Name: name, WidthHz: width,
 		FrequencyHz: &measure.Estimate{Value: middle, Sigma: math.Max(c.stepHz/2, width/20)},
-		LevelDBFS:   &measure.Estimate{Value: toDB(power), Sigma: 10 / math.Ln10 * math.Hypot(b.Sigma/b.Excess, 0.1)},
+		LevelDBFS:   &measure.Estimate{Value: decibel(power), Sigma: 10 / math.Ln10 * math.Hypot(b.Sigma/b.Excess, 0.1)},
 		Evidence: []string{fmt.Sprintf("from %.3f to %.3f MHz the spectrum stands %.1f dB above what is beside it, by %.0f times what chance does",
-			low/1e6, high/1e6, toDB(1+b.Excess), b.Excess/b.Sigma)},
+			low/1e6, high/1e6, decibel(1+b.Excess), b.Excess/b.Sigma)},
 		Next: "listen to this frequency with a narrow receiver, or look when it comes and goes: what sends there by right, and what does not",
 		Cure: "turn the antenna's back to it, or put a filter before the amplifier; tell the authority when it has no right there",
 	}
 	if r.Presence == measure.Present {
-		s.Evidence = append(s.Evidence, fmt.Sprintf("%.0f dB below all of channel %d", r.PowerDBFS.Value-toDB(power), r.Channel.Number))
+		s.Evidence = append(s.Evidence, fmt.Sprintf("%.0f dB below all of channel %d", r.PowerDBFS.Value-decibel(power), r.Channel.Number))
 		e.addHarm(&s, r, power, width)
 	}
 	return s
@@ -246,7 +246,7 @@ func (e *examination) raisedVacant(r *measure.Reading, c *chart) []Suspect {
 		}
 		level[k] = math.NaN()
 		if len(part) > per/2 {
-			level[k] = toDB(medianOf(part)) - floor
+			level[k] = decibel(quantile(part, 0.5)) - floor
 		}
 	}
 	var out []Suspect
@@ -268,13 +268,13 @@ func (e *examination) raised(r *measure.Reading, c *chart, level []float64, firs
 	low, high := c.at(first*per)-c.stepHz/2, c.at((last+1)*per-1)+c.stepHz/2
 	var power, most float64
 	for k := first; k <= last; k++ {
-		power += (fromDB(level[k]) - 1) * fromDB(r.NoiseDBFS.Value) / band.WidthHz * float64(per) * c.stepHz
+		power += (linear(level[k]) - 1) * linear(r.NoiseDBFS.Value) / band.WidthHz * float64(per) * c.stepHz
 		most = math.Max(most, level[k])
 	}
 	s := Suspect{
 		Kind: RaisedFloor, Name: fmt.Sprintf("raised floor from %.2f to %.2f MHz", low/1e6, high/1e6),
 		FrequencyHz: &measure.Estimate{Value: (low + high) / 2, Sigma: (high - low) / 20}, WidthHz: high - low,
-		LevelDBFS: &measure.Estimate{Value: toDB(power), Sigma: 0.5},
+		LevelDBFS: &measure.Estimate{Value: decibel(power), Sigma: 0.5},
 		Evidence:  []string{fmt.Sprintf("up to %.1f dB above the noise floor, on channel %d where no station is", most, r.Channel.Number)},
 		Next:      raisedNext, Cure: raisedCure,
 	}
@@ -297,5 +297,3 @@ func spiller(below, above *measure.Reading, atLower, atUpper bool) *measure.Read
 	}
 	return nil
 }
-
-func medianOf(x []float64) float64 { return quantileOf(x, 0.5) }

@@ -45,7 +45,7 @@ func residueDB(widthHz, thresholdDB float64) float64 {
 // spent on a real sinusoid, if that stands out of the noise (toNoise is its
 // power over the noise's).
 func idealCostDB(toNoise float64) float64 {
-	return toDB(1 + 2/(equaliserTaps+2/toNoise))
+	return decibel(1 + 2/(equaliserTaps+2/toNoise))
 }
 
 // clean is what a channel would have without its intruders.
@@ -66,8 +66,8 @@ func (e *examination) cleanOf(r *measure.Reading) (clean, bool) {
 		margin += math.Max(0, r.UnderCost.Value)
 	}
 	c := clean{margin: margin}
-	c.signal = fromDB(r.PowerDBFS.Value) / (1 + fromDB(-r.CN.Value))
-	c.noise = c.signal / fromDB(margin+e.thresholdDB())
+	c.signal = linear(r.PowerDBFS.Value) / (1 + linear(-r.CN.Value))
+	c.noise = c.signal / linear(margin+e.thresholdDB())
 	return c, true
 }
 
@@ -78,8 +78,8 @@ func (e *examination) addHarm(s *Suspect, r *measure.Reading, power, widthHz flo
 	if !ok {
 		return
 	}
-	residue := power * fromDB(residueDB(widthHz, e.thresholdDB()))
-	cost := toDB(1 + residue/c.noise)
+	residue := power * linear(residueDB(widthHz, e.thresholdDB()))
+	cost := decibel(1 + residue/c.noise)
 	h := Harm{
 		Channel: r.Channel,
 		// How much receivers differ from each other: common practice, no source.

@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -148,7 +149,7 @@ func spreadBursts(in []heard) int {
 // keenest is the third of the looks that hear impulses best, three at least.
 func keenest(in []heard) []heard {
 	out := slices.Clone(in)
-	slices.SortFunc(out, func(a, b heard) int { return compare(a.quiet/a.perGain(), b.quiet/b.perGain()) })
+	slices.SortFunc(out, func(a, b heard) int { return cmp.Compare(a.quiet/a.perGain(), b.quiet/b.perGain()) })
 	return out[:min(len(out), max(3, len(out)/3))]
 }
 
@@ -157,7 +158,7 @@ func (l *look) perGain() float64 {
 	if !l.known {
 		return 1
 	}
-	return fromDB(l.gainDB)
+	return linear(l.gainDB)
 }
 
 // pulseHarms tells what impulses cost each station.
@@ -174,7 +175,7 @@ func (e *examination) pulseHarms(s *Suspect, part pulsePart, in []heard) {
 			continue
 		}
 		w := 1 / (sigma * sigma)
-		level += w * ratio * fromDB(r.NoiseDBFS.Value)
+		level += w * ratio * linear(r.NoiseDBFS.Value)
 		levelWeight += w
 		if r.Presence != measure.Present {
 			continue
@@ -189,9 +190,9 @@ func (e *examination) pulseHarms(s *Suspect, part pulsePart, in []heard) {
 			Breaks:  r.Margin != nil && r.Margin.Value < 0 && r.Margin.Value+cost >= 0,
 		})
 	}
-	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return compare(b.CostDB.Value, a.CostDB.Value) })
+	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return cmp.Compare(b.CostDB.Value, a.CostDB.Value) })
 	if levelWeight > 0 && level > 0 {
-		s.LevelDBFS = &measure.Estimate{Value: toDB(level / levelWeight), Sigma: 1}
+		s.LevelDBFS = &measure.Estimate{Value: decibel(level / levelWeight), Sigma: 1}
 	}
 }
 
@@ -211,7 +212,7 @@ func (e *examination) overNoise(in []heard) []pulseRatio {
 		if r == nil || r.NoiseDBFS == nil || !h.of(r) || !(h.quiet > 0) {
 			continue
 		}
-		noise := fromDB(r.NoiseDBFS.Value) / band.WidthHz
+		noise := linear(r.NoiseDBFS.Value) / band.WidthHz
 		out = append(out, pulseRatio{h.look, h.density / noise, h.quiet / noise, r.Presence == measure.Present})
 	}
 	return out
@@ -266,8 +267,8 @@ func pulsesOf(r *measure.Reading, all []pulseRatio) (ratio, sigma float64, ok bo
 func pulseCost(r *measure.Reading, ratio, sigma float64) (costDB, sigmaDB float64) {
 	ratio = math.Max(ratio, 0)
 	if r.Noise == measure.NoiseTraining {
-		return toDB(1 + ratio), 10 / math.Ln10 * sigma / (1 + ratio)
+		return decibel(1 + ratio), 10 / math.Ln10 * sigma / (1 + ratio)
 	}
 	ratio = math.Min(ratio, 0.97)
-	return -toDB(1 - ratio), 10 / math.Ln10 * sigma / (1 - ratio)
+	return -decibel(1 - ratio), 10 / math.Ln10 * sigma / (1 - ratio)
 }

@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -68,7 +69,7 @@ func (e *examination) findLines() {
 			}
 		}
 	}
-	slices.SortFunc(all, func(a, b line) int { return compare(a.Hz, b.Hz) })
+	slices.SortFunc(all, func(a, b line) int { return cmp.Compare(a.Hz, b.Hz) })
 	e.lines = oncePerPlace(all)
 }
 
@@ -76,7 +77,7 @@ func (e *examination) findLines() {
 // radio's two branches makes of a far stronger one.
 func isImage(x intrude.Line, among []intrude.Line) bool {
 	for _, o := range among {
-		if math.Abs(o.Hz+x.Hz) < 200 && toDB(o.Power/x.Power) > imageDB {
+		if math.Abs(o.Hz+x.Hz) < 200 && decibel(o.Power/x.Power) > imageDB {
 			return true
 		}
 	}
@@ -117,7 +118,7 @@ func explained(r *measure.Reading, x *line) bool {
 	// There are hundreds of such lines in every channel: with what they add,
 	// chance goes as much higher.
 	chance := x.Least * (1 + power/x.BandwidthHz)
-	return math.Abs(x.Hz-place) < combHz && (toDB(x.Power/(power*x.Around)) < combDB || x.Ratio < chance)
+	return math.Abs(x.Hz-place) < combHz && (decibel(x.Power/(power*x.Around)) < combDB || x.Ratio < chance)
 }
 
 // belowChannelDB is by how much a line is weaker than all of its channel.
@@ -125,7 +126,7 @@ func belowChannelDB(r *measure.Reading, x *line) float64 {
 	if r.PowerDBFS == nil {
 		return math.Inf(-1)
 	}
-	return r.PowerDBFS.Value - toDB(x.Power)
+	return r.PowerDBFS.Value - decibel(x.Power)
 }
 
 // pilotPlace is where a station's pilot was found, or belongs.
@@ -180,11 +181,11 @@ func (e *examination) tone(x *line) Suspect {
 		Kind:        Tone,
 		Name:        fmt.Sprintf("tone at %.4f MHz", x.Hz/1e6),
 		FrequencyHz: &measure.Estimate{Value: x.Hz, Sigma: sigma},
-		LevelDBFS:   &measure.Estimate{Value: toDB(x.Power), Sigma: math.Hypot(10/math.Ln10*x.PowerSigma/x.Power, 0.1)},
+		LevelDBFS:   &measure.Estimate{Value: decibel(x.Power), Sigma: math.Hypot(10/math.Ln10*x.PowerSigma/x.Power, 0.1)},
 		Next:        "find what makes it: switch off what is near the antenna, one thing after the other, and look at this frequency again",
 		Cure:        "switch off, replace or shield what makes it, or move the antenna away from it",
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("a line narrower than 0.4 kHz, %.0f dB above what is around it", toDB(x.Ratio)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("a line narrower than 0.4 kHz, %.0f dB above what is around it", decibel(x.Ratio)))
 	r := e.readingAt(x.Hz)
 	if spur := e.ownSpur(x); spur != "" {
 		s.Kind = Spur
@@ -212,7 +213,7 @@ func (e *examination) tone(x *line) Suspect {
 // modulated carrier has some.
 func (e *examination) inCarrier(x *line) bool {
 	for _, s := range e.named {
-		if math.Abs(s.FrequencyHz.Value-x.Hz) < s.WidthHz/2+bunchHz/3 && toDB(x.Power) < s.LevelDBFS.Value+3 {
+		if math.Abs(s.FrequencyHz.Value-x.Hz) < s.WidthHz/2+bunchHz/3 && decibel(x.Power) < s.LevelDBFS.Value+3 {
 			return true
 		}
 	}
@@ -229,7 +230,7 @@ func (e *examination) secondPilot(x *line) bool {
 	for _, c := range e.cochannel {
 		if c.Harms[0].Channel == r.Channel {
 			const pilotDB = 11.3
-			return math.Abs(c.LevelDBFS.Value-toDB(x.Power)-pilotDB) < 6
+			return math.Abs(c.LevelDBFS.Value-decibel(x.Power)-pilotDB) < 6
 		}
 	}
 	return false
@@ -241,7 +242,7 @@ func (e *examination) nearPilot(s *Suspect, r *measure.Reading, x *line) {
 	if math.Abs(away) > secondPilotHz || r.Pilot == nil {
 		return
 	}
-	below := r.Pilot.PowerDBFS - toDB(x.Power)
+	below := r.Pilot.PowerDBFS - decibel(x.Power)
 	s.Evidence = append(s.Evidence, fmt.Sprintf("only %+.0f Hz from the station's pilot: it may be the pilot of a second station %.0f dB weaker", away, below))
 }
 
@@ -259,7 +260,3 @@ func (e *examination) ownSpur(x *line) string {
 }
 
 func megahertz(hz float64) string { return fmt.Sprintf("%.3f MHz", hz/1e6) }
-
-func toDB(power float64) float64 { return 10 * math.Log10(power) }
-
-func fromDB(db float64) float64 { return math.Pow(10, db/10) }

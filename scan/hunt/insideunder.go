@@ -3,7 +3,6 @@ package hunt
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
@@ -66,8 +65,8 @@ func (e *examination) underneath() []Suspect {
 // data's density in the slice, of which the response tells how it strays from
 // the mean, over the MER.
 func errorsOf(r *measure.Reading) []sliceError {
-	noise := fromDB(r.NoiseDBFS.Value) / band.WidthHz
-	signal := fromDB(r.PowerDBFS.Value) - fromDB(r.NoiseDBFS.Value)
+	noise := linear(r.NoiseDBFS.Value) / band.WidthHz
+	signal := linear(r.PowerDBFS.Value) - linear(r.NoiseDBFS.Value)
 	top := signal * vsb.Density(band.WidthHz/2)
 	const reach = 1.01e6
 	var out []sliceError
@@ -76,7 +75,7 @@ func errorsOf(r *measure.Reading) []sliceError {
 		var sum, n float64
 		for _, p := range r.Response {
 			if p.OffsetHz >= x.lowHz && p.OffsetHz <= x.highHz {
-				sum += fromDB(p.LevelDB.Value)
+				sum += linear(p.LevelDB.Value)
 				n++
 			}
 		}
@@ -84,7 +83,7 @@ func errorsOf(r *measure.Reading) []sliceError {
 		if n > 0 {
 			data *= sum / n
 		}
-		x.excess = math.Max(0, data/fromDB(m.MER.Value)-noise)
+		x.excess = math.Max(0, data/linear(m.MER.Value)-noise)
 		out = append(out, x)
 	}
 	return out
@@ -103,12 +102,12 @@ type under struct {
 }
 
 func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
-	u := under{r: r, parts: errorsOf(r), noise: fromDB(r.NoiseDBFS.Value) / band.WidthHz}
+	u := under{r: r, parts: errorsOf(r), noise: linear(r.NoiseDBFS.Value) / band.WidthHz}
 	if len(u.parts) == 0 {
 		return Suspect{}, false
 	}
 	e.withoutNamed(&u)
-	u.costDB = toDB(1 + u.sum/u.noise)
+	u.costDB = decibel(1 + u.sum/u.noise)
 	u.low, u.high = raisedExtent(u.parts, u.most)
 	below, above := e.beside(r.Channel)
 	u.strong = stronger(below, above, r, u.low < 1e6, u.high > 5e6, u.parts)
@@ -123,7 +122,7 @@ func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
 	}
 	cost := math.Min(u.costDB, r.UnderCost.Value+0.5)
 	s := Suspect{
-		LevelDBFS: &measure.Estimate{Value: toDB(u.sum * band.WidthHz), Sigma: 1},
+		LevelDBFS: &measure.Estimate{Value: decibel(u.sum * band.WidthHz), Sigma: 1},
 		Harms: []Harm{{
 			Channel: r.Channel,
 			CostDB:  &measure.Estimate{Value: cost, Sigma: math.Hypot(r.UnderCost.Sigma, 0.2)},
@@ -168,7 +167,7 @@ func (u *under) believed() bool {
 		return false
 	}
 	switch {
-	case u.costDB >= underLeastDB, toDB(1+u.most/u.noise) >= partLeastDB:
+	case u.costDB >= underLeastDB, decibel(1+u.most/u.noise) >= partLeastDB:
 		return true
 	case u.second != nil && u.costDB > besidePilotDB:
 		return true
@@ -191,16 +190,16 @@ func (u *under) raisedFloor(s *Suspect) {
 	s.FrequencyHz = &measure.Estimate{Value: c.LowerHz + (u.low+u.high)/2, Sigma: (u.high - u.low) / 4}
 	s.WidthHz = u.high - u.low
 	s.Evidence = append(s.Evidence, fmt.Sprintf("from %.1f to %.1f MHz above the channel's lower edge the error is up to %.1f dB above the floor, elsewhere it is not",
-		u.low/1e6, u.high/1e6, toDB(1+u.most/u.noise)))
+		u.low/1e6, u.high/1e6, decibel(1+u.most/u.noise)))
 	s.Next, s.Cure = raisedNext, raisedCure
 }
 
 func (e *examination) secondStation(s *Suspect, u *under) {
 	s.Kind, s.Name = CoChannel, fmt.Sprintf("a second station on channel %d", u.r.Channel.Number)
-	s.Evidence = append(s.Evidence, fmt.Sprintf("it fills the channel, %.0f dB below the signal", u.r.PowerDBFS.Value-toDB(u.sum*band.WidthHz)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("it fills the channel, %.0f dB below the signal", u.r.PowerDBFS.Value-decibel(u.sum*band.WidthHz)))
 	if x := u.second; x != nil {
 		s.Evidence = append(s.Evidence, fmt.Sprintf("a second pilot %+.0f Hz from the first, %.0f dB below it",
-			x.Hz-pilotPlace(u.r), u.r.Pilot.PowerDBFS-toDB(x.Power)))
+			x.Hz-pilotPlace(u.r), u.r.Pilot.PowerDBFS-decibel(x.Power)))
 		s.FrequencyHz = &measure.Estimate{Value: x.Hz, Sigma: math.Hypot(x.SigmaHz, e.clockPPM.Sigma*1e-6*x.Hz)}
 	}
 	s.Next, s.Cure = coChannelNext, coChannelCure
@@ -293,14 +292,8 @@ func (e *examination) namedWithin(lowHz, highHz float64) float64 {
 	}
 	for _, s := range e.named {
 		if f := s.FrequencyHz.Value; f >= lowHz && f < highHz {
-			sum += fromDB(s.LevelDBFS.Value)
+			sum += linear(s.LevelDBFS.Value)
 		}
 	}
 	return sum
-}
-
-func quantileOf(x []float64, share float64) float64 {
-	y := slices.Clone(x)
-	slices.Sort(y)
-	return y[min(len(y)-1, int(share*float64(len(y))))]
 }

@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -39,7 +40,7 @@ func (s *scene) ladders() []ladder {
 	}
 	out = slices.DeleteFunc(out, func(l ladder) bool { return len(l.stays) < 2 })
 	for i := range out {
-		slices.SortFunc(out[i].stays, func(a, b *stay) int { return compareHz(b.gainDB, a.gainDB) })
+		slices.SortFunc(out[i].stays, func(a, b *stay) int { return cmp.Compare(b.gainDB, a.gainDB) })
 	}
 	return out
 }

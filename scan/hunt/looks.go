@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -14,7 +15,7 @@ import (
 // and if it can be arranged without the antenna.
 func (l *listener) secondLooks(ctx context.Context) error {
 	found := l.inside.Suspects(l.survey.Clock, l.readings())
-	slices.SortStableFunc(found, func(a, b Suspect) int { return compareHz(b.WorstDB(), a.WorstDB()) })
+	slices.SortStableFunc(found, func(a, b Suspect) int { return cmp.Compare(b.WorstDB(), a.WorstDB()) })
 	for _, s := range found {
 		if (s.Kind == Tone || s.Kind == Spur || s.Kind == Carrier) && s.FrequencyHz != nil && len(l.tones) < mostTones {
 			l.tones = append(l.tones, s)

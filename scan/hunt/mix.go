@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -73,7 +74,7 @@ func mixesWhere(e []Emitter, wanted func(low, high float64) bool) []mix {
 			}
 		}
 	}
-	slices.SortStableFunc(out, func(a, b mix) int { return compareHz(b.strength, a.strength) })
+	slices.SortStableFunc(out, func(a, b mix) int { return cmp.Compare(b.strength, a.strength) })
 	return out
 }
 

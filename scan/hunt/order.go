@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -41,7 +42,7 @@ func (l *listener) order(f *finding, all []Suspect) []Suspect {
 		}
 		return r
 	}
-	slices.SortStableFunc(out, func(a, b Suspect) int { return compareHz(rank(&b), rank(&a)) })
+	slices.SortStableFunc(out, func(a, b Suspect) int { return cmp.Compare(rank(&b), rank(&a)) })
 	return out
 }
 
@@ -68,7 +69,7 @@ func (s *Suspect) take(one *Suspect) {
 			s.Harms[i] = h
 		}
 	}
-	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return compareHz(costOf(&b), costOf(&a)) })
+	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return cmp.Compare(costOf(&b), costOf(&a)) })
 	const most = 8 // lines of evidence
 	if len(one.Evidence) > 0 && len(s.Evidence) < most {
 		s.Evidence = slices.Insert(s.Evidence, 0, fmt.Sprintf("at %.2f MHz %s", one.FrequencyHz.Value/1e6, one.Evidence[0]))

@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -61,7 +62,7 @@ func (f *finding) origins() []Origin {
 		}
 		out = append(out, o)
 	}
-	slices.SortFunc(out, func(a, b Origin) int { return compareHz(a.Channel.LowerHz, b.Channel.LowerHz) })
+	slices.SortFunc(out, func(a, b Origin) int { return cmp.Compare(a.Channel.LowerHz, b.Channel.LowerHz) })
 	return out
 }
 

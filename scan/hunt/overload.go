@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -128,7 +129,7 @@ func (f *finding) harms(in func(*mix) bool) []Harm {
 		}
 		out = append(out, harm)
 	}
-	slices.SortStableFunc(out, func(a, b Harm) int { return compareHz(b.CostDB.Value, a.CostDB.Value) })
+	slices.SortStableFunc(out, func(a, b Harm) int { return cmp.Compare(b.CostDB.Value, a.CostDB.Value) })
 	return out
 }
 
@@ -268,7 +269,7 @@ func (f *finding) before() (Suspect, bool) {
 			s.Harms = append(s.Harms, Harm{Channel: c.channel, CostDB: &measure.Estimate{Value: cost, Sigma: max(0.2, 0.4*cost)}})
 		}
 	}
-	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return compareHz(b.CostDB.Value, a.CostDB.Value) })
+	slices.SortStableFunc(s.Harms, func(a, b Harm) int { return cmp.Compare(b.CostDB.Value, a.CostDB.Value) })
 	s.Next, s.Cure = beforeNext, beforeCure
 	return s, true
 }

@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -274,7 +275,7 @@ func (l *listener) services() []band.Service {
 		gaps = append(gaps, band.Service{Name: "elsewhere", About: "elsewhere", LowHz: low, HighHz: highest})
 	}
 	all = append(all, gaps...)
-	slices.SortFunc(all, func(a, b band.Service) int { return compareHz(a.LowHz, b.LowHz) })
+	slices.SortFunc(all, func(a, b band.Service) int { return cmp.Compare(a.LowHz, b.LowHz) })
 	return all
 }
 
