@@ -94,6 +94,7 @@ type engine struct {
 	phase, drift float32 // by which equalised symbols are turned; its change a symbol
 	weight       float32 // of a new block's channel
 	blocks       int     // since the start
+	starts       int     // how often a start goes through the first blocks
 	easy         bool    // whether the packets are good, so that fewer rounds will do
 
 	// What is measured.
@@ -105,7 +106,7 @@ type engine struct {
 
 func newEngine(s *sampler) (*engine, error) {
 	e := &engine{
-		sampler:  s,
+		sampler: s, starts: startRounds,
 		received: make([]complex64, windowSize), turns: make([]complex64, windowSize/runSymbols+1),
 		soft:    make([]float32, blockSymbols),
 		channel: make([]complex64, blockSize),
@@ -176,7 +177,7 @@ func (e *engine) start(odd bool, starter *starter) {
 	}
 	// The first blocks are gone through again and again, each time with the
 	// channel that the time before has found.
-	for round := range startRounds {
+	for round := range e.starts {
 		for i := range startTrial {
 			e.weight = max(0.15, 1/(2+float32(round)+float32(i)))
 			if round > 0 {

@@ -139,6 +139,16 @@ func (r *Receiver) search() {
 		r.waiting = r.waiting[:n]
 		return
 	}
+	samples := r.waiting
+	r.waiting = r.waiting[:0]
+	r.lockOn(found)
+	for len(samples) > 0 && r.state != searching {
+		samples = samples[r.pass(samples):]
+	}
+}
+
+// lockOn makes ready for the samples that lock was found in.
+func (r *Receiver) lockOn(found lock) {
 	r.front.reset(found.carrierHz, 0)
 	r.passed, r.limit, r.barren, r.trouble = 0, math.MaxInt, 0, uneasy
 	r.sampler.reset()
@@ -151,11 +161,6 @@ func (r *Receiver) search() {
 	r.engine.drift = 0
 	r.decoder.Reset()
 	r.state = starting
-	samples := r.waiting
-	r.waiting = r.waiting[:0]
-	for len(samples) > 0 && r.state != searching {
-		samples = samples[r.pass(samples):]
-	}
 }
 
 // pass gives samples to the front and returns how many it took.
