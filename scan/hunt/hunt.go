@@ -27,8 +27,9 @@ const (
 // Harm is what a suspect does to one channel.
 type Harm struct {
 	Channel band.Channel
-	// CostDB is by how many dB the channel's margin would rise without it; nil
-	// when it could not be told. A suspect that does no harm has 0 here.
+	// CostDB is by how many dB it alone would lower the margin of a channel that
+	// nothing else spoils, so that the costs of several compare; nil when it
+	// could not be told. A suspect that does no harm has 0 here.
 	CostDB *measure.Estimate
 	// Breaks says that the channel does not decode because of it.
 	Breaks bool

@@ -300,7 +300,8 @@ func (n *Inside) shown(hz float64, k lookKey) bool {
 func (n *Inside) Suspects(clock *measure.Clock, readings []measure.Reading) []Suspect {
 	n.endStay()
 	e := newExamination(n, clock, readings)
-	e.named, e.pulses = e.carriers(), e.impulses()
+	e.pulses = e.impulses() // first: what else costs is told as if they were not there
+	e.named = e.carriers()
 	under := e.underneath()
 	for _, s := range under {
 		if s.Kind == CoChannel {

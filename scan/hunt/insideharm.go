@@ -53,6 +53,7 @@ type clean struct {
 	signal float64 // FS² in the channel, pilot included
 	noise  float64 // FS² in 6 MHz; all that costs margin, echoes too, as noise
 	margin float64 // dB
+	pulses float64 // dB that impulses take from it
 }
 
 // cleanOf tells what a channel that is present would have without what stands
@@ -65,9 +66,10 @@ func (e *examination) cleanOf(r *measure.Reading) (clean, bool) {
 	if r.UnderCost != nil {
 		margin += math.Max(0, r.UnderCost.Value)
 	}
-	c := clean{margin: margin}
+	c := clean{pulses: e.pulseCostOn(r)}
+	c.margin = margin + c.pulses
 	c.signal = linear(r.PowerDBFS.Value) / (1 + linear(-r.CN.Value))
-	c.noise = c.signal / linear(margin+e.thresholdDB())
+	c.noise = c.signal / linear(c.margin+e.thresholdDB())
 	return c, true
 }
 
@@ -84,7 +86,7 @@ func (e *examination) addHarm(s *Suspect, r *measure.Reading, power, widthHz flo
 		Channel: r.Channel,
 		// How much receivers differ from each other: common practice, no source.
 		CostDB: &measure.Estimate{Value: cost, Sigma: math.Min(3, 0.5*cost)},
-		Breaks: c.margin >= 0 && c.margin-cost < 0,
+		Breaks: c.margin-c.pulses >= 0 && c.margin-c.pulses-cost < 0,
 	}
 	s.Harms = append(s.Harms, h)
 	if widthHz == 0 && cost > leastCostDB {

@@ -196,6 +196,22 @@ func (e *examination) pulseHarms(s *Suspect, part pulsePart, in []heard) {
 	}
 }
 
+// pulseCostOn is by how many dB the impulses that were found raise the noise
+// floor that a channel was measured to have; 0 for none.
+func (e *examination) pulseCostOn(r *measure.Reading) float64 {
+	if r.Noise == measure.NoiseTraining {
+		return 0 // they are not in it
+	}
+	for _, s := range e.pulses {
+		for _, h := range s.Harms {
+			if h.Channel == r.Channel && h.CostDB != nil {
+				return h.CostDB.Value
+			}
+		}
+	}
+	return 0
+}
+
 // pulseRatio is what one look says of the pulses' density averaged over time,
 // in parts of the noise floor of the channel in its middle.
 type pulseRatio struct {

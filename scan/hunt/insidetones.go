@@ -229,8 +229,7 @@ func (e *examination) secondPilot(x *line) bool {
 	}
 	for _, c := range e.cochannel {
 		if c.Harms[0].Channel == r.Channel {
-			const pilotDB = 11.3
-			return math.Abs(c.LevelDBFS.Value-decibel(x.Power)-pilotDB) < 6
+			return math.Abs(c.LevelDBFS.Value-decibel(x.Power)-pilotDB) < decibel(pilotApart)
 		}
 	}
 	return false

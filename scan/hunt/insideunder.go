@@ -42,6 +42,7 @@ const (
 type sliceError struct {
 	lowHz, highHz float64 // above the channel's lower edge
 	excess        float64 // FS²/Hz over the noise floor; never below 0
+	named         bool    // what has a name already is most of it
 }
 
 // underneath makes suspects of what stands under stations besides noise and
@@ -54,9 +55,7 @@ func (e *examination) underneath() []Suspect {
 		if r.Presence != measure.Present || r.UnderCost == nil || r.UnderCost.Value < besideStrongDB/2 || r.UnderCost.Value < 4*r.UnderCost.Sigma || r.Moving || r.NoiseDBFS == nil {
 			continue
 		}
-		if s, ok := e.underOf(r); ok {
-			out = append(out, s)
-		}
+		out = append(out, e.underOf(r)...)
 	}
 	return out
 }
@@ -93,7 +92,9 @@ func errorsOf(r *measure.Reading) []sliceError {
 type under struct {
 	r         *measure.Reading
 	parts     []sliceError
-	noise     float64 // FS²/Hz
+	noise     float64 // FS²/Hz, without impulses
+	floor     float64 // the same with them
+	total     float64 // of all that was under the signal at first
 	most, sum float64 // of the parts' excess, the highest and the mean
 	costDB    float64
 	low, high float64          // from where to where it is near its highest, above the lower edge
@@ -101,17 +102,90 @@ type under struct {
 	second    *line            // what may be a second station's pilot
 }
 
-func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
-	u := under{r: r, parts: errorsOf(r), noise: linear(r.NoiseDBFS.Value) / band.WidthHz}
+// underOf makes up to two suspects of what stands under one signal: what fills
+// the channel evenly, and what lies on top of that in a part of it.
+func (e *examination) underOf(r *measure.Reading) []Suspect {
+	u := under{r: r, parts: errorsOf(r), floor: linear(r.NoiseDBFS.Value) / band.WidthHz}
 	if len(u.parts) == 0 {
-		return Suspect{}, false
+		return nil
 	}
+	u.noise = u.floor * linear(-e.pulseCostOn(r))
 	e.withoutNamed(&u)
+	u.total = u.floor + u.sum
+	u.second = e.secondPilotOf(r)
+	var out []Suspect
+	if even, ok := u.splitEven(); ok {
+		s := even.suspect()
+		even.secondStation(&s)
+		out = append(out, s)
+	}
+	if s, ok := e.restOf(&u); ok {
+		out = append(out, s)
+	}
+	return out
+}
+
+const (
+	// pilotDB is by how much a station's data are stronger than its pilot.
+	pilotDB = 11.3
+
+	// pilotApart is how far off, as a factor, what a second pilot says of its
+	// station may be: echoes lift and sink a pilot more than a station.
+	pilotApart = 4
+)
+
+// splitEven takes what fills all of the channel alike out of the error, where
+// a second pilot of the right level says that it is a station, or where it is
+// strong beside something that fills a part alone. Each of the two is then told
+// as if it were alone.
+func (u *under) splitEven() (under, bool) {
+	if u.r.CN == nil {
+		return under{}, false
+	}
+	var level []float64
+	for _, p := range u.parts {
+		if !p.named {
+			level = append(level, p.excess)
+		}
+	}
+	if len(level) < 2 {
+		return under{}, false
+	}
+	least, usual := quantile(level, 0), quantile(level, 0.5)
+	cost := decibel(1 + least/u.noise)
+	confirmed := false
+	if u.second != nil {
+		expected := u.second.Power * linear(pilotDB) / (vsb.SymbolRateHz / 2)
+		confirmed = cost > besidePilotDB && least > expected/pilotApart && least < expected*pilotApart
+	}
+	const evenShare = 2 // more than the least in the middle is something else
+	usual = math.Min(usual, evenShare*least)
+	if !confirmed && (cost < underLeastDB || u.most < 2*usual) {
+		return under{}, false
+	}
+	even := under{r: u.r, noise: u.noise, floor: u.floor, total: u.total, second: u.second, most: usual, sum: usual, high: band.WidthHz}
+	even.costDB = decibel(1 + usual/u.noise)
+	u.second, u.most, u.sum = nil, 0, 0
+	for i := range u.parts {
+		p := &u.parts[i]
+		p.excess = math.Max(0, p.excess-usual)
+		const scatter = 0.3 // of what is even
+		if p.excess < scatter*usual {
+			p.excess = 0
+		}
+		u.most = math.Max(u.most, p.excess)
+		u.sum += p.excess / float64(len(u.parts))
+	}
+	return even, true
+}
+
+// restOf makes a suspect of all that is left under a signal.
+func (e *examination) restOf(u *under) (Suspect, bool) {
+	r := u.r
 	u.costDB = decibel(1 + u.sum/u.noise)
 	u.low, u.high = raisedExtent(u.parts, u.most)
 	below, above := e.beside(r.Channel)
 	u.strong = stronger(below, above, r, u.low < 1e6, u.high > 5e6, u.parts)
-	u.second = e.secondPilotOf(r)
 	if !u.believed() {
 		return Suspect{}, false
 	}
@@ -120,25 +194,35 @@ func (e *examination) underOf(r *measure.Reading) (Suspect, bool) {
 		// it in one slice and on none in the others is no raised floor.
 		return Suspect{}, false
 	}
-	cost := math.Min(u.costDB, r.UnderCost.Value+0.5)
-	s := Suspect{
-		LevelDBFS: &measure.Estimate{Value: decibel(u.sum * band.WidthHz), Sigma: 1},
-		Harms: []Harm{{
-			Channel: r.Channel,
-			CostDB:  &measure.Estimate{Value: cost, Sigma: math.Hypot(r.UnderCost.Sigma, 0.2)},
-			Breaks:  r.Margin != nil && r.Margin.Value < 0 && r.Margin.Value+cost >= 0,
-		}},
-		Evidence: []string{fmt.Sprintf("the training of channel %d leaves %.1f dB more than the noise floor under the signal", r.Channel.Number, cost)},
-	}
+	s := u.suspect()
 	switch {
 	case u.strong != nil:
 		u.splatter(&s)
 	case len(u.parts) > 1 && u.high-u.low < 0.8*band.WidthHz:
 		u.raisedFloor(&s)
 	default:
-		e.secondStation(&s, &u)
+		u.secondStation(&s)
 	}
 	return s, true
+}
+
+// suspect is what all that stands under a signal has in common.
+func (u *under) suspect() Suspect {
+	r := u.r
+	// The training's own estimate bounds what the slices say.
+	most := (linear(r.UnderCost.Value+0.5) - 1) * u.floor
+	density := math.Min(u.sum, most)
+	cost := decibel(1 + density/u.noise)
+	rise := -decibel(1 - math.Min(density/u.total, 0.999))
+	return Suspect{
+		LevelDBFS: &measure.Estimate{Value: decibel(u.sum * band.WidthHz), Sigma: 1},
+		Harms: []Harm{{
+			Channel: r.Channel,
+			CostDB:  &measure.Estimate{Value: cost, Sigma: math.Hypot(r.UnderCost.Sigma, 0.2)},
+			Breaks:  r.Margin != nil && r.Margin.Value < 0 && r.Margin.Value+rise >= 0,
+		}},
+		Evidence: []string{fmt.Sprintf("the training of channel %d leaves %.1f dB more than the noise floor under the signal", r.Channel.Number, cost)},
+	}
 }
 
 // withoutNamed takes from the error what has a name already, so that nothing is
@@ -148,7 +232,7 @@ func (e *examination) withoutNamed(u *under) {
 		p := &u.parts[i]
 		named := e.namedWithin(u.r.Channel.LowerHz+p.lowHz, u.r.Channel.LowerHz+p.highHz) / (p.highHz - p.lowHz)
 		if named > p.excess/2 { // a carrier's foot is not measured whole
-			named = p.excess
+			named, p.named = p.excess, true
 		}
 		p.excess -= named
 		const least = 0.07 // 0.3 dB
@@ -194,13 +278,13 @@ func (u *under) raisedFloor(s *Suspect) {
 	s.Next, s.Cure = raisedNext, raisedCure
 }
 
-func (e *examination) secondStation(s *Suspect, u *under) {
+func (u *under) secondStation(s *Suspect) {
 	s.Kind, s.Name = CoChannel, fmt.Sprintf("a second station on channel %d", u.r.Channel.Number)
 	s.Evidence = append(s.Evidence, fmt.Sprintf("it fills the channel, %.0f dB below the signal", u.r.PowerDBFS.Value-decibel(u.sum*band.WidthHz)))
 	if x := u.second; x != nil {
 		s.Evidence = append(s.Evidence, fmt.Sprintf("a second pilot %+.0f Hz from the first, %.0f dB below it",
 			x.Hz-pilotPlace(u.r), u.r.Pilot.PowerDBFS-decibel(x.Power)))
-		s.FrequencyHz = &measure.Estimate{Value: x.Hz, Sigma: math.Hypot(x.SigmaHz, e.clockPPM.Sigma*1e-6*x.Hz)}
+		s.FrequencyHz = &measure.Estimate{Value: x.Hz, Sigma: x.SigmaHz}
 	}
 	s.Next, s.Cure = coChannelNext, coChannelCure
 }
@@ -218,7 +302,12 @@ func (e *examination) secondPilotOf(r *measure.Reading) *line {
 			best = x
 		}
 	}
-	return best
+	if best == nil {
+		return nil
+	}
+	known := *best
+	known.SigmaHz = math.Hypot(known.SigmaHz, e.clockPPM.Sigma*1e-6*known.Hz)
+	return &known
 }
 
 // struck reports whether impulses were found to harm a channel.
