@@ -5,3 +5,11 @@ package receiver
 func (p *interpolator) readAt(dst, x []complex64, position, advance int64) {
 	p.readPlain(dst, x, position, advance)
 }
+
+func aheadSegment(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, soft []float32) {
+	aheadPlain(states, forward, entries, table, soft)
+}
+
+func behindSegment(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, levels []float32) (spread [coders]float32) {
+	return behindPlain(states, forward, entries, table, levels)
+}

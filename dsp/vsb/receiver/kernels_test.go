@@ -90,6 +90,42 @@ func TestBeliever(t *testing.T) {
 	}
 }
 
+func TestSegmentKernels(t *testing.T) {
+	// Truth: the plain code, to the last bit.
+	rng := rand.New(rand.NewPCG(3, 4))
+	tables := new(beliefs)
+	for _, variance := range []float64{clearest, 1, 20} {
+		table := tables.at(variance)
+		soft := make([]float32, kept)
+		for i := range soft {
+			soft[i] = float32(rng.NormFloat64() * 5)
+		}
+		for i, v := range []float64{0, 10, -10, 10.02, -10.02, 9.984375, 1e9, -1e9, 1e38, math.Inf(1), math.Inf(-1), math.NaN()} {
+			soft[37*i] = float32(v)
+		}
+		var states, back [coders][4]float32
+		for c := range states {
+			for i := range states[c] {
+				states[c][i], back[c][i] = rng.Float32(), rng.Float32()
+			}
+		}
+		states2, back2 := states, back
+		forward, forward2 := make([][4]float32, kept), make([][4]float32, kept)
+		entries, entries2 := make([]uint16, kept), make([]uint16, kept)
+		levels, levels2 := make([]float32, kept), make([]float32, kept)
+		aheadSegment(&states, forward, entries, table, soft)
+		aheadPlain(&states2, forward2, entries2, table, soft)
+		require.Equal(t, entries2, entries)
+		require.Equal(t, forward2, forward)
+		require.Equal(t, states2, states)
+		spread := behindSegment(&back, forward, entries, table, levels)
+		spread2 := behindPlain(&back2, forward2, entries2, table, levels2)
+		require.Equal(t, levels2, levels)
+		require.Equal(t, back2, back)
+		require.Equal(t, spread2, spread)
+	}
+}
+
 func BenchmarkBeliever(b *testing.B) {
 	soft := make([]float32, blockSymbols)
 	rng := rand.New(rand.NewPCG(1, 2))

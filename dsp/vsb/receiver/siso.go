@@ -187,71 +187,111 @@ func (b *believer) back(levels []float32) {
 	}
 }
 
+// turned puts the states of coders in the order of a segment whose first symbol is of
+// the given coder.
+func turned(states *[coders][4]float32, first int) (inOrder [coders][4]float32) {
+	n := copy(inOrder[:], states[first:])
+	copy(inOrder[n:], states[:first])
+	return inOrder
+}
+
 // ahead goes forward through a segment.
 func (b *believer) ahead(place int, soft []float32, first int) {
-	for g := range groups {
-		for k := range coders {
-			e := entry(soft[g*coders+k])
-			p := place + g*coders + k
-			b.entries[p] = e
-			c := first + k
-			if c >= coders {
-				c -= coders
-			}
-			a := &b.states[c]
-			b.forward[p] = *a
-			q := &b.table[e].likely
-			a0, a1, a2, a3 := a[0], a[1], a[2], a[3]
-			n0 := a0*q[0] + a2*q[2]
-			n1 := a0*q[2] + a2*q[0]
-			n2 := a1*q[1] + a3*q[3]
-			n3 := a1*q[3] + a3*q[1]
-			if g&3 == 3 {
-				scale := 1 / (n0 + n1 + n2 + n3)
-				n0, n1, n2, n3 = n0*scale, n1*scale, n2*scale, n3*scale
-			}
-			a[0], a[1], a[2], a[3] = n0, n1, n2, n3
-		}
-	}
+	states := turned(&b.states, first)
+	aheadSegment(&states, b.forward[place:][:kept], b.entries[place:][:kept], b.table, soft[:kept])
+	b.states = turned(&states, (coders-first)%coders)
 }
 
 // behind goes backward through a segment and writes the levels' means. It returns the
 // sum of their variances.
 func (b *believer) behind(levels []float32, place, first int, back *[coders][4]float32) (spread float32) {
+	states := turned(back, first)
+	spreads := behindSegment(&states, b.forward[place:][:kept], b.entries[place:][:kept], b.table, levels[:kept])
+	*back = turned(&states, (coders-first)%coders)
+	for _, v := range spreads {
+		spread += v
+	}
+	return spread
+}
+
+// levelled is how many groups pass before the likelihoods are divided by their sum.
+const levelled = 4
+
+// aheadPlain goes forward through a segment with the states in its coders' order.
+// Products are rounded before they are added, so that this gives the same on all
+// processors as the kernels do.
+func aheadPlain(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, soft []float32) {
+	for g := range groups {
+		for k := range coders {
+			p := g*coders + k
+			e := entry(soft[p])
+			entries[p] = e
+			a := &states[k]
+			forward[p] = *a
+			q := &table[e].likely
+			a0, a1, a2, a3 := a[0], a[1], a[2], a[3]
+			n := [4]float32{
+				float32(a0*q[0]) + float32(a2*q[2]),
+				float32(a0*q[2]) + float32(a2*q[0]),
+				float32(a1*q[1]) + float32(a3*q[3]),
+				float32(a1*q[3]) + float32(a3*q[1]),
+			}
+			if g%levelled == levelled-1 {
+				level(&n)
+			}
+			*a = n
+		}
+	}
+}
+
+// behindPlain goes backward, likewise, and writes the levels' means. It returns the
+// sum of their variances for each coder.
+func behindPlain(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, levels []float32) (spread [coders]float32) {
 	for g := groups - 1; g >= 0; g-- {
 		for k := range coders {
-			p := place + g*coders + k
-			t := &b.table[b.entries[p]]
-			f := &b.forward[p]
-			c := first + k
-			if c >= coders {
-				c -= coders
+			p := g*coders + k
+			t := &table[entries[p]]
+			z := &states[k]
+			x := before(&forward[p], z)
+			for i, w := range t.weak {
+				x[i] *= w
 			}
-			z := &back[c]
-			z0, z1, z2, z3 := z[0], z[1], z[2], z[3]
-			c0 := f[0]*z0 + f[2]*z1
-			c2 := f[2]*z0 + f[0]*z1
-			c1 := f[1]*z2 + f[3]*z3
-			c3 := f[3]*z2 + f[1]*z3
-			x0, x1, x2, x3 := c0*t.weak[0], c1*t.weak[1], c2*t.weak[2], c3*t.weak[3]
-			scale := 1 / (x0*t.likely[0] + x1*t.likely[1] + x2*t.likely[2] + x3*t.likely[3])
-			mean := (x0*t.level[0] + x1*t.level[1] + x2*t.level[2] + x3*t.level[3]) * scale
-			square := (x0*t.square[0] + x1*t.square[1] + x2*t.square[2] + x3*t.square[3]) * scale
-			levels[g*coders+k] = mean + vsb.PilotLevel
-			spread += square - mean*mean
-			q := &t.likely
-			n0 := q[0]*z0 + q[2]*z1
-			n2 := q[2]*z0 + q[0]*z1
-			n1 := q[1]*z2 + q[3]*z3
-			n3 := q[3]*z2 + q[1]*z3
-			if g&3 == 3 {
-				scale := 1 / (n0 + n1 + n2 + n3)
-				n0, n1, n2, n3 = n0*scale, n1*scale, n2*scale, n3*scale
+			scale := 1 / dot(&x, &t.likely)
+			mean := dot(&x, &t.level) * scale
+			square := dot(&x, &t.square) * scale
+			levels[p] = mean + vsb.PilotLevel
+			spread[k] += float32(square - float32(mean*mean))
+			n := before(&t.likely, z)
+			if g%levelled == levelled-1 {
+				level(&n)
 			}
-			z[0], z[1], z[2], z[3] = n0, n1, n2, n3
+			*z = n
 		}
 	}
 	return spread
+}
+
+// before goes one symbol back: of what is said of the states before it, or of its
+// cosets, and of the states after it, it makes what is said of the other.
+func before(f, z *[4]float32) [4]float32 {
+	return [4]float32{
+		float32(f[0]*z[0]) + float32(f[2]*z[1]),
+		float32(f[1]*z[2]) + float32(f[3]*z[3]),
+		float32(f[2]*z[0]) + float32(f[0]*z[1]),
+		float32(f[3]*z[2]) + float32(f[1]*z[3]),
+	}
+}
+
+// level divides likelihoods by their sum.
+func level(n *[4]float32) {
+	scale := 1 / ((n[0] + n[1]) + (n[2] + n[3]))
+	for i := range n {
+		n[i] *= scale
+	}
+}
+
+func dot(x, y *[4]float32) float32 {
+	return (float32(x[0]*y[0]) + float32(x[1]*y[1])) + (float32(x[2]*y[2]) + float32(x[3]*y[3]))
 }
 
 // glance goes one symbol of a data segment forward, as ahead does, and returns what it
