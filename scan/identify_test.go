@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/band"
+	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/sim"
 )
@@ -76,4 +77,17 @@ func TestIdentify(t *testing.T) {
 	require.Equal(t, "21.1 QCLF", who.Label())
 	require.Len(t, who.Services(), 2)
 	require.Nil(t, who.ClockAheadS, "the recording tells no time")
+}
+
+// Truth: the town's own words. A wide radio knows ATSC 3.0 too, though its first
+// stay is shorter than a frame and among others of another rate.
+func TestWideRadioTellsATSC3(t *testing.T) {
+	t.Parallel()
+	town, err := sim.Load("lighthouse")
+	require.NoError(t, err)
+	for _, list := range []string{"34-36", "33-36", "30-36"} { // a bootstrap falls into the first stay, or not
+		s, _ := look(t, town, Options{Channels: usChannels(t, list), Plan: usChannels(t, list), RateHz: 8e6})
+		require.Equal(t, measure.ATSC3, channelOf(t, s, 34).Standard)
+		require.Equal(t, measure.Present, channelOf(t, s, 34).Presence)
+	}
 }

@@ -327,11 +327,15 @@ func (v *visit) references(ctx context.Context, list []band.Channel) error {
 // the bootstrap of an ATSC 3.0 frame to come by.
 const longLook = 300 * time.Millisecond
 
-// lookLonger goes back to the channels whose power nothing explained yet.
+// lookLonger goes back to the channels whose power nothing explained yet. What
+// is looked for shows in a slice: a wide radio need not keep more of it.
 func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
-	if longLook > v.Dwell {
-		v.buffer = make([]complex64, int(longLook.Seconds()*v.RateHz))
+	wide, dwell := v.RateHz, v.buffer
+	defer func() { v.RateHz, v.buffer = wide, dwell }()
+	v.RateHz = min(wide, defaultRateHz)
+	if longLook > v.Dwell || v.RateHz < wide {
+		v.buffer = make([]complex64, int(max(longLook, v.Dwell).Seconds()*v.RateHz))
 	}
 	for i := range v.survey.Channels {
 		r := &v.survey.Channels[i].Reading

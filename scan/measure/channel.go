@@ -90,7 +90,7 @@ func Channels(slices []*Slice, o Options) Result {
 	all := views(slices, o.Channels, scale, roundingPower(o.Source.Datatype))
 	for i, v := range all {
 		v.stitch(o.Channels)
-		m := &measurer{Options: o, view: v, clock: out.Clock}
+		m := &measurer{Options: o, slices: slices, view: v, clock: out.Clock}
 		for _, c := range m.measure(out.Readings) {
 			v.copyInto(all[0], c)
 		}
@@ -123,8 +123,9 @@ func (v *view) copyInto(other *view, c band.Channel) {
 // measurer fills Readings from one view.
 type measurer struct {
 	Options
-	view  *view
-	clock *Clock
+	slices []*Slice // of all views
+	view   *view
+	clock  *Clock
 }
 
 // evidence is what one view shows in one channel before it is judged.
@@ -224,7 +225,7 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 	m.calibrate(r)
 	m.pilot(r, e, noise)
 	m.judge(r, e, noise)
-	bootstrap, sought := v.bootstrapOf(r.Channel)
+	bootstrap, sought := bootstrapOf(r.Channel, m.slices)
 	switch {
 	case len(trained) > 0:
 		r.Presence, r.Suspicion, r.Standard = Present, nil, ATSC1

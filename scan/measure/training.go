@@ -244,10 +244,11 @@ func (v *view) trainedOf(c band.Channel) []Trained {
 	return out
 }
 
-// bootstrapOf says whether a bootstrap was found in a channel in any slice, and
-// whether it was sought for long enough to say that there is none.
-func (v *view) bootstrapOf(c band.Channel) (found, sought bool) {
-	for _, s := range v.slices {
+// bootstrapOf says whether a bootstrap was found in a channel in any slice, of
+// whatever gain and rate, and whether it was sought for long enough to say that
+// there is none.
+func bootstrapOf(c band.Channel, slices []*Slice) (found, sought bool) {
+	for _, s := range slices {
 		for _, b := range s.Bootstraps {
 			if b.Channel == c {
 				found = found || b.Found
