@@ -13,8 +13,8 @@ type Service struct {
 //
 // The limits are those of 47 CFR (FM broadcasting 73.201, aircraft part 87,
 // land mobile part 90, its share of 470-512 MHz 90.303, cellular part 22) and
-// of 3GPP TS 36.101, table 5.5-1. Those of band 71 are also in TR 36.755; the
-// others are from memory of these tables. "Towers" is the downlink.
+// of 3GPP TS 36.101, table 5.5-1; the test says what each was checked against.
+// "Towers" is the downlink.
 func Services() []Service {
 	const lowPass = "a low-pass filter for television up to 608 MHz, sold as an LTE or 5G filter"
 	return []Service{

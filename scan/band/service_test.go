@@ -8,7 +8,12 @@ import (
 
 // Truth: 47 CFR 73.201 (FM), part 90 (land mobile), and 3GPP TS 36.101 table
 // 5.5-1 for the bands 5, 12, 13, 14, 17 and 71, in MHz. Band 71 was checked
-// against TR 36.755 (617 to 652 down, 663 to 698 up); the others are from memory.
+// against TR 36.755 (617 to 652 down, 663 to 698 up). The lower limits of the
+// others, and their widths by the channel numbers that begin each band, were
+// checked against constants that the public repository
+// SergeyDorozhko/LTE_RF-Band_Calculator takes from ETSI TS 136 101 V10.3.0; FM
+// against the table of 47 CFR 73.501 (channel 201 is 88.1 MHz). The limits of
+// land mobile are from memory.
 func TestServiceLimits(t *testing.T) {
 	by := map[string]Service{}
 	before := 0.0
@@ -42,8 +47,8 @@ func TestServiceLimits(t *testing.T) {
 	}
 }
 
-// Truth, from memory: duplex spacing, 3GPP TS 36.101 table 5.7.4-1: −46 MHz for band 71, 30
-// for 12 and 17, −31 for 13, −30 for 14, 45 for 5 (downlink less uplink).
+// Truth: duplex spacing, 3GPP TS 36.101 table 5.7.4-1, which agrees with the sources
+// above: −46 MHz for band 71, 30 for 12 and 17, −31 for 13, −30 for 14, 45 for 5 (downlink less uplink).
 func TestDuplexSpacing(t *testing.T) {
 	by := map[string]Service{}
 	for _, s := range Services() {
