@@ -97,6 +97,12 @@ func (k *panel) flags(list []hunt.Suspect) {
 		if f, ok := flagOf(i+1, &list[i]); ok {
 			all = append(all, f)
 		}
+		for k, hz := range list[i].PlacesHz {
+			if k > 0 { // the first is the one above
+				half := list[i].WidthHz / 2
+				all = append(all, pennant{number: i + 1, lowHz: hz - half, highHz: hz + half, suspect: &list[i]})
+			}
+		}
 	}
 	// From left to right, so that neighbours see each other.
 	for len(all) > 0 {

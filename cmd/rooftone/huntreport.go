@@ -35,6 +35,7 @@ type huntSuspect struct {
 	FrequencyHz      *float64   `json:"frequency_hz"`
 	FrequencySigmaHz *float64   `json:"frequency_sigma_hz"`
 	WidthHz          *float64   `json:"width_hz"`
+	PlacesHz         []float64  `json:"places_hz"`
 	LevelDBFS        *float64   `json:"level_dbfs"`
 	LevelSigmaDB     *float64   `json:"level_sigma_db"`
 	RateHz           *float64   `json:"rate_hz"`
@@ -185,7 +186,7 @@ func newHuntReport(h *hunt.Hunt, o hunt.Options) huntReport {
 }
 
 func newHuntSuspect(s *hunt.Suspect) huntSuspect {
-	row := huntSuspect{Kind: string(s.Kind), Name: s.Name, Evidence: append([]string{}, s.Evidence...), Harms: []huntHarm{}, Next: s.Next, Cure: s.Cure}
+	row := huntSuspect{Kind: string(s.Kind), Name: s.Name, Evidence: append([]string{}, s.Evidence...), PlacesHz: []float64{}, Harms: []huntHarm{}, Next: s.Next, Cure: s.Cure}
 	value := func(e *measure.Estimate, step float64) *float64 {
 		if e == nil {
 			return nil
@@ -199,6 +200,9 @@ func newHuntSuspect(s *hunt.Suspect) huntSuspect {
 	row.LevelDBFS, row.LevelSigmaDB = decibels(s.LevelDBFS)
 	if s.WidthHz > 0 {
 		row.WidthHz = round(s.WidthHz, 1)
+	}
+	for _, hz := range s.PlacesHz {
+		row.PlacesHz = append(row.PlacesHz, *round(hz, 0.1))
 	}
 	if s.MainsHz > 0 {
 		row.MainsHz = &s.MainsHz

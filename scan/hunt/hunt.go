@@ -40,7 +40,8 @@ type Suspect struct {
 	Kind Kind
 	Name string // in a few words, such as "tone at 533.21 MHz"
 
-	FrequencyHz *measure.Estimate // absolute, clock-corrected; nil where it has none
+	FrequencyHz *measure.Estimate // absolute, clock-corrected, of its most harmful place; nil where it has none
+	PlacesHz    []float64         // all of its places where there are several, the most harmful first
 	WidthHz     float64           // 0 for a tone, or where it has none
 	LevelDBFS   *measure.Estimate // nil where it was not measured
 	RateHz      *measure.Estimate // impulses: pulses or bursts a second
@@ -51,6 +52,10 @@ type Suspect struct {
 	Harms    []Harm   // the worst first; empty when no channel suffers
 	Next     string   // the cheapest next test
 	Cure     string   // what helps if the test confirms it
+
+	cause    cause
+	bandName string // impulses: where they were heard
+	into     int    // splatter: the channel that it falls into
 }
 
 // WorstDB is the largest cost among a suspect's harms in dB; 0 when none is

@@ -280,9 +280,8 @@ func (e *examination) raised(r *measure.Reading, c *chart, level []float64, firs
 	}
 	below, above := e.beside(r.Channel)
 	if n := spiller(below, above, first == 0 && level[0] >= level[last]-1, last == raisedParts-1 && level[last] >= level[first]-1); n != nil {
-		s.Kind, s.Name = Splatter, fmt.Sprintf("channel %d spilling into channel %d", n.Channel.Number, r.Channel.Number)
+		s.spills(n.Channel.Number, r.Channel.Number)
 		s.Evidence = append(s.Evidence, fmt.Sprintf("it begins at the edge to channel %d, whose power is %.0f dBFS", n.Channel.Number, n.PowerDBFS.Value))
-		s.Next, s.Cure = splatterNext, splatterCure
 	}
 	return s
 }

@@ -108,13 +108,14 @@ func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 		}
 	}
 	s := Suspect{
-		Kind: Impulses, Name: "impulse noise in the " + part.name + " band",
+		Kind: Impulses, Name: "impulse noise in the " + part.name + " band", bandName: part.name,
 		Next: "switch off dimmers, motors, chargers and power supplies nearby, one after the other, and look again",
 		Cure: "repair, replace or filter what makes it; keep antenna and cable away from it; tell the utility when it is a power line",
 	}
 	if locked {
 		s.RateHz = &measure.Estimate{Value: mains.RateHz, Sigma: mains.SigmaHz}
 		s.MainsHz = mains.MainsHz
+		s.cause = cause{Impulses, fmt.Sprintf("%.0f Hz", mains.MainsHz)}
 		s.Name = fmt.Sprintf("impulse noise with the mains at %.0f Hz in the %s band", mains.MainsHz, part.name)
 		s.Evidence = append(s.Evidence, fmt.Sprintf("the noise comes in pulses %.1f times a second, in time with mains of %.0f Hz", mains.RateHz, mains.MainsHz/2))
 	} else {

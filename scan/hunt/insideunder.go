@@ -113,6 +113,7 @@ func (e *examination) underOf(r *measure.Reading) []Suspect {
 	e.withoutNamed(&u)
 	u.total = u.floor + u.sum
 	u.second = e.secondPilotOf(r)
+	u.findNeighbour(e)
 	var out []Suspect
 	if even, ok := u.splitEven(); ok {
 		s := even.suspect()
@@ -136,7 +137,7 @@ const (
 
 // splitEven takes what fills all of the channel alike out of the error, where
 // a second pilot of the right level says that it is a station, or where it is
-// strong beside something that fills a part alone. Each of the two is then told
+// strong beside what a neighbour spills into a part. Each of the two is then told
 // as if it were alone.
 func (u *under) splitEven() (under, bool) {
 	if u.r.CN == nil {
@@ -160,7 +161,8 @@ func (u *under) splitEven() (under, bool) {
 	}
 	const evenShare = 2 // more than the least in the middle is something else
 	usual = math.Min(usual, evenShare*least)
-	if !confirmed && (cost < underLeastDB || u.most < 2*usual) {
+	beside := u.strong != nil && len(level) == len(u.parts) && u.most > 2*usual && cost >= underLeastDB
+	if !confirmed && !beside {
 		return under{}, false
 	}
 	even := under{r: u.r, noise: u.noise, floor: u.floor, total: u.total, second: u.second, most: usual, sum: usual, high: band.WidthHz}
@@ -183,9 +185,7 @@ func (u *under) splitEven() (under, bool) {
 func (e *examination) restOf(u *under) (Suspect, bool) {
 	r := u.r
 	u.costDB = decibel(1 + u.sum/u.noise)
-	u.low, u.high = raisedExtent(u.parts, u.most)
-	below, above := e.beside(r.Channel)
-	u.strong = stronger(below, above, r, u.low < 1e6, u.high > 5e6, u.parts)
+	u.findNeighbour(e)
 	if !u.believed() {
 		return Suspect{}, false
 	}
@@ -204,6 +204,14 @@ func (e *examination) restOf(u *under) (Suspect, bool) {
 		u.secondStation(&s)
 	}
 	return s, true
+}
+
+// findNeighbour finds where the error is greatest, and the neighbour that it
+// seems to come from.
+func (u *under) findNeighbour(e *examination) {
+	u.low, u.high = raisedExtent(u.parts, u.most)
+	below, above := e.beside(u.r.Channel)
+	u.strong = stronger(below, above, u.r, u.low < 1e6, u.high > 5e6, u.parts)
 }
 
 // suspect is what all that stands under a signal has in common.
@@ -261,9 +269,15 @@ func (u *under) believed() bool {
 
 func (u *under) splatter(s *Suspect) {
 	n, own := u.strong, u.r.Channel.Number
-	s.Kind, s.Name = Splatter, fmt.Sprintf("channel %d spilling into channel %d", n.Channel.Number, own)
+	s.spills(n.Channel.Number, own)
 	s.Evidence = append(s.Evidence, fmt.Sprintf("channel %d is %.0f dB stronger, and the error is greatest on its side",
 		n.Channel.Number, atOneGain(n)-atOneGain(u.r)))
+}
+
+// spills makes a suspect of what one channel sends into another.
+func (s *Suspect) spills(from, into int) {
+	s.Kind, s.Name = Splatter, fmt.Sprintf("channel %d spilling into channel %d", from, into)
+	s.cause, s.into = cause{Splatter, fmt.Sprint(from)}, into
 	s.Next, s.Cure = splatterNext, splatterCure
 }
 

@@ -180,11 +180,16 @@ func (f *finding) rises() []string {
 		}
 		const steep = 1.7 // less is mixed with something else
 		if s := slope(c.rungs, c.alpha, f.front.rho); s != nil && s.Value > steep && len(list) < 3 {
-			list = append(list, fmt.Sprintf("RF %d: %.1f dB above its noise at the highest gain, %.1f ± %.1f dB for each dB of gain",
-				c.channel.Number, decibel(1+c.made/c.alpha), s.Value, s.Sigma))
+			list = append(list, fmt.Sprintf("RF %d: %.1f dB above its noise at the highest gain, %s dB for each dB of gain",
+				c.channel.Number, decibel(1+c.made/c.alpha), tenths(s)))
 		}
 	}
 	return list
+}
+
+// tenths writes a value and its uncertainty, which is never said to be none.
+func tenths(e *measure.Estimate) string {
+	return fmt.Sprintf("%.1f ± %.1f", e.Value, max(e.Sigma, 0.1))
 }
 
 // unexplained is a floor that rises with the gain though nothing strong enough
@@ -198,7 +203,7 @@ func (f *finding) unexplained(h *Hunt) (Suspect, bool) {
 			continue
 		}
 		if e := slope(c.rungs, c.alpha, f.front.rho); e != nil && e.Value-2*e.Sigma > 1.3 {
-			s.Evidence = append(s.Evidence, fmt.Sprintf("RF %d rises by %.1f ± %.1f dB for each dB of gain", c.channel.Number, e.Value, e.Sigma))
+			s.Evidence = append(s.Evidence, fmt.Sprintf("RF %d rises by %s dB for each dB of gain", c.channel.Number, tenths(e)))
 		}
 	}
 	s.Next = "rooftone hunt --reach looks at all that the radio reaches"

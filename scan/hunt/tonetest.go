@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
@@ -211,6 +212,7 @@ func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 		line := fmt.Sprintf("it rises by %.1f dB for each dB of gain: the receiver makes it", s.Value)
 		if m := f.mixAt(t.FrequencyHz.Value, t.WidthHz); m != nil {
 			line += ", out of " + m.formula(f.parents)
+			t.cause = cause{Product, strings.Join(m.services(f.parents), "+")}
 		}
 		t.Evidence = slices.Insert(t.Evidence, 0, line)
 		t.Next = "lower the gain by some dB: it falls by two or three times as many"
@@ -224,6 +226,7 @@ func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 		if m := f.lineMixAt(t.FrequencyHz.Value); m != nil && test.SlopeDB != nil {
 			t.Kind = Product
 			t.Name = fmt.Sprintf("product at %.3f MHz, made before the radio", mhz)
+			t.cause = cause{Product, beforeRadio + strings.Join(m.services(f.parents), "+")}
 			t.Evidence = slices.Insert(t.Evidence, 0,
 				fmt.Sprintf("it is exactly at %s, and rises by %.1f dB for each dB of gain: something before the radio makes it", m.formula(f.parents), test.SlopeDB.Value))
 			t.Next, t.Cure = beforeNext, beforeCure
@@ -232,6 +235,8 @@ func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 }
 
 const (
+	beforeRadio = "before: " // begins the cause of what is made there
+
 	beforeNext = "take the amplifier out of the line and hunt again"
 	beforeCure = "an amplifier with less gain or a higher intercept, or a filter before it"
 )
