@@ -182,7 +182,7 @@ func (p *Places) two() string {
 	}
 	text := fmt.Sprintf("two antennas: %s with %s give %d of %d channels enough", p.Pair.Spots[0], p.Pair.Spots[1], len(p.Pair.Enough), p.weight())
 	if len(p.Pair.Gained) > 0 {
-		text += ", channel " + Ranges(p.Pair.Gained) + " besides"
+		text += ", " + theChannels(p.Pair.Gained) + " besides"
 	}
 	return text
 }

@@ -93,8 +93,7 @@ func watchedLine(r *watch.Report) string {
 		return "a log of a watch"
 	}
 	layout := "2006-01-02 15:04"
-	every := strings.Replace(strings.Replace(time.Duration(r.EverySec*1e9).String(), "m0s", "m", 1), "h0m", "h", 1)
-	line := fmt.Sprintf("%s to %s, a reading every %v", r.From.Format(layout), r.To.Format(layout), every)
+	line := fmt.Sprintf("%s to %s, a reading every %s", r.From.Format(layout), r.To.Format(layout), interval(r.EverySec))
 	var most time.Duration
 	for i := range r.Channels {
 		most = max(most, r.Channels[i].Watched)
@@ -173,6 +172,19 @@ func perDay(n float64) string {
 		return fmt.Sprintf("%.0f", n)
 	}
 	return fmt.Sprintf("%.1f", n)
+}
+
+// interval writes a time from one reading to the next exactly, such as 1 s, 1.5 s or 5 min.
+func interval(s float64) string {
+	for _, u := range []struct {
+		seconds float64
+		name    string
+	}{{3600, "h"}, {60, "min"}} {
+		if n := s / u.seconds; n >= 1 && n == math.Trunc(n) {
+			return fmt.Sprintf("%g %s", n, u.name)
+		}
+	}
+	return fmt.Sprintf("%g s", s)
 }
 
 // howLong writes a length of time with two figures.

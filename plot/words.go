@@ -137,12 +137,23 @@ func foreigners(rows []scan.Channel) []string {
 	}
 	var out []string
 	if ns := numbers[measure.ATSC3]; len(ns) > 0 {
-		out = append(out, fmt.Sprintf("channel %s is ATSC 3.0: a set or tuner without ATSC 3.0 will not show it, whatever the aim", Ranges(ns)))
+		out = append(out, theChannels(ns)+number(len(ns), " is ATSC 3.0: a set or tuner without ATSC 3.0 will not show it, whatever the aim", " are ATSC 3.0: a set or tuner without ATSC 3.0 will not show them, whatever the aim"))
 	}
 	if ns := numbers[measure.OtherStandard]; len(ns) > 0 {
-		out = append(out, fmt.Sprintf("channel %s is of another standard or service: a television set will not show it", Ranges(ns)))
+		out = append(out, theChannels(ns)+number(len(ns), " is of another standard or service: a television set will not show it", " are of another standard or service: a television set will not show them"))
 	}
 	return out
+}
+
+// theChannels names channels, one or several.
+func theChannels(ns []int) string { return number(len(ns), "channel ", "channels ") + Ranges(ns) }
+
+// number picks the words for one or for several.
+func number(n int, one, more string) string {
+	if n == 1 {
+		return one
+	}
+	return more
 }
 
 // Ranges writes ascending numbers as "2-6, 8, 10-12".

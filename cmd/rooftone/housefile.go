@@ -64,7 +64,7 @@ func (s *siteFlag) startNamed(c *console, name string) error {
 	case err == nil:
 		c.note("started the house file %s", s.name)
 	case !errors.Is(err, fs.ErrExist):
-		return err
+		return noFolder(filepath.Dir(s.name), err)
 	}
 	return nil
 }

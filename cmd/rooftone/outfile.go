@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -31,10 +32,18 @@ func createOut(name string) (*outFile, error) {
 			continue
 		}
 		if err != nil {
-			return nil, fmt.Errorf("writing %s: %w", name, cause(err))
+			return nil, noFolder(dir, fmt.Errorf("writing %s: %w", name, cause(err)))
 		}
 		return &outFile{name: name, f: f}, nil
 	}
+}
+
+// noFolder adds to an error about a file what is wrong where its folder is not there.
+func noFolder(dir string, err error) error {
+	if _, statErr := os.Stat(dir); dir == "" || !errors.Is(statErr, fs.ErrNotExist) {
+		return err
+	}
+	return withHint(err, "there is no folder %s: make it first, or name another", filepath.Clean(dir))
 }
 
 // finish writes the content and moves the file to its name.

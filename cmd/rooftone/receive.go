@@ -141,6 +141,7 @@ type reception struct {
 	ts, sheet *outFile
 	packets   *bufio.Writer
 	source    string
+	warned    bool
 }
 
 // receiveShow is how a reception is printed.
@@ -151,7 +152,7 @@ type receiveShow interface {
 }
 
 func (s *reception) run(ctx context.Context, sheetFormat string) error {
-	o := receive.Options{ThresholdDB: *s.flags.visit.threshold, Second: s.show.second}
+	o := receive.Options{ThresholdDB: *s.flags.visit.threshold, Second: s.second}
 	if s.packets != nil {
 		o.Packet = func(p *receive.Packet) error {
 			if _, err := s.packets.Write(p.Bytes[:]); err != nil {
@@ -180,7 +181,7 @@ func (s *reception) run(ctx context.Context, sheetFormat string) error {
 	}
 	if s.empty() {
 		if interrupted {
-			s.console.note("interrupted before anything was received")
+			s.console.note("interrupted before anything was received; %s tells why", s.flags.explainCommand())
 			return errInterrupted
 		}
 		return s.nothing()
@@ -201,7 +202,25 @@ func (s *reception) nothing() error {
 	if s.rx.Total().Seconds < 0.3 {
 		return withHint(err, "a receiver needs some tenths of a second to begin: record for longer")
 	}
-	return withHint(err, "rooftone explain %d --from %s tells why", s.flags.channel.Number, s.flags.visit.from)
+	return withHint(err, "%s tells why", s.flags.explainCommand())
+}
+
+// second shows a second. Who waits for a channel that is not there is told so after
+// the first one, for a second's samples may take the receiver long when it finds
+// nothing in them.
+func (s *reception) second(now receive.Second) error {
+	if err := s.show.second(now); err != nil {
+		return err
+	}
+	if s.warned || s.rx.Total().Locks > 0 {
+		return nil
+	}
+	s.warned = true
+	if now.Length >= 1 {
+		s.console.note("no 8-VSB found on channel %d in its first second, where some tenths are enough: Ctrl-C ends this, %s tells what is there",
+			s.flags.channel.Number, s.flags.explainCommand())
+	}
+	return nil
 }
 
 func seconds(s float64) string { return fmt.Sprintf("%.3g s", s) }
@@ -292,6 +311,8 @@ func (t *receiveText) second(s receive.Second) error {
 	}
 	state := ""
 	switch {
+	case s.Lost && !s.Locked:
+		state = "no lock, samples were lost"
 	case s.Lost:
 		state = "samples were lost"
 	case s.Clipped > 1e-3:

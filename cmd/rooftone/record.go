@@ -160,7 +160,7 @@ func (r *recorder) begin(info tuner.Info) (func(tuner.Block, bool) error, error)
 		var err error
 		dir, name := filepath.Split(r.base)
 		if r.folder, err = os.MkdirTemp(dir+".", "."+name+".part-"); err != nil {
-			return nil, fmt.Errorf("writing %s: %w", r.names()[0], cause(err))
+			return nil, noFolder(dir, fmt.Errorf("writing %s: %w", r.names()[0], cause(err)))
 		}
 		path = filepath.Join(r.folder, name)
 	} else if r.force {

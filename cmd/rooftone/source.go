@@ -193,12 +193,32 @@ func (w sourceWord) openRecording(ctx context.Context, c *console, raw rawFlags)
 	case err == nil:
 		debug.SetMemoryLimit(recordingMemory)
 		return source{playlist: p}, nil
+	case errors.As(err, &missing) && extension(w.rest) == ".jsonl":
+		return source{}, withHint(fmt.Errorf("%s is no recording", quote(w.rest)), "a house's file goes with --site")
 	case errors.As(err, &missing):
 		return source{}, withHint(err, "for example --format cu8 --rate 2.4M --center 605M")
 	case errors.Is(err, fs.ErrNotExist):
+		if near := likeRecording(w.rest); near != "" {
+			return source{}, withHint(fmt.Errorf("no recording %s: %w", quote(w.rest), cause(err)), "there is %s", near)
+		}
 		return source{}, withHint(fmt.Errorf("no recording %s: %w", quote(w.rest), cause(err)), sourceHint)
 	}
 	return source{}, fmt.Errorf("opening the recording: %w", err)
+}
+
+// likeRecording returns a recording that is there and has the name that was asked
+// for but for its ending, or "".
+func likeRecording(name string) string {
+	endings := []string{".sigmf-meta", ".sigmf.gz", ".sigmf", ".wav"}
+	for _, e := range append([]string{".sigmf-data"}, endings...) {
+		name = strings.TrimSuffix(name, e)
+	}
+	for _, e := range endings {
+		if fi, err := os.Stat(name + e); err == nil && fi.Mode().IsRegular() {
+			return name + e
+		}
+	}
+	return ""
 }
 
 // looksLikeSource reports whether an operand that is no list of channels was

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
@@ -222,7 +223,7 @@ func logProblem(name string, err error) error {
 	case errors.Is(err, watch.ErrNewer):
 		return withHint(err, "use that program, or another log")
 	case errors.Is(err, fs.ErrNotExist):
-		return withHint(err, "is its folder there?")
+		return noFolder(filepath.Dir(name), err)
 	}
 	return err
 }

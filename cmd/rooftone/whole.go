@@ -105,7 +105,7 @@ func (w *wholeChannel) listen(ctx context.Context, deliver receive.Deliver) erro
 		if err != nil && heard == 0 && !errors.Is(err, errDone) {
 			// A radio that was found but cannot be set so is most likely a
 			// narrow one.
-			err = withHint(err, "receiving needs a radio that takes in 6 MHz at once; this one can still measure: rooftone explain %d --from %s", w.channel.Number, w.visit.from)
+			err = withHint(err, "receiving needs a radio that takes in 6 MHz at once; this one can still measure: %s", w.explainCommand())
 		}
 	} else {
 		err = receive.FromPlaylist(ctx, w.src.playlist, w.channel, timed)
@@ -119,8 +119,30 @@ func (w *wholeChannel) listen(ctx context.Context, deliver receive.Deliver) erro
 	return err
 }
 
+// explainCommand is what to type to learn more of the channel from the same source.
+func (w *wholeChannel) explainCommand() string {
+	command := fmt.Sprintf("rooftone explain %d", w.channel.Number)
+	if w.visit.from != "usb" {
+		command += " --from " + w.visit.from
+	}
+	raw := w.visit.raw
+	if w.from.kind != fromFile {
+		return command // explain asks a radio for a rate of its own
+	}
+	if raw.format != "" {
+		command += " --format " + raw.format
+	}
+	if raw.rate != nil {
+		command += fmt.Sprintf(" --rate %g", *raw.rate)
+	}
+	if raw.center != nil {
+		command += fmt.Sprintf(" --center %g", *raw.center)
+	}
+	return command
+}
+
 func (w *wholeChannel) narrow(e *receive.NarrowError) error {
-	command := fmt.Sprintf("rooftone explain %d --from %s", w.channel.Number, w.visit.from)
+	command := w.explainCommand()
 	if e.RateHz >= band.WidthHz {
 		return withHint(fmt.Errorf("%s: %w", w.visit.from, e), "name a channel that lies within it, or measure what there is: %s", command)
 	}

@@ -61,7 +61,7 @@ func (f *frame) mark(c Channel, r, rows int, low, high, perRow float64) string {
 	case r == rows-1:
 		return whole(high)
 	case r == 0:
-		return whole(low) + ", 30 s"
+		return whole(low) + " dB, 30 s"
 	}
 	return ""
 }

@@ -159,7 +159,7 @@ func (r *Radio) rate(asked float64) (float64, error) {
 		highest = wideRate
 	}
 	if !(asked >= lowestRate && asked <= highest) {
-		return 0, fmt.Errorf("a sample rate of %g Hz is not between %g and %g", asked, float64(lowestRate), highest)
+		return 0, fmt.Errorf("a sample rate of %.4g MS/s is not between %.4g and %.4g MS/s", asked/1e6, lowestRate/1e6, highest/1e6)
 	}
 	if r.Wide {
 		return asked, nil
