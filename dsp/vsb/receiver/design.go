@@ -52,8 +52,10 @@ type filter struct {
 // and Koetter, "Minimum Mean Squared Error Equalization Using A Priori Information",
 // IEEE Transactions on Signal Processing 50 (2002), where V is white.
 type designer struct {
-	fft   *psd.FFT
-	ratio []float64 // 2Q
+	fft     *psd.FFT
+	ratio   []float64   // 2Q
+	gather  []complex64 // H*/N of each bin
+	weights []float64   // of the filter that is made
 
 	// matched is the noise of soft symbols where all others are known.
 	matched float64
@@ -61,7 +63,10 @@ type designer struct {
 }
 
 func newDesigner() (*designer, error) {
-	d := &designer{ratio: make([]float64, blockSize/2+1), work: make([]complex64, blockSize)}
+	d := &designer{
+		ratio: make([]float64, blockSize/2+1), weights: make([]float64, blockSize/2+1),
+		gather: make([]complex64, blockSize), work: make([]complex64, blockSize),
+	}
 	var err error
 	d.fft, err = psd.NewFFT(blockSize)
 	return d, err
@@ -74,9 +79,15 @@ const binMask = blockSize - 1
 // set takes the channel and the noise of each of its bins, and returns the
 // signal-to-noise ratio of the ideal decision-feedback equaliser.
 func (d *designer) set(channel []complex64, noise []float32) (ideal float64) {
+	noise = noise[:len(channel)]
+	gather := d.gather[:len(channel)]
+	for k, h := range channel {
+		n := 1 / noise[k]
+		gather[k] = complex(real(h)*n, -imag(h)*n)
+	}
 	ratio := func(k int) float64 {
-		h := channel[k&binMask]
-		return float64((real(h)*real(h) + imag(h)*imag(h)) / noise[k&binMask])
+		h, g := channel[k&binMask], gather[k&binMask]
+		return float64(real(h)*real(g) - imag(h)*imag(g))
 	}
 	// The logarithm's mean by the products of a few: a logarithm takes long.
 	var sum, mean float64
@@ -97,33 +108,32 @@ func (d *designer) set(channel []complex64, noise []float32) (ideal float64) {
 // design makes the filter for symbols known with errors of the given spectrum, whose
 // mean is their mean square, and replaces that by the spectrum of what the soft
 // symbols have beside the symbols.
-func (d *designer) design(f *filter, channel []complex64, noise []float32, spectrum []float64, ahead int) {
+func (d *designer) design(f *filter, channel []complex64, spectrum []float64, ahead int) {
 	var mean float64
+	weights := d.weights[:len(d.ratio)]
+	spectrum = spectrum[:len(d.ratio)]
 	for k, q := range d.ratio {
 		w := 1 / (1 + spectrum[k]*q)
+		weights[k] = w
 		mean += binWeight(k) * q * w
+		m := float32(w)
 		for _, i := range [2]int{k, -k & binMask} {
-			h := channel[i]
-			m := float32(w / float64(noise[i]))
-			f.spectrum[i] = complex(real(h)*m, -imag(h)*m)
+			g := d.gather[i]
+			f.spectrum[i] = complex(real(g)*m, imag(g)*m)
 		}
 	}
 	mean = max(mean/blockSize, 1e-9)
+	part := 1 / mean
 	f.noise = 0
 	for k, q := range d.ratio {
-		v := spectrum[k]
-		w := 1 / (1 + v*q) / mean
+		w := weights[k] * part
 		off := q*w - 1
-		spectrum[k] = off*off*v + q*w*w
+		spectrum[k] = off*off*spectrum[k] + q*w*w
 		f.noise += binWeight(k) * spectrum[k]
 	}
 	f.noise = max(f.noise/blockSize, 1e-6)
 	// The real part of what H*/N passes is Q, half of the ratio.
-	scale := float32(2 / mean)
-	for i, s := range f.spectrum {
-		f.spectrum[i] = complex(real(s)*scale, imag(s)*scale)
-	}
-	d.cut(f.spectrum, ahead, blockOverlap-ahead)
+	d.cut(f.spectrum, 2*part, ahead, blockOverlap-ahead)
 	f.constant = (real(f.spectrum[0])*real(channel[0]) - imag(f.spectrum[0])*imag(channel[0])) * blockSize
 }
 
@@ -149,13 +159,16 @@ func believed(spectrum []float64, noise, v float64) {
 }
 
 // cut keeps of a filter what reaches from so many samples ahead to so many behind,
-// and divides it by blockSize.
-func (d *designer) cut(spectrum []complex64, ahead, behind int) {
+// and multiplies it by factor/blockSize.
+func (d *designer) cut(spectrum []complex64, factor float64, ahead, behind int) {
 	_ = d.fft.Inverse(d.work, spectrum)
+	first, last := d.work[:behind+1], d.work[blockSize-ahead+1:]
 	clear(d.work[behind+1 : blockSize-ahead+1])
-	const scale = 1. / blockSize / blockSize
-	for i, v := range d.work {
-		d.work[i] = complex(real(v)*scale, imag(v)*scale)
+	scale := float32(factor / blockSize / blockSize)
+	for _, part := range [2][]complex64{first, last} {
+		for i, v := range part {
+			part[i] = complex(real(v)*scale, imag(v)*scale)
+		}
 	}
 	_ = d.fft.Transform(spectrum, d.work)
 }

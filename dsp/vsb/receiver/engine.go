@@ -87,9 +87,10 @@ type engine struct {
 	lean, strength [blockSymbols / runSymbols]float32
 	quadrature     []float32 // window: imaginary parts of the first round's soft symbols
 
-	origin  int          // the block's place in the windows
-	segment int          // the block's first segment's index in its field
-	syncs   [2][]float32 // levels of field syncs, even and odd
+	origin   int          // the block's place in the windows
+	segment  int          // the block's first segment's index in its field
+	binTurns []float32    // see binTurn
+	syncs    [2][]float32 // levels of field syncs, even and odd
 
 	phase, drift float32 // by which equalised symbols are turned; its change a symbol
 	weight       float32 // of a new block's channel
@@ -130,6 +131,10 @@ func newEngine(s *sampler) (*engine, error) {
 		return nil, err
 	}
 	e.shape = pulseShape(blockSize)
+	e.binTurns = make([]float32, blockSize)
+	for k := range e.binTurns {
+		e.binTurns[k] = binTurn(k)
+	}
 	for i := range channelTaps - 1 + blockSymbols {
 		e.mean[i] = vsb.PilotLevel
 	}
@@ -255,15 +260,6 @@ func (e *engine) shift() {
 	e.origin = history
 }
 
-// multiply multiplies x by y.
-func multiply(x, y []complex64) {
-	y = y[:len(x)]
-	for i, a := range x {
-		b := y[i]
-		x[i] = complex(real(a)*real(b)-imag(a)*imag(b), real(a)*imag(b)+imag(a)*real(b))
-	}
-}
-
 // redesign makes the filters anew.
 func (e *engine) redesign() {
 	e.ideal = e.designer.set(e.channel, e.noise)
@@ -271,7 +267,7 @@ func (e *engine) redesign() {
 	for k := range spectrum {
 		spectrum[k] = vsb.LevelMeanSquare
 	}
-	e.designer.design(e.filters[0], e.channel, e.noise, spectrum, firstAhead)
+	e.designer.design(e.filters[0], e.channel, spectrum, firstAhead)
 	most, left := enough*e.designer.matched, satisfied*e.designer.matched
 	if e.easy {
 		most, left = max(easyEnough*e.designer.matched, safeNoise), max(easySatisfied*e.designer.matched, safeNoise)
@@ -288,7 +284,7 @@ func (e *engine) redesign() {
 			s.noise = e.filters[i].noise
 		}
 		believed(spectrum, e.filters[i].noise, caution*s.believer.doubt)
-		e.designer.design(e.filters[i+1], e.channel, e.noise, spectrum, laterAhead)
+		e.designer.design(e.filters[i+1], e.channel, spectrum, laterAhead)
 		if e.filters[i+1].noise < most && i+1 >= least {
 			active = i + 1
 			break

@@ -54,55 +54,61 @@ func (e *engine) follow() {
 		gain = 1 / float32(e.blocks+1)
 	}
 	// The levels' mean is taken out of the window by its transform.
-	for k, v := range e.work {
-		p := (real(v)*real(v) + imag(v)*imag(v)) / count
-		e.noiseSum[k] += gain * trust * (p - e.noiseSum[k])
-		s := e.sent[k] - e.mean[k]
-		e.work[k] = complex(real(v)*real(s)+imag(v)*imag(s), imag(v)*real(s)-real(v)*imag(s))
+	work := e.work[:blockSize]
+	noise, sent, mean := e.noiseSum[:blockSize], e.sent[:blockSize], e.mean[:blockSize]
+	share := 1 / count
+	for k, v := range work {
+		p := (real(v)*real(v) + imag(v)*imag(v)) * share
+		noise[k] += gain * trust * (p - noise[k])
+		s := sent[k] - mean[k]
+		work[k] = complex(real(v)*real(s)+imag(v)*imag(s), imag(v)*real(s)-real(v)*imag(s))
 	}
 	_ = e.fft.Inverse(e.work, e.work)
 	clear(e.work[tapsBehind : blockSize-tapsAhead])
 	step := 1. / blockSize / (count * vsb.LevelMeanSquare)
-	for i, v := range e.work {
-		e.work[i] = complex(real(v)*step, imag(v)*step)
+	for _, part := range [2][]complex64{work[:tapsBehind], work[blockSize-tapsAhead:]} {
+		for i, v := range part {
+			part[i] = complex(real(v)*step, imag(v)*step)
+		}
 	}
-	_ = e.fft.Transform(e.work, e.work)
-	e.time()
+	_ = e.fft.Transform(work, work)
+	late := e.time()
 	w := e.weight * trust
-	for k, v := range e.work {
-		e.channel[k] += complex(w*real(v), w*imag(v))
+	// A delay of the channel is the sampler's to follow.
+	turns, channel := e.binTurns[:blockSize], e.channel[:blockSize]
+	for k, v := range work {
+		h := channel[k]
+		x := turns[k] * late
+		channel[k] = complex(real(h)+w*(real(v)-x*imag(h)), imag(h)+w*(imag(v)+x*real(h)))
 	}
 	move := float64(e.drift) * carrierGain
 	e.drift -= float32(move)
 	e.sampler.turn -= move / (2 * math.Pi)
 }
 
-// time takes out of the channel's step in work what a change of its delay explains
-// and gives it to the sampler.
+// time finds what of the channel's step in work a change of its delay explains and
+// gives it to the sampler. It returns that delay in symbols.
 //
 // A channel that comes τ later is H·exp(−jω′τ), with ω′ counted from the middle of the
 // channel, as the sampler moves the channel's middle without its phase.
-func (e *engine) time() {
+func (e *engine) time() float32 {
 	var along, square float64
-	for k, h := range e.channel {
-		w := binTurn(k)
+	turns, work := e.binTurns[:blockSize], e.work[:blockSize]
+	for k, h := range e.channel[:blockSize] {
+		w := turns[k]
 		// The derivative is −jωH.
 		dr, di := w*imag(h), -w*real(h)
-		v := e.work[k]
+		v := work[k]
 		along += float64(dr*real(v) + di*imag(v))
 		square += float64(dr*dr + di*di)
 	}
 	if !(square > 0) {
-		return
+		return 0
 	}
 	late := max(-0.2, min(0.2, along/square))
-	l := float32(late)
-	for k, h := range e.channel {
-		w := binTurn(k) * l
-		e.work[k] -= complex(w*imag(h), -w*real(h))
-	}
 	e.sampler.move(late * timingGain * e.sampler.step)
 	e.sampler.step *= 1 + late*clockGain/blockSymbols
+	return float32(late)
 }
 
 // binTurn returns the frequency of a bin, from the channel's middle, in radians a

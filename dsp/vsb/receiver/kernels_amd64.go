@@ -41,3 +41,43 @@ func behindSegment(states *[coders][4]float32, forward [][4]float32, entries []u
 	}
 	return spread
 }
+
+//go:noescape
+func multiplyLanes(dst, x, y *complex64, fours int)
+
+//go:noescape
+func widenLanes(dst *complex64, x *float32, fours int)
+
+//go:noescape
+func subtractLanes(errors, received, made, turns *complex64, lean, strength *float32, runs int)
+
+// multiplyFours multiplies as many as the kernel can and returns how many that are.
+func multiplyFours(dst, x, y []complex64) int {
+	fours := len(x) / 4
+	if fours == 0 || !haveKernels() {
+		return 0
+	}
+	multiplyLanes(&dst[0], &x[0], &y[0], fours)
+	return 4 * fours
+}
+
+// widenFours widens as many as the kernel can and returns how many that are.
+func widenFours(dst []complex64, x []float32) int {
+	fours := len(x) / 4
+	if fours == 0 || !haveKernels() {
+		return 0
+	}
+	widenLanes(&dst[0], &x[0], fours)
+	return 4 * fours
+}
+
+// subtractRuns does what subtractPlain does.
+func subtractRuns(errors, received, made, turns []complex64, lean, strength []float32) {
+	n := len(lean) * runSymbols
+	if n == 0 || !haveKernels() {
+		subtractPlain(errors, received, made, turns, lean, strength)
+		return
+	}
+	_, _, _, _, _ = errors[n-1], received[n-1], made[n-1], turns[len(lean)-1], strength[len(lean)-1]
+	subtractLanes(&errors[0], &received[0], &made[0], &turns[0], &lean[0], &strength[0], len(lean))
+}

@@ -13,3 +13,11 @@ func aheadSegment(states *[coders][4]float32, forward [][4]float32, entries []ui
 func behindSegment(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, levels []float32) (spread [coders]float32) {
 	return behindPlain(states, forward, entries, table, levels)
 }
+
+func multiplyFours(dst, x, y []complex64) int { return 0 }
+
+func widenFours(dst []complex64, x []float32) int { return 0 }
+
+func subtractRuns(errors, received, made, turns []complex64, lean, strength []float32) {
+	subtractPlain(errors, received, made, turns, lean, strength)
+}

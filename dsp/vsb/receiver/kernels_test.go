@@ -126,6 +126,45 @@ func TestSegmentKernels(t *testing.T) {
 	}
 }
 
+func TestElementKernels(t *testing.T) {
+	// Truth: the plain code, to the last bit.
+	rng := rand.New(rand.NewPCG(5, 6))
+	some := func(n int) []complex64 {
+		x := make([]complex64, n)
+		for i := range x {
+			x[i] = complex(float32(rng.NormFloat64()), float32(rng.NormFloat64()))
+		}
+		return x
+	}
+	for _, n := range []int{0, 1, 3, 4, 5, 63, 64} {
+		x, y := some(n), some(n)
+		got, want := make([]complex64, n), make([]complex64, n)
+		multiply(got, x, y)
+		multiplyPlain(want, x, y)
+		require.Equal(t, want, got)
+		multiply(x, x, y)
+		require.Equal(t, want, x)
+		reals := make([]float32, n)
+		for i := range reals {
+			reals[i], want[i] = real(y[i]), complex(real(y[i]), 0)
+		}
+		widen(got, reals)
+		require.Equal(t, want, got)
+	}
+	const runs = 5
+	received, made, turns := some(runs*runSymbols), some(runs*runSymbols), some(runs)
+	for i := range made {
+		made[i] *= blockSize
+	}
+	var errors, errors2 [runs * runSymbols]complex64
+	var lean, lean2, strength, strength2 [runs]float32
+	subtractRuns(errors[:], received, made, turns, lean[:], strength[:])
+	subtractPlain(errors2[:], received, made, turns, lean2[:], strength2[:])
+	require.Equal(t, errors2, errors)
+	require.Equal(t, lean2, lean)
+	require.Equal(t, strength2, strength)
+}
+
 func BenchmarkBeliever(b *testing.B) {
 	soft := make([]float32, blockSymbols)
 	rng := rand.New(rand.NewPCG(1, 2))

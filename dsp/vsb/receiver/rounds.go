@@ -19,7 +19,7 @@ const (
 func (e *engine) equalise() {
 	s := &e.stages[0]
 	_ = e.fft.Transform(e.work, e.received[e.origin-firstBehind:e.origin-firstBehind+blockSize])
-	multiply(e.work, e.filters[0].spectrum)
+	multiply(e.work, e.work, e.filters[0].spectrum)
 	_ = e.fft.Inverse(e.work, e.work)
 	out := e.work[firstBehind:][:blockSymbols]
 	pilot := e.filters[0].constant * vsb.PilotLevel
@@ -229,34 +229,13 @@ func (e *engine) subtract(round int) {
 	s := &e.stages[round]
 	first := e.origin - round*roundDelay - errorDelay
 	window := s.levels[first-errorsAt : first+blockSymbols+tapsAhead]
-	for i, v := range window {
-		e.sent[i] = complex(v, 0)
-	}
+	widen(e.sent, window)
 	clear(e.sent[len(window):])
 	_ = e.fft.Transform(e.sent, e.sent)
-	copy(e.work, e.sent)
-	multiply(e.work, e.channel)
+	multiply(e.work, e.sent, e.channel)
 	_ = e.fft.Inverse(e.work, e.work)
-	const scale = 1. / blockSize
 	errors := e.errors[round][first:][:blockSymbols]
-	received := e.received[first:][:blockSymbols]
-	work := e.work[errorsAt:][:blockSymbols]
-	turns := e.turns[first/runSymbols:]
-	for at := 0; at < blockSymbols; at += runSymbols {
-		t := turns[at/runSymbols]
-		var along, power float32
-		for i := at; i < at+runSymbols; i++ {
-			r, p := received[i], work[i]
-			pr, pi := real(p)*scale, imag(p)*scale
-			er := real(r)*real(t) - imag(r)*imag(t) - pr
-			ei := real(r)*imag(t) + imag(r)*real(t) - pi
-			errors[i] = complex(er, ei)
-			along += pr*ei - pi*er
-			power += pr*pr + pi*pi
-		}
-		e.lean[at/runSymbols] = along
-		e.strength[at/runSymbols] = power
-	}
+	subtractRuns(errors, e.received[first:], e.work[errorsAt:], e.turns[first/runSymbols:], e.lean[:], e.strength[:])
 	clear(errors[:e.unknown(round)])
 	e.straighten(first)
 }
@@ -294,7 +273,7 @@ func (e *engine) straighten(first int) {
 // cancel makes soft symbols of a round's levels and errors, from first on.
 func (e *engine) cancel(round int, f *filter, soft []float32, first int) {
 	_ = e.fft.Transform(e.work, e.errors[round][first-laterBehind:][:blockSize])
-	multiply(e.work, f.spectrum)
+	multiply(e.work, e.work, f.spectrum)
 	_ = e.fft.Inverse(e.work, e.work)
 	work := e.work[laterBehind:][:blockSymbols]
 	levels := e.stages[round].levels[first:][:blockSymbols]
