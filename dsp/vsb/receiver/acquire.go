@@ -100,6 +100,9 @@ func (a *acquirer) search(samples []complex64) (lock, bool) {
 	a.sampler.step = step
 	pilot := (a.front.middleHz - vsb.ChannelWidthHz/2 + vsb.PilotOffsetHz - a.front.centreHz()) / vsb.SymbolRateHz
 	a.sampler.phase, a.sampler.turn = 0, pilot
+	if most := int(float64(len(samples))*vsb.SymbolRateHz/a.front.rateHz) + 2*frontSize; cap(a.symbols) < most {
+		a.symbols = make([]complex64, 0, most)
+	}
 	a.symbols = a.symbols[:0]
 	for len(samples) > 0 {
 		n, out := a.front.write(samples)

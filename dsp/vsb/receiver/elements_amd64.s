@@ -54,7 +54,7 @@ TEXT ·subtractLanes(SB), NOSPLIT, $0-56
 	MOVQ strength+40(FP), R9
 	MOVQ runs+48(FP), CX
 	MOVL $0x39000000, AX // 2⁻¹³
-	MOVQ AX, X15
+	VMOVQ AX, X15
 	VBROADCASTSS X15, Y15
 
 subtractrun:

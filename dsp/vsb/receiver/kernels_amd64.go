@@ -81,3 +81,13 @@ func subtractRuns(errors, received, made, turns []complex64, lean, strength []fl
 	_, _, _, _, _ = errors[n-1], received[n-1], made[n-1], turns[len(lean)-1], strength[len(lean)-1]
 	subtractLanes(&errors[0], &received[0], &made[0], &turns[0], &lean[0], &strength[0], len(lean))
 }
+
+//go:noescape
+func glanceLanes(states, forward *[4]float32, entries *uint16, table *belief, out *complex64, soft, quadrature *float32, cos, sin, pilot float32) (lean float32)
+
+func glanceFour(states *[atOnce][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, out []complex64, soft, quadrature []float32, p turning) float32 {
+	if !haveKernels() {
+		return glancePlain(states, forward, entries, table, out, soft, quadrature, p)
+	}
+	return glanceLanes(&states[0], &forward[0], &entries[0], &table[0], &out[0], &soft[0], &quadrature[0], p.cos, p.sin, p.pilot)
+}

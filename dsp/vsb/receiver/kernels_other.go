@@ -21,3 +21,7 @@ func widenFours(dst []complex64, x []float32) int { return 0 }
 func subtractRuns(errors, received, made, turns []complex64, lean, strength []float32) {
 	subtractPlain(errors, received, made, turns, lean, strength)
 }
+
+func glanceFour(states *[atOnce][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, out []complex64, soft, quadrature []float32, p turning) float32 {
+	return glancePlain(states, forward, entries, table, out, soft, quadrature, p)
+}

@@ -123,6 +123,28 @@ func TestSegmentKernels(t *testing.T) {
 		require.Equal(t, levels2, levels)
 		require.Equal(t, back2, back)
 		require.Equal(t, spread2, spread)
+
+		var few, few2 [atOnce][4]float32
+		copy(few[:], back[:])
+		few2 = few
+		out := make([]complex64, kept)
+		for i := range out {
+			out[i] = complex(soft[i], float32(rng.NormFloat64()))
+		}
+		quadrature, quadrature2 := make([]float32, kept), make([]float32, kept)
+		soft2 := make([]float32, kept)
+		for i := 0; i < 100; i += atOnce {
+			p := turning{rng.Float32(), rng.Float32(), 1.1}
+			lean := glanceFour(&few, forward[i:][:atOnce], entries[i:][:atOnce], table, out[i:][:atOnce], soft[i:][:atOnce], quadrature[i:][:atOnce], p)
+			lean2 := glancePlain(&few2, forward2[i:][:atOnce], entries2[i:][:atOnce], table, out[i:][:atOnce], soft2[i:][:atOnce], quadrature2[i:][:atOnce], p)
+			if i != 0 && i/37 == (i+3)/37 { // there are those that are no numbers
+				require.Equal(t, lean2, lean, i)
+			}
+		}
+		require.Equal(t, few2, few)
+		require.Equal(t, forward2, forward)
+		require.Equal(t, entries2, entries)
+		require.Equal(t, quadrature2[1:100], quadrature[1:100])
 	}
 }
 

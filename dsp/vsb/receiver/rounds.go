@@ -57,19 +57,19 @@ func (e *engine) runData(out []complex64, g, sub int, pilot float32) (sync float
 	for i := 0; i < runSymbols; i += turnSymbols {
 		cos, sin := p.at()
 		var lean float32
-		for k := i; k < i+turnSymbols; k++ {
-			v := out[k]
-			re := real(v)*cos - imag(v)*sin - pilot
-			im := real(v)*sin + imag(v)*cos
-			soft[k], quadrature[k] = re, im
-			if k < vsb.SegmentSyncSymbols && sub == 0 {
-				err := re - segmentSync(k)
-				sync += err * err
-				lean += err * im
+		for k := i; k < i+turnSymbols; k += atOnce {
+			if sub+k == 0 {
+				for k, v := range out[:vsb.SegmentSyncSymbols] {
+					v = turnedBy(v, complex(cos, sin))
+					soft[k], quadrature[k] = real(v)-pilot, imag(v)
+					err := soft[k] - segmentSync(k)
+					sync += err * err
+					lean += err * quadrature[k]
+				}
 			} else {
-				lean += (re - b.glance(place+k, coder, re)) * im
+				lean += b.glance(place+k, coder, out[k:], soft[k:], quadrature[k:], turning{cos, sin, pilot})
 			}
-			if coder++; coder == coders {
+			if coder += atOnce; coder == coders {
 				coder = 0
 			}
 		}

@@ -228,14 +228,7 @@ func aheadPlain(states *[coders][4]float32, forward [][4]float32, entries []uint
 			entries[p] = e
 			a := &states[k]
 			forward[p] = *a
-			q := &table[e].likely
-			a0, a1, a2, a3 := a[0], a[1], a[2], a[3]
-			n := [4]float32{
-				float32(a0*q[0]) + float32(a2*q[2]),
-				float32(a0*q[2]) + float32(a2*q[0]),
-				float32(a1*q[1]) + float32(a3*q[3]),
-				float32(a1*q[3]) + float32(a3*q[1]),
-			}
+			n := after(a, &table[e].likely)
 			if g%levelled == levelled-1 {
 				level(&n)
 			}
@@ -271,6 +264,17 @@ func behindPlain(states *[coders][4]float32, forward [][4]float32, entries []uin
 	return spread
 }
 
+// after goes one symbol ahead, from what is said of the states before it and of its
+// cosets.
+func after(a, q *[4]float32) [4]float32 {
+	return [4]float32{
+		float32(a[0]*q[0]) + float32(a[2]*q[2]),
+		float32(a[0]*q[2]) + float32(a[2]*q[0]),
+		float32(a[1]*q[1]) + float32(a[3]*q[3]),
+		float32(a[1]*q[3]) + float32(a[3]*q[1]),
+	}
+}
+
 // before goes one symbol back: of what is said of the states before it, or of its
 // cosets, and of the states after it, it makes what is said of the other.
 func before(f, z *[4]float32) [4]float32 {
@@ -294,23 +298,39 @@ func dot(x, y *[4]float32) float32 {
 	return (float32(x[0]*y[0]) + float32(x[1]*y[1])) + (float32(x[2]*y[2]) + float32(x[3]*y[3]))
 }
 
-// glance goes one symbol of a data segment forward, as ahead does, and returns what it
-// and those of its coder before say of its level. place is where it is kept; see block.
-func (b *believer) glance(place, coder int, soft float32) float32 {
-	e := entry(soft)
-	b.entries[place] = e
-	a := &b.states[coder]
-	b.forward[place] = *a
-	t := &b.table[e]
-	q := &t.likely
-	a0, a1, a2, a3 := a[0], a[1], a[2], a[3]
-	even, odd := a0+a2, a1+a3
-	sum := even*(q[0]+q[2]) + odd*(q[1]+q[3])
-	scale := 1 / sum
-	mean := (even*(t.level[0]+t.level[2]) + odd*(t.level[1]+t.level[3])) * scale
-	a[0] = (a0*q[0] + a2*q[2]) * scale
-	a[1] = (a0*q[2] + a2*q[0]) * scale
-	a[2] = (a1*q[1] + a3*q[3]) * scale
-	a[3] = (a1*q[3] + a3*q[1]) * scale
-	return mean
+// atOnce is how many symbols glance takes; a segment's first coder is a multiple of it.
+const atOnce = 4
+
+// glance turns equalised symbols by a phase and takes the pilot out, which gives their
+// soft symbols and imaginary parts. It goes forward over them, as ahead does, and
+// returns the errors from what they and those of their coders before say of their
+// levels, times the imaginary parts. place is where the first is kept; see block.
+func (b *believer) glance(place, coder int, out []complex64, soft, quadrature []float32, p turning) (lean float32) {
+	return glanceFour((*[atOnce][4]float32)(b.states[coder:]), b.forward[place:][:atOnce], b.entries[place:][:atOnce], b.table,
+		out[:atOnce], soft[:atOnce], quadrature[:atOnce], p)
+}
+
+// turning is by which phase symbols are turned, and what is then taken off them.
+type turning struct{ cos, sin, pilot float32 }
+
+func glancePlain(states *[atOnce][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, out []complex64, soft, quadrature []float32, p turning) float32 {
+	var leans [atOnce]float32
+	for k, v := range out {
+		v = turnedBy(v, complex(p.cos, p.sin))
+		soft[k], quadrature[k] = real(v)-p.pilot, imag(v)
+		e := entry(soft[k])
+		entries[k] = e
+		a := &states[k]
+		forward[k] = *a
+		t := &table[e]
+		even, odd := a[0]+a[2], a[1]+a[3]
+		n := after(a, &t.likely)
+		scale := 1 / ((n[0] + n[1]) + (n[2] + n[3]))
+		mean := dot(&[4]float32{even, odd, even, odd}, &t.level) * scale
+		for i := range a {
+			a[i] = n[i] * scale
+		}
+		leans[k] = float32((soft[k] - mean) * quadrature[k])
+	}
+	return (leans[0] + leans[1]) + (leans[2] + leans[3])
 }

@@ -38,20 +38,20 @@ TEXT ·aheadLanes(SB), NOSPLIT, $0-40
 	MOVQ table+24(FP), BX
 	MOVQ soft+32(FP), R8
 	MOVL $0x42000000, AX // 32, beliefSteps
-	MOVQ AX, X15
+	VMOVQ AX, X15
 	VBROADCASTSS X15, Y15
 	MOVL $0x43a00000, AX // 320, beliefLimit·beliefSteps
-	MOVQ AX, X14
+	VMOVQ AX, X14
 	VBROADCASTSS X14, Y14
 	MOVL $0x3f000000, AX // ½
-	MOVQ AX, X13
+	VMOVQ AX, X13
 	VBROADCASTSS X13, Y13
 	MOVL $0x44200000, AX // 640, beliefCount−1
-	MOVQ AX, X12
+	VMOVQ AX, X12
 	VBROADCASTSS X12, Y12
 	VXORPS Y11, Y11, Y11
 	MOVL $0x3f800000, AX // 1
-	MOVQ AX, X10
+	VMOVQ AX, X10
 	VBROADCASTSS X10, Y10
 	VMOVUPS (DI), Y0
 	VMOVUPS 32(DI), Y1
@@ -171,10 +171,10 @@ TEXT ·behindLanes(SB), NOSPLIT, $0-48
 	MOVQ table+24(FP), BX
 	MOVQ levels+32(FP), R8
 	MOVL $0x3f800000, AX // 1
-	MOVQ AX, X15
+	VMOVQ AX, X15
 	VBROADCASTSS X15, Y15
 	MOVL $0x3fa00000, AX // 1.25, the pilot's level
-	MOVQ AX, X12
+	VMOVQ AX, X12
 	VBROADCASTSS X12, Y12
 	VXORPS Y14, Y14, Y14
 	VXORPS Y13, Y13, Y13
@@ -230,5 +230,100 @@ behindnext:
 	MOVQ spread+40(FP), R10
 	VMOVUPS Y14, (R10)
 	VMOVUPS Y13, 32(R10)
+	VZEROUPPER
+	RET
+
+// Leaves the states after a pair's symbols in N, and in MEAN what their levels' means
+// are made of.
+#define GLANCE(i, N, MEAN, MX) \
+	ENTRIES(i) \
+	VMOVUPS     (32*i)(DI), Y7 \
+	VMOVUPS     Y7, (32*i)(SI) \
+	VMOVUPS     (BX)(AX*1), X6 \
+	VINSERTF128 $1, (BX)(CX*1), Y6, Y6 \
+	VMOVUPS     16(BX)(AX*1), MX \
+	VINSERTF128 $1, 16(BX)(CX*1), MEAN, MEAN \
+	VPERMILPS   $0x4e, Y7, Y8 \
+	VADDPS      Y8, Y7, Y8 \
+	VMULPS      Y8, MEAN, MEAN \
+	VUNPCKLPS   Y7, Y7, Y8 \
+	VUNPCKHPS   Y7, Y7, Y7 \
+	VPERMILPS   $0xd8, Y6, Y9 \
+	VPERMILPS   $0x72, Y6, Y6 \
+	VMULPS      Y9, Y8, Y8 \
+	VMULPS      Y6, Y7, Y7 \
+	VADDPS      Y7, Y8, N
+
+// func glanceLanes(states, forward *[4]float32, entries *uint16, table *belief, out *complex64, soft, quadrature *float32, cos, sin, pilot float32) (lean float32)
+TEXT ·glanceLanes(SB), NOSPLIT, $0-76
+	MOVQ states+0(FP), DI
+	MOVQ forward+8(FP), SI
+	MOVQ entries+16(FP), DX
+	MOVQ table+24(FP), BX
+	MOVQ out+32(FP), R8
+	MOVQ soft+40(FP), R9
+	MOVQ quadrature+48(FP), R10
+
+	VBROADCASTSS cos+56(FP), Y0
+	VBROADCASTSS sin+60(FP), Y1
+	VBROADCASTSS pilot+64(FP), X2
+	VMOVUPS      (R8), Y3
+	VPERMILPS    $0xb1, Y3, Y4
+	VMULPS       Y0, Y3, Y3
+	VMULPS       Y1, Y4, Y4
+	VADDSUBPS    Y4, Y3, Y3
+	VEXTRACTF128 $1, Y3, X4
+	VSHUFPS      $0x88, X4, X3, X14
+	VSHUFPS      $0xdd, X4, X3, X15
+	VSUBPS       X2, X14, X14
+	VMOVUPS      X14, (R9)
+	VMOVUPS      X15, (R10)
+
+	MOVL $0x42000000, AX // 32, beliefSteps
+	VMOVQ AX, X0
+	VBROADCASTSS X0, X0
+	MOVL $0x43a00000, AX // 320, beliefLimit·beliefSteps
+	VMOVQ AX, X1
+	VBROADCASTSS X1, X1
+	MOVL $0x3f000000, AX // ½
+	VMOVQ AX, X2
+	VBROADCASTSS X2, X2
+	MOVL $0x44200000, AX // 640, beliefCount−1
+	VMOVQ AX, X3
+	VBROADCASTSS X3, X3
+	VXORPS     X4, X4, X4
+	VMULPS     X0, X14, X5
+	VADDPS     X1, X5, X5
+	VADDPS     X2, X5, X5
+	VMAXPS     X4, X5, X5
+	VMINPS     X3, X5, X5
+	VCVTTPS2DQ X5, X5
+	VPACKUSDW  X5, X5, X5
+	VMOVQ      X5, (DX)
+
+	GLANCE(0, Y0, Y1, X1)
+	GLANCE(1, Y2, Y3, X3)
+	VHADDPS Y2, Y0, Y4
+	VHADDPS Y3, Y1, Y5
+	VHADDPS Y4, Y4, Y4
+	VHADDPS Y5, Y5, Y5
+	MOVL $0x3f800000, AX // 1
+	VMOVQ AX, X6
+	VBROADCASTSS X6, Y6
+	VDIVPS Y4, Y6, Y4
+	VMULPS Y4, Y5, Y5
+	VPERMILPS $0x00, Y4, Y6
+	VPERMILPS $0x55, Y4, Y7
+	VMULPS  Y6, Y0, Y0
+	VMULPS  Y7, Y2, Y2
+	VMOVUPS Y0, (DI)
+	VMOVUPS Y2, 32(DI)
+	VEXTRACTF128 $1, Y5, X6
+	VUNPCKLPS X6, X5, X5
+	VSUBPS  X5, X14, X14
+	VMULPS  X15, X14, X14
+	VHADDPS X14, X14, X14
+	VHADDPS X14, X14, X14
+	VMOVSS  X14, lean+72(FP)
 	VZEROUPPER
 	RET
