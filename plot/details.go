@@ -25,10 +25,17 @@ func Details(w io.Writer, c scan.Channel, s *scan.Survey, o TextOptions) error {
 	d := &details{newTable(o), inTerminal(o.UTF8)}
 	d.head(c, s)
 	d.judgement(c)
+	if conditionOf(c) == notCovered {
+		return d.end(w) // no figure, no echo
+	}
 	d.section("figures, each with half its 95\u00a0% interval")
 	d.facts(facts(c, s, o.ThresholdDB))
 	d.section("echoes")
 	d.echoes(c)
+	return d.end(w)
+}
+
+func (d *details) end(w io.Writer) error {
 	if _, err := w.Write(d.b.Bytes()); err != nil {
 		return fmt.Errorf("writing the details: %w", err)
 	}
@@ -46,12 +53,15 @@ func (d *details) section(title string) {
 }
 
 func (d *details) head(c scan.Channel, s *scan.Survey) {
-	head := channelInWords(c) + ": " + word(c)
+	head, said := channelInWords(c)+": "+word(c), conclusion(c)
+	if conditionOf(c) == notCovered && s.Interrupted {
+		head, said = channelInWords(c)+": "+notVisited, "the visit ended before this channel was measured"
+	}
 	if t := standing(c, d.write); t != "" {
 		head += ", " + t
 	}
 	d.note("", head)
-	d.note("", conclusion(c))
+	d.note("", said)
 	d.note("", d.together(circumstances(s, []scan.Channel{c}), ";"))
 	for _, m := range warnings(s, []scan.Channel{c}) {
 		d.note("mind: ", m)
@@ -96,7 +106,7 @@ func (d *details) judgement(c scan.Channel) {
 
 func (d *details) facts(list []fact) {
 	if len(list) == 0 {
-		d.note("  ", "none: the source does not cover this channel")
+		d.note("  ", "none")
 	}
 	const name, whole, fraction = 16, 5, 3
 	for _, f := range list {

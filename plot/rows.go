@@ -34,7 +34,11 @@ func Rows(w io.Writer, s *scan.Survey, o TextOptions) error {
 	o.ThresholdDB = threshold(o.ThresholdDB, s)
 	t := newTable(o)
 	rows := lots(s)
-	t.note("Skyline: ", t.together(strings.Split(tally(rows), ", "), ","))
+	missing := "not covered"
+	if s.Interrupted {
+		missing = notVisited
+	}
+	t.note("Skyline: ", t.together(strings.Split(strings.Replace(tally(rows), "not covered", missing, 1), ", "), ","))
 	t.note("", t.together(circumstances(s, rows), ";"))
 	for _, m := range warnings(s, rows) {
 		t.note("mind: ", m)
@@ -52,7 +56,7 @@ func Rows(w io.Writer, s *scan.Survey, o TextOptions) error {
 	if !o.All {
 		t.note("vacant: ", Ranges(vacants))
 	}
-	t.note("not covered: ", Ranges(unseen))
+	t.note(missing+": ", Ranges(unseen))
 	t.note("not a station: ", notStations(rows))
 	for _, m := range foreigners(rows) {
 		t.note("mind: ", m)

@@ -66,6 +66,10 @@ func standardInWords(s measure.Standard) string {
 	return nameOf(s)
 }
 
+// notVisited says of a channel that a visit ended before its turn: nothing is known
+// of whether the source covers it.
+const notVisited = "not visited"
+
 // word is the one word for a channel: its grade, or else its presence. A
 // channel of another standard goes by that, for a grade would promise a
 // picture.

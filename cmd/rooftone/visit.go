@@ -209,6 +209,12 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 		return err
 	}
 	defer discardPictures(req.pictures)
+	if req.options.RateHz >= band.WidthHz && v.stations.site.name != "" {
+		// Such a visit learns who the stations are, as receive does.
+		if err := v.stations.site.start(c); err != nil {
+			return err
+		}
+	}
 	if err := v.stations.readHouse(c); err != nil {
 		return err
 	}
