@@ -151,7 +151,7 @@ func (l *listener) conclude(interrupted bool) *Hunt {
 		f.all = mixes(f.parents, channels)
 		f.lines = s.lineRungs(f.all, s.narrow(f.all, l.survey))
 		h.Spurs, h.Own = l.testTones(f)
-		f.front, f.rungs = s.climb(channels, func(c band.Channel) bool { return station[c.Number] }, f.all, f.lines, levels(l.info.Datatype))
+		f.front, f.rungs = s.climb(channels, func(c band.Channel) bool { return station[c.Number] }, f.parents, f.all, f.lines, levels(l.info.Datatype))
 		if f.front == nil || !f.dropProducts() {
 			break
 		}

@@ -22,6 +22,7 @@ type frontEnd struct {
 	secondSigma, thirdSigma float64
 
 	floors []vacantNoise // ascending in frequency
+	edges  []lineRungs   // what was seen beside stations
 }
 
 // vacantNoise is the noise read in one channel.
@@ -86,7 +87,7 @@ func levels(datatype string) int {
 
 // climb reads every ladder that stands in a channel, and finds the front end.
 // skip says which channels hold a station, whose level hides the floor.
-func (s *scene) climb(channels []band.Channel, skip func(band.Channel) bool, all []mix, lines []lineRungs, bits int) (*frontEnd, []channelRungs) {
+func (s *scene) climb(channels []band.Channel, skip func(band.Channel) bool, parents []Emitter, all []mix, lines []lineRungs, bits int) (*frontEnd, []channelRungs) {
 	var list []channelRungs
 	ladders := s.ladders()
 	for _, c := range channels {
@@ -121,7 +122,12 @@ func (s *scene) climb(channels []band.Channel, skip func(band.Channel) bool, all
 	for i := range list {
 		list[i].fitOwn(f.rho)
 	}
-	f.intercepts(list, lines)
+	var noise []float64
+	for i := range list {
+		noise = append(noise, list[i].alpha)
+	}
+	f.edges = s.edgeRungs(s.edges(all), parents, f.rho, quantile(noise, 0.25), bits)
+	f.intercepts(list, append(slices.Clone(lines), f.edges...))
 	f.findFloors(list)
 	return f, list
 }

@@ -143,6 +143,9 @@ func (l *listener) ladderCenters(s *scene) []float64 {
 			out = append(out, l.loudest(s, r.Channel))
 		}
 	}
+	for _, e := range s.edges(mixes(s.parents(), l.channels())) {
+		out = append(out, e.center()/s.clock)
+	}
 	for _, p := range s.narrow(mixes(s.parents(), l.channels()), l.survey) {
 		if len(out) >= mostLadders+mostProducts {
 			break

@@ -93,6 +93,9 @@ func (f *finding) explained(s *Suspect) bool {
 			return true
 		}
 	}
+	if f.skirtOfFM(s) {
+		return true
+	}
 	if f.front == nil {
 		return false
 	}
@@ -115,6 +118,20 @@ func (f *finding) explained(s *Suspect) bool {
 	c, cost := s.Harms[0].Channel, s.WorstDB()
 	made := decibel(1 + f.made(c, f.gainNow(c), nil))
 	return made > 0.15 && made > 0.4*cost
+}
+
+// skirtOfFM reports whether what harms nobody stands no higher beside an FM
+// station than that may send there: up to 240 kHz from its middle 25 dB below
+// it, 47 CFR 73.317(b).
+func (f *finding) skirtOfFM(s *Suspect) bool {
+	const reachHz, belowDB = 300e3, 25
+	if s.Kind != Carrier && s.Kind != RaisedFloor || len(s.Harms) > 0 || s.FrequencyHz == nil || s.LevelDBFS == nil {
+		return false
+	}
+	level := f.levelOf(s)
+	return slices.ContainsFunc(f.emitter, func(e Emitter) bool {
+		return e.Service == "fm" && math.Abs(e.middleHz()-s.FrequencyHz.Value) < reachHz+s.WidthHz/2 && level < e.power*linear(-belowDB)
+	})
 }
 
 // ownRise reports whether a channel's floor was seen to rise faster than the

@@ -184,6 +184,15 @@ func (f *finding) rises() []string {
 				c.channel.Number, decibel(1+c.made/c.alpha), tenths(s)))
 		}
 	}
+	for i := range f.front.edges {
+		e := &f.front.edges[i]
+		w, sigma, _ := fit(e.rungs, flat, first, square)
+		if made := w[1] + w[2]; made > w[0]/2 && made > 5*math.Hypot(sigma[1], sigma[2]) && len(list) < 3 {
+			if s := slope(e.rungs, 0, 0); s != nil {
+				list = append(list, fmt.Sprintf("at %.1f MHz, beside a station, the floor rises by %s dB for each dB of gain", e.hz/1e6, tenths(s)))
+			}
+		}
+	}
 	return list
 }
 
