@@ -77,7 +77,7 @@ func (s *aimSession) show(ctx context.Context, span time.Duration, l looks) erro
 		}
 		return w, h
 	}
-	v.picture.Source = s.source
+	v.picture.Source, v.picture.Rotor = s.source, s.rotor != nil
 	for _, c := range s.options.Channels {
 		v.picture.Channels = append(v.picture.Channels, live.Channel{
 			Label: s.label(c.Number), Now: meter.Update{Channel: c, State: meter.Learning},

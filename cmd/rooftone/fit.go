@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"rooftone/plot"
 	"rooftone/scan"
@@ -46,7 +47,7 @@ func (r *recorder) plan(c *console, req *visit, named bool) {
 		const usualRateHz = 2.4e6
 		o.Dwell = excerpt.Dwell(o.Channels, share, usualRateHz, expectedSampleBytes, *r.fit, explainDwell)
 	}
-	c.note("to fit %s, each slice of %s is listened to for %v; what is kept is chosen by what they show", sizeWords(*r.fit), countedChannels(len(o.Channels)), o.Dwell)
+	c.note("to fit %s, each slice of %s is listened to for %s; what is kept is chosen by what they show", sizeInText(*r.fit), countedChannels(len(o.Channels)), inMilliseconds(o.Dwell))
 }
 
 func countedChannels(n int) string {
@@ -93,7 +94,7 @@ func (r *recorder) excerpt(ctx context.Context, c *console, asked scan.Options, 
 	small.Source, small.Started, small.Interrupted = whole.Source, whole.Started, whole.Interrupted
 	tellChoice(c, choice, whole, asked)
 	tellDifferences(c, choice, whole, small)
-	c.note("%s of %s are used", sizeWords(size), sizeWords(*r.fit))
+	c.note("%s of %s are used", sizeInText(size), sizeInText(*r.fit))
 	return small, nil
 }
 
@@ -138,7 +139,7 @@ func (r *recorder) write(ctx context.Context, from string, whole *scan.Survey, s
 			return choice, info.Size(), nil
 		}
 		if try == tries {
-			return nil, 0, fmt.Errorf("writing %s: it does not come down to %s", r.packed.name, sizeWords(*r.fit))
+			return nil, 0, fmt.Errorf("writing %s: it does not come down to %s", r.packed.name, sizeInText(*r.fit))
 		}
 		o.Bytes -= info.Size() - *r.fit + *r.fit/200
 	}
@@ -189,7 +190,7 @@ func measureAgain(ctx context.Context, name string, o scan.Options) (*scan.Surve
 // tellChoice says what is kept and what is left out.
 func tellChoice(c *console, o *excerpt.Choice, whole *scan.Survey, asked scan.Options) {
 	if len(o.Whole) > 0 {
-		c.note("kept: %v of each slice of channel %s", o.Dwell, plot.Ranges(o.Whole))
+		c.note("kept: %s of each slice of channel %s", inMilliseconds(o.Dwell), plot.Ranges(o.Whole))
 	}
 	if len(o.References) > 0 {
 		c.note("kept of vacant channels, a little for their noise: %s", plot.Ranges(o.References))
@@ -268,7 +269,16 @@ func (r *recorder) finishSingle() (string, error) {
 	})
 }
 
-// sizeWords writes a size as a person does.
+// sizeInText writes a size with a space before its unit.
+func sizeInText(n int64) string {
+	words := sizeWords(n)
+	digits := strings.TrimRight(words, "kMGB")
+	return digits + " " + words[len(digits):]
+}
+
+func inMilliseconds(d time.Duration) string { return fmt.Sprintf("%.0f ms", d.Seconds()*1e3) }
+
+// sizeWords writes a size as --fit takes it.
 func sizeWords(n int64) string {
 	switch {
 	case n >= 1e9:

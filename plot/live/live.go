@@ -40,6 +40,7 @@ type Picture struct {
 	Marks    int
 	Marking  string   // the place that is being measured carefully; "" is none
 	Help     bool     // the keys instead of the trace
+	Rotor    bool     // keys turn and carry the antenna
 	Code     []string // the phone page's code and address instead of everything
 	Prompt   string   // what is being asked and typed; "" is nothing
 	Message  string   // the last thing worth saying
@@ -111,7 +112,7 @@ func (f *frame) draw() {
 	f.add("")
 	switch {
 	case f.Help:
-		for _, l := range keys(f.UTF8) {
+		for _, l := range keys(f.UTF8, f.Rotor) {
 			f.add(" %s", l)
 		}
 		f.add("")
@@ -260,12 +261,12 @@ func (f *frame) foot() string {
 	return f.ends(" "+left, right)
 }
 
-func keys(utf bool) []string {
+func keys(utf, rotor bool) []string {
 	arrows := "n p, left right"
 	if utf {
 		arrows = "n p, ← →"
 	}
-	return []string{
+	list := []string{
 		"m            mark this place, measured carefully where a house file is",
 		"             named: NAME @ HEADING, HEIGHT m, or @ HEADING: the last again",
 		"space        the same with the reading of this moment: a quick mark",
@@ -275,4 +276,10 @@ func keys(utf bool) []string {
 		"c            the phone page's code",
 		"q            quit",
 	}
+	if rotor {
+		list = append(list,
+			"[ ]          turn the simulated antenna 5 degrees left or right",
+			"{ }          carry it half a foot west or east")
+	}
+	return list
 }

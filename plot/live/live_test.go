@@ -39,7 +39,7 @@ func TestFrameFits(t *testing.T) {
 	for _, s := range []Size{{80, 24, true}, {80, 24, false}, {132, 50, true}, {60, 15, true}, {40, 10, true}, {30, 6, false}, {20, 3, true}, {1, 1, false}} {
 		for _, help := range []bool{false, true} {
 			p := picture()
-			p.Help = help
+			p.Help, p.Rotor = help, help
 			lines := Frame(p, s)
 			require.LessOrEqual(t, len(lines), s.Height)
 			for _, l := range lines {
