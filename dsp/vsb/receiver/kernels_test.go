@@ -193,12 +193,23 @@ func BenchmarkBeliever(b *testing.B) {
 	for i := range soft {
 		soft[i] = float32(rng.NormFloat64() * 4)
 	}
-	levels := make([]float32, (blockSegments+1)*vsb.SegmentSymbols)
-	v := newBeliever(new(beliefs))
-	for b.Loop() {
-		v.block(levels, soft, 3)
-	}
-	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/blockSymbols, "ns/symbol")
+	b.Run("kernels", func(b *testing.B) {
+		levels := make([]float32, (blockSegments+1)*vsb.SegmentSymbols)
+		v := newBeliever(new(beliefs))
+		for b.Loop() {
+			v.block(levels, soft, 3)
+		}
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/blockSymbols, "ns/symbol")
+	})
+	b.Run("plain", func(b *testing.B) {
+		levels := make([]float32, kept)
+		v := newBeliever(new(beliefs))
+		for b.Loop() {
+			aheadPlain(&v.states, v.forward[:kept], v.entries[:kept], v.table, soft[:kept])
+			behindPlain(&v.states, v.forward[:kept], v.entries[:kept], v.table, levels)
+		}
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/kept, "ns/symbol")
+	})
 }
 
 func TestStarter(t *testing.T) {

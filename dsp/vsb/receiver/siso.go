@@ -228,11 +228,10 @@ func aheadPlain(states *[coders][4]float32, forward [][4]float32, entries []uint
 			entries[p] = e
 			a := &states[k]
 			forward[p] = *a
-			n := after(a, &table[e].likely)
+			after(a, a, &table[e].likely)
 			if g%levelled == levelled-1 {
-				level(&n)
+				level(a)
 			}
-			*a = n
 		}
 	}
 }
@@ -245,53 +244,51 @@ func behindPlain(states *[coders][4]float32, forward [][4]float32, entries []uin
 			p := g*coders + k
 			t := &table[entries[p]]
 			z := &states[k]
-			x := before(&forward[p], z)
-			for i, w := range t.weak {
-				x[i] *= w
-			}
+			var x [4]float32
+			before(&x, &forward[p], z)
+			w := &t.weak
+			x[0], x[1], x[2], x[3] = x[0]*w[0], x[1]*w[1], x[2]*w[2], x[3]*w[3]
 			scale := 1 / dot(&x, &t.likely)
 			mean := dot(&x, &t.level) * scale
 			square := dot(&x, &t.square) * scale
 			levels[p] = mean + vsb.PilotLevel
 			spread[k] += float32(square - float32(mean*mean))
-			n := before(&t.likely, z)
+			before(z, &t.likely, z)
 			if g%levelled == levelled-1 {
-				level(&n)
+				level(z)
 			}
-			*z = n
 		}
 	}
 	return spread
 }
 
-// after goes one symbol ahead, from what is said of the states before it and of its
-// cosets.
-func after(a, q *[4]float32) [4]float32 {
-	return [4]float32{
-		float32(a[0]*q[0]) + float32(a[2]*q[2]),
-		float32(a[0]*q[2]) + float32(a[2]*q[0]),
-		float32(a[1]*q[1]) + float32(a[3]*q[3]),
-		float32(a[1]*q[3]) + float32(a[3]*q[1]),
-	}
+// after goes one symbol ahead: of what is said of the states before it and of its
+// cosets it makes what is said of the states after it. n may be a.
+func after(n, a, q *[4]float32) {
+	a0, a1, a2, a3 := a[0], a[1], a[2], a[3]
+	q0, q1, q2, q3 := q[0], q[1], q[2], q[3]
+	n[0] = float32(a0*q0) + float32(a2*q2)
+	n[1] = float32(a0*q2) + float32(a2*q0)
+	n[2] = float32(a1*q1) + float32(a3*q3)
+	n[3] = float32(a1*q3) + float32(a3*q1)
 }
 
 // before goes one symbol back: of what is said of the states before it, or of its
-// cosets, and of the states after it, it makes what is said of the other.
-func before(f, z *[4]float32) [4]float32 {
-	return [4]float32{
-		float32(f[0]*z[0]) + float32(f[2]*z[1]),
-		float32(f[1]*z[2]) + float32(f[3]*z[3]),
-		float32(f[2]*z[0]) + float32(f[0]*z[1]),
-		float32(f[3]*z[2]) + float32(f[1]*z[3]),
-	}
+// cosets, and of the states after it, it makes what is said of the other. n may be z.
+func before(n, f, z *[4]float32) {
+	f0, f1, f2, f3 := f[0], f[1], f[2], f[3]
+	z0, z1, z2, z3 := z[0], z[1], z[2], z[3]
+	n[0] = float32(f0*z0) + float32(f2*z1)
+	n[1] = float32(f1*z2) + float32(f3*z3)
+	n[2] = float32(f2*z0) + float32(f0*z1)
+	n[3] = float32(f3*z2) + float32(f1*z3)
 }
 
 // level divides likelihoods by their sum.
 func level(n *[4]float32) {
-	scale := 1 / ((n[0] + n[1]) + (n[2] + n[3]))
-	for i := range n {
-		n[i] *= scale
-	}
+	n0, n1, n2, n3 := n[0], n[1], n[2], n[3]
+	scale := 1 / ((n0 + n1) + (n2 + n3))
+	n[0], n[1], n[2], n[3] = n0*scale, n1*scale, n2*scale, n3*scale
 }
 
 func dot(x, y *[4]float32) float32 {
@@ -324,7 +321,8 @@ func glancePlain(states *[atOnce][4]float32, forward [][4]float32, entries []uin
 		forward[k] = *a
 		t := &table[e]
 		even, odd := a[0]+a[2], a[1]+a[3]
-		n := after(a, &t.likely)
+		var n [4]float32
+		after(&n, a, &t.likely)
 		scale := 1 / ((n[0] + n[1]) + (n[2] + n[3]))
 		mean := dot(&[4]float32{even, odd, even, odd}, &t.level) * scale
 		for i := range a {
