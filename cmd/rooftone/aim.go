@@ -159,7 +159,7 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 			return err
 		}
 	}
-	s := &aimSession{console: c, options: options, source: src.info().Name, latest: map[int]meter.Update{}}
+	s := &aimSession{console: c, options: options, plan: a.visit.plan, source: src.info().Name, latest: map[int]meter.Update{}}
 	s.follow = func(ctx context.Context, deliver func(meter.Update) error) error { return s.meter.Run(ctx, deliver) }
 	if src.playlist != nil {
 		s.playback = &playback{inOwnTime: !a.lines || a.paged}

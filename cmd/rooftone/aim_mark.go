@@ -175,7 +175,7 @@ func (s *aimSession) wanted() ([]band.Channel, error) {
 		}
 	}
 	if len(out) < len(house.Wanted) {
-		return nil, errors.New("not all wanted channels are in this channel plan")
+		return nil, lacking(band.Plan{Name: s.plan, Channels: s.options.Plan}, house.Wanted, s.file)
 	}
 	return out, nil
 }

@@ -20,6 +20,7 @@ import (
 type aimSession struct {
 	console *console
 	options meter.Options
+	plan    string // the name of the channel plan
 	source  string
 	meter   *meter.Meter
 	follow  func(ctx context.Context, deliver func(meter.Update) error) error

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"rooftone/scan"
+	"rooftone/scan/band"
 	"rooftone/scan/site"
 )
 
@@ -78,6 +79,11 @@ func (m *marker) run(ctx context.Context, c *console, operands []string) error {
 	}
 	if len(house.Wanted) == 0 {
 		return withHint(fmt.Errorf("no channels are wanted in %s", m.site.name), "rooftone want 7,22 --site %s", m.site.name)
+	}
+	if plan, err := band.ParsePlan(m.visit.plan); err == nil {
+		if err := lacking(plan, house.Wanted, m.site.name); err != nil {
+			return err
+		}
 	}
 	req, err := m.visit.check([]string{channelList(house.Wanted)})
 	if err != nil {

@@ -114,6 +114,11 @@ func (t *turner) check(c *console, operands []string) (sourceWord, meter.Options
 		if len(house.Wanted) == 0 {
 			return fail(withHint(fmt.Errorf("no channels are wanted in %s", t.site.name), "rooftone turn 22 --site %s", t.site.name))
 		}
+		if plan, err := band.ParsePlan(v.plan); err == nil {
+			if err := lacking(plan, house.Wanted, t.site.name); err != nil {
+				return fail(err)
+			}
+		}
 		operands = []string{channelList(house.Wanted)}
 	}
 	some, plan, err := v.channels(operands)

@@ -187,6 +187,11 @@ func (v *visitFlags) channels(operands []string) (wanted, all []band.Channel, er
 	case 1:
 		list = operands[0]
 	default:
+		for _, o := range operands {
+			if looksLikeSource(o) {
+				return nil, nil, usagef("%s is no channel", quote(o)).hint("to measure a recording or another source, write --from %s", o)
+			}
+		}
 		return nil, nil, usagef("%d arguments where one list of channels belongs", len(operands)).
 			hint("write the channels as one list, such as 7-13,22,31")
 	}

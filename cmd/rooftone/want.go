@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -82,7 +84,44 @@ func (w *wantFlags) run(c *console, operands []string) error {
 	if err := site.Append(w.site.name, changes...); err != nil {
 		return err
 	}
-	return w.list(c)
+	if err := w.list(c); err != nil {
+		return err
+	}
+	if w.remove {
+		return nil
+	}
+	return w.tellOldPlan(c)
+}
+
+// tellOldPlan says which wanted channels no station of today's plan is on: most
+// often a slip, and else one that every visit has to be told of.
+func (w *wantFlags) tellOldPlan(c *console) error {
+	house, err := site.Read(w.site.name)
+	if err != nil {
+		return err
+	}
+	today := band.Plans()[0]
+	if err := lacking(today, house.Wanted, w.site.name); err != nil {
+		c.note("%v", err)
+		c.hint(hintOf(err))
+	}
+	return nil
+}
+
+// lacking is an error when a plan lacks channels that are wanted at a house.
+func lacking(plan band.Plan, wanted []site.Want, file string) error {
+	var lacks []string
+	for _, want := range wanted {
+		if !slices.ContainsFunc(plan.Channels, func(c band.Channel) bool { return c.Number == want.RFChannel }) {
+			lacks = append(lacks, strconv.Itoa(want.RFChannel))
+		}
+	}
+	if len(lacks) == 0 {
+		return nil
+	}
+	list := strings.Join(lacks, ",")
+	return usagef("channel %s is wanted in %s, and plan %s has none of that number", list, file, plan.Name).
+		hint("rooftone want %s --remove --site %s; or measure with --plan %s", list, file, widestPlan().Name)
 }
 
 // changes reads what is asked for; nothing is touched.
