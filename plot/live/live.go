@@ -187,8 +187,11 @@ func (f *frame) standing(c Channel) string {
 		return "samples were lost: the computer is too slow"
 	}
 	s := "decodes"
-	if u.Margin.Value < 0 {
+	switch {
+	case u.Margin.Value < 0:
 		s = "cannot decode yet"
+	case !u.Trained:
+		s = foreign // at this level the training of a station could not be missed
 	}
 	if u.Trend == meter.Rising || u.Trend == meter.Falling {
 		s += ", " + string(u.Trend)
@@ -212,6 +215,9 @@ func (f *frame) best(c Channel) string {
 	return fmt.Sprintf("%.1f below the best, %s", u.BelowBestDB, signed(*u.BestDB))
 }
 
+// foreign is said of what is strong enough and yet no picture for a set.
+const foreign = "a signal, but no 8-VSB in it"
+
 // other is the one line of a channel that is not in focus.
 func other(i int, c Channel) string {
 	u := c.Now
@@ -231,6 +237,9 @@ func other(i int, c Channel) string {
 		below := "at the best"
 		if u.BelowBestDB >= nearBestDB {
 			below = fmt.Sprintf("%.1f below best", u.BelowBestDB)
+		}
+		if u.Margin.Value >= 0 && !u.Trained {
+			below = foreign
 		}
 		s += fmt.Sprintf("   %-15s", below)
 		if u.Trend == meter.Rising || u.Trend == meter.Falling {

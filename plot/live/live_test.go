@@ -22,7 +22,7 @@ func picture() Picture {
 		c, _ := band.Plans()[0].Channel(n)
 		u := meter.Update{
 			Channel: c, State: meter.Measuring, Margin: &measure.Estimate{Value: 6.2 - 9*float64(i), Sigma: 0.2},
-			BestDB: &best, BelowBestDB: 2.1, Trend: meter.Rising,
+			BestDB: &best, BelowBestDB: 2.1, Trend: meter.Rising, Trained: true,
 		}
 		one := Channel{Label: "North Hill", Now: u}
 		for k := range 300 {
@@ -66,6 +66,15 @@ func TestFrameSays(t *testing.T) {
 	require.Contains(t, text, "##########") // the top of no figure but the plus's bar
 	p.Focus = 1
 	require.Contains(t, strings.Join(Frame(p, Size{80, 24, false}), "\n"), "cannot decode yet")
+
+	// Power alone is no picture: another standard's is strong, too.
+	p.Focus = 0
+	p.Channels[0].Now.Trained = false
+	require.Contains(t, strings.Join(Frame(p, Size{80, 24, false}), "\n"), " a signal, but no 8-VSB in it, rising")
+	p.Focus = 1
+	text = strings.Join(Frame(p, Size{80, 24, false}), "\n")
+	require.Contains(t, text, " 1  RF 22    +6.2 dB   a signal, but no 8-VSB in it")
+	require.NotContains(t, text, "decodes")
 
 	// A stopped meter shows no number.
 	for i := range p.Channels {

@@ -65,7 +65,7 @@ func (f *feeder) run(ctx context.Context) {
 func reading(c band.Channel, n int64, now time.Time, margin, best float64) meter.Update {
 	return meter.Update{
 		Channel: c, Count: n, Time: now, State: meter.Measuring, Method: measure.MarginEqualised,
-		Margin: &measure.Estimate{Value: margin, Sigma: 0.2},
+		Margin: &measure.Estimate{Value: margin, Sigma: 0.2}, Trained: true,
 		CN:     &measure.Estimate{Value: margin + 15.2, Sigma: 0.1},
 		BestDB: &best, BestTime: now, BelowBestDB: math.Max(0, best-margin), Trend: meter.Steady,
 	}
@@ -171,6 +171,7 @@ func TestPageInABrowser(t *testing.T) {
 	rate := (b.eval("rooftone.updates()").(float64) - before) / time.Since(began).Seconds()
 	t.Logf("%.1f updates a second", rate)
 	require.GreaterOrEqual(t, rate, 10.)
+	require.Contains(t, b.text("where"), "decodes")
 	b.shot("decodes")
 
 	// Notes are scheduled at the pitch of the margin: one semitone a dB from

@@ -78,7 +78,8 @@
     }
     if (line.state === 'uncovered') return 'the recording does not hold it';
     if (line.state === 'nothing') return 'nothing heard' + (line.at_most_db === undefined ? '' : ', below ' + signed(line.at_most_db) + ' dB');
-    const w = line.margin_db >= 0 ? 'decodes' : 'cannot decode yet';
+    const strong = line.training ? 'decodes' : 'a signal, but no 8-VSB in it';
+    const w = line.margin_db >= 0 ? strong : 'cannot decode yet';
     const t = { rising: ', rising ↗', falling: ', falling ↘' }[line.trend] || '';
     return w + t;
   }
