@@ -98,6 +98,7 @@ type watchSlot struct {
 // stand draws a watchSlot as the houses of the map stand: up to its lowest margin
 // solid, from there to its highest pale, below ground hatched.
 func (s *watchLane) stand(v watchSlot, x0, x1 float64) {
+	x1 += 0.4 // over the seam, where two antialiased edges would let the paper through
 	ground := s.y(0)
 	tone := s.scale.tone(math.Max(v.median, toneLowDB))
 	if v.high > 0 {
