@@ -171,6 +171,11 @@ func (w *watchFlags) run(ctx context.Context, c *console, operands []string) err
 	if closeErr != nil {
 		return closeErr
 	}
+	for _, ch := range status.Snapshot().Channels {
+		if u := ch.Latest; u.Margin != nil && u.Margin.Value >= 0 && !u.Trained {
+			c.note("channel %d: a signal, but no 8-VSB in it: its margin promises no picture", ch.RFChannel)
+		}
+	}
 	c.note("%d readings are kept in %s; rooftone report %s tells what they say", log.Kept(), w.log, w.log)
 	if ctx.Err() != nil && w.span > 0 {
 		return errInterrupted
