@@ -126,8 +126,12 @@ func (s *scene) climb(channels []band.Channel, skip func(band.Channel) bool, par
 	for i := range list {
 		noise = append(noise, list[i].alpha)
 	}
-	f.edges = s.edgeRungs(s.edges(all), parents, f.rho, quantile(noise, 0.25), bits)
-	f.intercepts(list, append(slices.Clone(lines), f.edges...))
+	f.intercepts(list, lines)
+	if f.second == 0 && f.third == 0 {
+		// Where vacant channels show nothing, what is beside stations may.
+		f.edges = s.edgeRungs(s.edges(all), parents, f.rho, quantile(noise, 0.25), bits)
+		f.intercepts(list, append(slices.Clone(lines), f.edges...))
+	}
 	f.findFloors(list)
 	return f, list
 }
