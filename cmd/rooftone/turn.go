@@ -28,13 +28,13 @@ What it finds is kept in the house's file.
 
 By hand: turn some 5 degrees a second, and where you know the bearing, type it
 and press Enter: at the start, at the end, and every 60 degrees or so. An empty
-line ends it. With a rotator say --start and --rate instead. The stronger side
-has to be passed on both sides. In a simulated town with an antenna, --rate
+line ends it. With a rotator say --start and --speed instead. The stronger side
+has to be passed on both sides. In a simulated town with an antenna, --speed
 turns it.`,
 		examples: `rooftone turn 22 --site house.jsonl       by hand
-rooftone turn --site house.jsonl --start 0 --rate 6
+rooftone turn --site house.jsonl --start 0 --speed 6
                                           a rotator, 6 degrees a second
-rooftone turn 21 --site farm.jsonl --start 20 --rate 6 --from sim:orchard
+rooftone turn 21 --site farm.jsonl --start 20 --speed 6 --from sim:orchard
                                           in the simulated town`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
 			var t turner
@@ -64,12 +64,12 @@ func (t *turner) declare(fs *pflag.FlagSet) {
 	t.place = "here"
 	fs.StringVar(&t.place, "place", t.place, "the `NAME` of the place, to keep the headings under")
 	fs.Var(&number{to: &t.height, min: -500, max: 9000, unit: "metres"}, "height", "the antenna's height in `METRES`, from wherever you count")
-	fs.Var(&number{to: &t.start, min: 0, max: 360, unit: "degrees"}, "start", "with --rate: the bearing in `DEGREES` at which it starts")
-	fs.Var(&number{to: &t.rate, min: -60, max: 60, unit: "degrees a second"}, "rate", "how fast a rotator turns, in `DEGREES` a second, clockwise; - is the other way")
+	fs.Var(&number{to: &t.start, min: 0, max: 360, unit: "degrees"}, "start", "with --speed: the bearing in `DEGREES` at which it starts")
+	fs.Var(&number{to: &t.rate, min: -60, max: 60, unit: "degrees a second"}, "speed", "how fast a rotator turns, in `DEGREES` a second, clockwise; - is the other way")
 	fs.Var(&choice{to: &t.way, words: []string{"clockwise", "counter"}}, "way", "by hand: which `WAY` it is turned, clockwise or counter; the shorter from bearing to bearing unless given")
 	fs.Var(&number{to: &t.sigma, min: 0.1, max: 45, unit: "degrees"}, "bearing-error", "how well you know a bearing, as a standard deviation in `DEGREES`; 2 unless given")
 	fs.Var(&number{to: &t.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative): bearings are then a compass's, and headings are told both ways; look it up, for it drifts from year to year")
-	fs.Var(&period{to: &t.span, min: time.Second, max: time.Hour}, "for", "end after a `TIME`; with --rate a little more than a full turn unless given")
+	fs.Var(&period{to: &t.span, min: time.Second, max: time.Hour}, "for", "end after a `TIME`; with --speed a little more than a full turn unless given")
 	fs.BoolVar(&t.json, "json", false, "print JSON")
 	v := &t.visit
 	fs.StringVar(&v.from, "from", "usb", "the radio, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
@@ -90,11 +90,11 @@ func (t *turner) check(c *console, operands []string) (sourceWord, meter.Options
 	case t.site.name == "":
 		return fail(t.site.check("turn"))
 	case t.start == nil && t.rate != nil, t.start != nil && t.rate == nil:
-		return fail(usagef("--start and --rate go together").hint("--start 0 --rate 6"))
+		return fail(usagef("--start and --speed go together").hint("--start 0 --speed 6"))
 	case t.rate != nil && *t.rate == 0:
-		return fail(usagef("--rate 0 does not turn").hint("--start 0 --rate 6"))
+		return fail(usagef("--speed 0 does not turn").hint("--start 0 --speed 6"))
 	case t.rate != nil && t.way != "":
-		return fail(usagef("--way is for turning by hand").hint("a rate below 0 turns counter-clockwise"))
+		return fail(usagef("--way is for turning by hand").hint("a speed below 0 turns counter-clockwise"))
 	}
 	from, err := parseSource(v.from)
 	if err != nil {

@@ -49,7 +49,7 @@ func (m *metadata) fill(path string, h Hints) error {
 	case rate == nil:
 		m.global.SampleRate = &h.RateHz
 	case h.RateHz != 0 && h.RateHz != *rate:
-		return fmt.Errorf("%s: was recorded at %g samples per second: leave out --rate", path, *rate)
+		return fmt.Errorf("%s: was recorded at %g MS/s: leave out --rate", path, *rate/1e6)
 	}
 	open := false
 	for i := range m.captures {

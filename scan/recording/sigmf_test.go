@@ -452,7 +452,7 @@ func TestHints(t *testing.T) {
 	require.Equal(t, []float64{471e6, 479e6}, []float64{stays[0].CenterHz, stays[1].CenterHz})
 	base = pair(t, metaJSON(t, nil), data)
 	require.ErrorContains(t, openError(t, base, Hints{CenterHz: 473e6}), "tells its centre frequency, 471000000 Hz for a start: leave out --center")
-	require.ErrorContains(t, openError(t, base, Hints{RateHz: 2e6}), "recorded at 2.4e+06 samples per second: leave out --rate")
+	require.ErrorContains(t, openError(t, base, Hints{RateHz: 2e6}), "recorded at 2.4 MS/s: leave out --rate")
 	require.Len(t, openAll(t, base, Hints{RateHz: 2.4e6}), 2)
 	for _, h := range []Hints{{RateHz: -1}, {RateHz: math.NaN()}, {CenterHz: -5}, {CenterHz: math.Inf(1)}, {Format: "ri8"}} {
 		_, err := Open(ctx, base, h)

@@ -36,7 +36,7 @@ func newWAV(ctx context.Context, path string, data dataset, h Hints) (*Reader, e
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	if h.RateHz != 0 && h.RateHz != w.rateHz {
-		return nil, fmt.Errorf("%s: was recorded at %g samples per second: leave out --rate", path, w.rateHz)
+		return nil, fmt.Errorf("%s: was recorded at %g MS/s: leave out --rate", path, w.rateHz/1e6)
 	}
 	if h.CenterHz == 0 {
 		return nil, &MissingError{path, []string{"center"}}

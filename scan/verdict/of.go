@@ -154,7 +154,7 @@ func (v *Verdict) weak(r *measure.Reading, noiseAlone float64) {
 
 // decibels writes a small amount of dB: never 0.
 func decibels(db float64) string {
-	if db < 0.95 {
+	if db < 0.95 || math.Abs(db-FirmMarginDB) < 0.5 { // "only 9 dB" would be enough
 		return fmt.Sprintf("%.1f dB", math.Max(db, 0.1))
 	}
 	return fmt.Sprintf("%.0f dB", db)
