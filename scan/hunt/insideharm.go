@@ -70,6 +70,14 @@ func (e *examination) cleanOf(r *measure.Reading) (clean, bool) {
 	c.margin = margin + c.pulses
 	c.signal = linear(r.PowerDBFS.Value) / (1 + linear(-r.CN.Value))
 	c.noise = c.signal / linear(c.margin+e.thresholdDB())
+	if r.NoiseDBFS != nil {
+		// What stands in a part costs less than its mean, and nothing leaves less
+		// than the noise floor.
+		if least := linear(r.NoiseDBFS.Value - c.pulses); c.noise < least {
+			c.noise = least
+			c.margin = decibel(c.signal/least) - e.thresholdDB()
+		}
+	}
 	return c, true
 }
 
