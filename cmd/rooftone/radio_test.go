@@ -96,13 +96,15 @@ func (r *radio) start() (word string, err error) {
 		return "", err
 	}
 	r.hangUp = l.Close
+	// A script may start another while this one still serves.
+	lifetime, hangUp := r.lifetime, r.hangUp
 	go func() {
 		for {
 			conn, err := l.Accept()
 			if err != nil {
 				return
 			}
-			go r.serve(conn)
+			go r.serve(conn, lifetime, hangUp)
 		}
 	}()
 	return "tcp://" + l.Addr().String(), nil
@@ -117,7 +119,7 @@ func listen(ts *testscript.TestScript, _ bool, _ []string) {
 	ts.Check(l.Close())
 }
 
-func (r *radio) serve(conn net.Conn) {
+func (r *radio) serve(conn net.Conn, lifetime int64, hangUp func() error) {
 	defer conn.Close()
 	greeting := append([]byte("RTL0"), 0, 0, 0, 5, 0, 0, 0, 29) // an R820T with 29 gain steps
 	if _, err := conn.Write(greeting); err != nil {
@@ -156,8 +158,8 @@ func (r *radio) serve(conn net.Conn) {
 			}
 			switch c[0] {
 			case 0x01:
-				if n := r.tunings.Add(1); n == r.lifetime {
-					r.hangUp()
+				if n := r.tunings.Add(1); n == lifetime {
+					hangUp()
 					return
 				}
 			case 0x07:

@@ -79,7 +79,7 @@ func (s *looseServer) serve(l net.Listener) {
 		s.mutex.Lock()
 		s.open, s.radios = append(s.open, conn), append(s.radios, r)
 		s.mutex.Unlock()
-		go r.serve(conn)
+		go r.serve(conn, 0, nil)
 	}
 }
 
