@@ -88,6 +88,9 @@ func (w *wide) found(t *testing.T, low, high float64, seed uint64) float64 {
 }
 
 func TestMarginAgainstReceiver(t *testing.T) {
+	if testing.Short() {
+		t.Skip("with the race detector receiving is slow")
+	}
 	// Truth: packets. Noise is added to a channel with a station's echoes until the
 	// receiver loses packets; how much that takes is compared with the margin that
 	// a dongle's slices of such a channel gave. The receiver's own threshold on a
