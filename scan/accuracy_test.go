@@ -303,6 +303,9 @@ func TestClock(t *testing.T) {
 }
 
 func TestSweepTime(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it sweeps whole towns at several dwells")
+	}
 	t.Parallel()
 	for _, name := range sim.Names() {
 		town, err := sim.Load(name)
