@@ -30,19 +30,8 @@ type Row struct{ Tap, Step [Taps]float32 }
 
 // NewInterpolator makes the table.
 func NewInterpolator() *Interpolator {
-	// The taps for all phases are one symmetric pulse, read Phases apart.
 	const reach = Taps / 2 * Phases
-	var pulse [2*reach + 1]float64
-	for i := range reach + 1 {
-		d := float64(i) / Phases
-		v := 1.0
-		if i > 0 {
-			v = math.Sin(math.Pi*d) / (math.Pi * d)
-		}
-		x := float64(i) / reach
-		v *= besselI0(kaiserBeta*math.Sqrt(1-x*x)) / besselI0(kaiserBeta)
-		pulse[reach-i], pulse[reach+i] = v, v
-	}
+	pulse := Pulse(Taps, Phases, kaiserBeta)
 	var p Interpolator
 	for i := range p {
 		for j := range Taps {
@@ -52,6 +41,25 @@ func NewInterpolator() *Interpolator {
 		}
 	}
 	return &p
+}
+
+// Pulse is a sinc of the given number of taps under a Kaiser window, at so many
+// phases a tap: the taps of any phase are its values phases apart, and its
+// middle is the value of index taps/2·phases. taps must be even.
+func Pulse(taps, phases int, beta float64) []float64 {
+	reach := taps / 2 * phases
+	pulse := make([]float64, 2*reach+1)
+	for i := range reach + 1 {
+		d := float64(i) / float64(phases)
+		v := 1.0
+		if i > 0 {
+			v = math.Sin(math.Pi*d) / (math.Pi * d)
+		}
+		x := float64(i) / float64(reach)
+		v *= besselI0(beta*math.Sqrt(1-x*x)) / besselI0(beta)
+		pulse[reach-i], pulse[reach+i] = v, v
+	}
+	return pulse
 }
 
 // besselI0 is the modified Bessel function of the first kind and order 0.

@@ -1,6 +1,6 @@
 package receiver
 
-import "math"
+import "rooftone/dsp/render"
 
 // A band-limited sequence is read at any position with a Kaiser-windowed sinc of
 // tapCount taps, tabulated at phaseCount positions from one sample to the next and
@@ -22,19 +22,8 @@ type interpolator [phaseCount]struct{ tap, step [tapCount]float32 }
 var tapPlace = [tapCount]int{0, 1, 4, 5, 2, 3, 6, 7, 8, 9, 12, 13, 10, 11, 14, 15}
 
 func newInterpolator() *interpolator {
-	// The taps for all phases are one symmetric pulse, read phaseCount apart.
 	const reach = tapCount / 2 * phaseCount
-	var pulse [2*reach + 1]float64
-	for i := range reach + 1 {
-		d := float64(i) / phaseCount
-		v := 1.0
-		if i > 0 {
-			v = math.Sin(math.Pi*d) / (math.Pi * d)
-		}
-		x := float64(i) / reach
-		v *= besselI0(kaiserBeta*math.Sqrt(1-x*x)) / besselI0(kaiserBeta)
-		pulse[reach-i], pulse[reach+i] = v, v
-	}
+	pulse := render.Pulse(tapCount, phaseCount, kaiserBeta)
 	p := new(interpolator)
 	for i := range p {
 		for j := range tapCount {
@@ -44,16 +33,6 @@ func newInterpolator() *interpolator {
 		}
 	}
 	return p
-}
-
-// besselI0 is the modified Bessel function of the first kind and order 0.
-func besselI0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; term > 1e-17*sum; k++ {
-		term *= x / 2 / k * (x / 2 / k)
-		sum += term
-	}
-	return sum
 }
 
 // read fills dst with x at the positions at, at+step and so on, of which tapsBefore
