@@ -143,7 +143,11 @@ func TestOneAtATime(t *testing.T) {
 		require.ErrorIs(t, err, ErrBusy)
 	}
 	refused()
-	before, err := os.Stat(path)
+	// Held open, since a file system gives a deleted file's number away again.
+	old, err := os.Open(path)
+	require.NoError(t, err)
+	defer old.Close()
+	before, err := old.Stat()
 	require.NoError(t, err)
 	add(t, w, noon, 10, 6000)
 	after, err := os.Stat(path)
