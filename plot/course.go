@@ -148,7 +148,7 @@ func drawWatchCourse(p *pen, r *watch.Report, o Options) {
 		s.medians(slots, slotWidth)
 		for _, e := range c.Steps {
 			s.line(black, 0.9, []float64{1, 1.6}, point{x(e.Time), s.y0}, point{x(e.Time), s.y1})
-			s.text(letters{size: 7, bold: true, ink: black, halo: true}, math.Min(x(e.Time)+2, watchRight-36), s.y1-7, 0, fmt.Sprintf("%+.1f dB", e.ChangeDB))
+			s.text(letters{size: 7, bold: true, ink: black, halo: true}, math.Min(x(e.Time)+2, watchRight-36), s.y1-7, 0, withMinus(fmt.Sprintf("%+.1f dB", e.ChangeDB)))
 		}
 		s.line(black, 1.1, nil, point{s.x0, s.y(0)}, point{s.x1, s.y(0)})
 		s.name(c, watch.Percent(c.Available.Value)+" of the time", "usual "+usualMargin(c.MedianDB)+" dB", "now "+usualMargin(c.NowDB)+" dB")

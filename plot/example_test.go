@@ -33,11 +33,12 @@ func ExampleRows() {
 	// Skyline: 1 firm, 1 trace, 1 vacant
 	// source sim:saltmarsh
 	//
-	//  ch          -18         0     +9           +30 margin dB   C/N dB  limits
+	//  RF          -18         0     +9           +30 margin dB   C/N dB  limits
 	//  14 firm                 |######:####           +15   +-1     30
 	//  15 trace             ==#|      :                -3.4 +-1.2   12    weak
 	//
 	// vacant: 16
+	// grades: firm 9 dB and more to spare; trace on the air, but no picture here
 	// bar: to the right of | a channel decodes (C/N above 15.2 dB) with so many dB in
 	//     hand, to the left it lacks so many; : is the roof line, 9 dB, enough for
 	//     95 % of the spots around; = and +- show the 95 % interval, - what is unsure

@@ -158,13 +158,13 @@ func (p *Places) remarks() []string {
 		out = append(out, fmt.Sprintf("equal as far as was measured, rank %d: %s", group[0].Rank, joined(names)))
 	}
 	if len(r.Nowhere) > 0 {
-		out = append(out, "no place gives channel "+Ranges(r.Nowhere))
+		out = append(out, "no place gives "+theChannels(r.Nowhere))
 	}
 	if len(r.NotEnough) > 0 {
-		out = append(out, fmt.Sprintf("no place gives %.3g dB of channel %s", r.Options.EnoughDB, Ranges(r.NotEnough)))
+		out = append(out, fmt.Sprintf("no place gives %.3g dB of %s", r.Options.EnoughDB, theChannels(r.NotEnough)))
 	}
 	if len(r.Unmeasured) > 0 {
-		out = append(out, "not measured anywhere: channel "+Ranges(r.Unmeasured))
+		out = append(out, "not measured anywhere: "+theChannels(r.Unmeasured))
 	}
 	if s := p.two(); s != "" {
 		out = append(out, s)
@@ -180,9 +180,9 @@ func (p *Places) two() string {
 	if p.Pair.Ahead < p.Ranking.Options.Confidence {
 		return "two antennas: no pair is known to serve better than the best place alone"
 	}
-	text := fmt.Sprintf("two antennas: %s with %s give %d of %d channels enough", p.Pair.Spots[0], p.Pair.Spots[1], len(p.Pair.Enough), p.weight())
+	text := fmt.Sprintf("two antennas, %s and %s: together %d of %d channels have enough", p.Pair.Spots[0], p.Pair.Spots[1], len(p.Pair.Enough), p.weight())
 	if len(p.Pair.Gained) > 0 {
-		text += ", " + theChannels(p.Pair.Gained) + " besides"
+		text += ", " + theChannels(p.Pair.Gained) + " more than one alone"
 	}
 	return text
 }
@@ -236,6 +236,9 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 	t.note("", fmt.Sprintf("%s: %s, %s; %.3g dB of margin is enough", p.House,
 		counted(p.weight(), "wanted channel", "wanted channels"),
 		counted(len(p.Ranking.Rows), "place", "places and headings"), p.Ranking.Options.EnoughDB))
+	if ties := p.tied(); len(p.Ranking.Rows) > 0 && (len(ties) == 0 || ties[0][0].Rank > 1) {
+		t.note("", p.headline())
+	}
 	if len(p.Ranking.Rows) > 0 {
 		t.line("")
 		t.ranks(p)
@@ -294,9 +297,9 @@ func (t *table) ranks(p *Places) {
 		}
 		t.line(line)
 	}
-	head := " ch   dB"
+	head := " RF   dB"
 	if exact {
-		head = " ch weakest dB"
+		head = " RF weakest dB"
 	}
 	row("rank", fitRunes("place", name), "enough", head, "short")
 	for i := range p.Ranking.Rows {

@@ -47,7 +47,7 @@ func receptionInWords(l receive.Look) string {
 	var said []string
 	add := func(format string, v float64) {
 		if !math.IsNaN(v) && !math.IsInf(v, 0) {
-			said = append(said, fmt.Sprintf(format, v))
+			said = append(said, withMinus(fmt.Sprintf(format, v)))
 		}
 	}
 	if !l.Status.Locked {

@@ -362,7 +362,7 @@ func (r *rose) caption(w site.Want, best value, bestAt, wide float64) {
 	big := letters{size: 10, bold: true, ink: black}
 	small := letters{size: 7.5, ink: black}
 	y := r.middle.y - r.radius - 26 - r.letter
-	r.text(big, r.middle.x, y, 0.5, r.fit(big, strings.TrimSpace(fmt.Sprintf("%d  %s", w.RFChannel, r.places.Labels[w.RFChannel])), wide))
+	r.text(big, r.middle.x, y, 0.5, r.fit(big, strings.TrimSpace(fmt.Sprintf("RF %d  %s", w.RFChannel, r.places.Labels[w.RFChannel])), wide))
 	for _, text := range r.facts(w.RFChannel, best, bestAt) {
 		y -= 9
 		r.text(small, r.middle.x, y, 0.5, r.fit(small, text, wide))

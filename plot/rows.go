@@ -62,6 +62,7 @@ func Rows(w io.Writer, s *scan.Survey, o TextOptions) error {
 		t.note("mind: ", m)
 	}
 	if listed {
+		t.note("grades: ", grades(rows))
 		t.legend()
 	}
 	if _, err := w.Write(t.b.Bytes()); err != nil {
@@ -151,7 +152,7 @@ func (t *table) heading() {
 	write(len(bar), fmt.Sprintf("%+.0f", t.gauge.highDB()))
 	write(t.gauge.left, "0")
 	write(t.gauge.left+t.gauge.toRoof, fmt.Sprintf("%+.0f", verdict.FirmMarginDB))
-	line := fmt.Sprintf("%3s %-*s %s %-*s", "ch", wordColumn, "", string(bar), 6+t.halfColumn(), "margin dB")
+	line := fmt.Sprintf("%3s %-*s %s %-*s", "RF", wordColumn, "", string(bar), 6+t.halfColumn(), "margin dB")
 	if t.ratio {
 		line += " C/N dB"
 	}
@@ -195,6 +196,31 @@ func (t *table) row(c scan.Channel) {
 		text += "  " + joinFitting(cleanAll(t, reasons(c)), " ", func(s string) bool { return width(s) <= t.limits })
 	}
 	t.line(text)
+}
+
+// grades says what the grades among the channels mean; "" when there are none.
+func grades(rows []scan.Channel) string {
+	given := map[verdict.Grade]bool{}
+	for _, c := range rows {
+		if word(c) == string(c.Grade) {
+			given[c.Grade] = true
+		}
+	}
+	var out []string
+	for _, g := range []struct {
+		grade verdict.Grade
+		means string
+	}{
+		{verdict.Firm, fmt.Sprintf("%.0f dB and more to spare", verdict.FirmMarginDB)},
+		{verdict.Slim, fmt.Sprintf("%.0f to %.0f", verdict.SlimMarginDB, verdict.FirmMarginDB)},
+		{verdict.Cliff, fmt.Sprintf("less than %.0f: may go at any time", verdict.SlimMarginDB)},
+		{verdict.Trace, "on the air, but no picture here"},
+	} {
+		if given[g.grade] {
+			out = append(out, string(g.grade)+" "+g.means)
+		}
+	}
+	return strings.Join(out, "; ")
 }
 
 // legend says what the rows mean.

@@ -99,7 +99,7 @@ func TestWatchPictures(t *testing.T) {
 	require.Error(t, DayCourse(&bytes.Buffer{}, "gif", r, Options{}))
 	var b bytes.Buffer
 	require.NoError(t, Course(&b, "svg", r, Options{}))
-	for _, text := range []string{"RF 17", "RF 33", "How it held", "RF 21 changed by -", "of the time"} {
+	for _, text := range []string{"RF 17", "RF 33", "How it held", "channel 21 changed by -", "of the time"} {
 		require.Contains(t, b.String(), text)
 	}
 	if *watchPicture != "" {

@@ -78,7 +78,7 @@ func (t *table) watched(r *watch.Report) {
 // watchedInWords is a channel's row for a narrow terminal.
 func watchedInWords(c *watch.ChannelReport) string {
 	f := &c.Fades
-	s := fmt.Sprintf("RF %d: margin now %s dB, usual %s; 0 dB and more %s of the time; 99 %% of it needs %s dB of fade margin, 99.9 %% %s; ",
+	s := fmt.Sprintf("channel %d: margin now %s dB, usual %s; 0 dB and more %s of the time; 99 %% of it needs %s dB of fade margin, 99.9 %% %s; ",
 		c.RFChannel, usualMargin(c.NowDB), usualMargin(c.MedianDB), availability(c), needed(&c.Needs[1]), needed(&c.Needs[2]))
 	if f.Count == 0 {
 		return s + "no fades"

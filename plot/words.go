@@ -326,10 +326,10 @@ func warnings(s *scan.Survey, rows []scan.Channel) []string {
 		out = append(out, "interrupted before every channel was visited")
 	}
 	if len(clipped) > 0 {
-		out = append(out, fmt.Sprintf("samples clipped on channel %s, up to %.2g %%: less gain would help", Ranges(clipped), 100*worst))
+		out = append(out, fmt.Sprintf("samples clipped on %s, up to %.2g %%: less gain would help", theChannels(clipped), 100*worst))
 	}
 	if len(lost) > 0 {
-		out = append(out, fmt.Sprintf("samples lost on channel %s", Ranges(lost)))
+		out = append(out, "samples lost on "+theChannels(lost))
 	}
 	return out
 }

@@ -156,7 +156,7 @@ func (t *huntText) gains(g *hunt.GainTest, o hunt.Options) {
 			worst = p
 		}
 	}
-	text := fmt.Sprintf("at one gain for all, the worst wanted channel (RF %d) is cleanest at %.1f dB", worst.Worst.Number, g.BestDB)
+	text := fmt.Sprintf("at one gain for all, the worst wanted channel (%d) is cleanest at %.1f dB", worst.Worst.Number, g.BestDB)
 	if g.BestDB == g.HighestDB {
 		text += ", the highest"
 	}

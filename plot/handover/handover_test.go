@@ -105,13 +105,13 @@ func TestPage(t *testing.T) {
 	for _, want := range []string{
 		"<h1>Television at Orchard Farm</h1>",
 		"gable, antenna pointing 131° (south-east), 7 m up",
-		"Will hold: 8 (Tollen A)",
-		"Works, little to spare: 21",
-		"No picture: 17 (Brack)",
-		"Not on the air here: 35",
+		"Will hold: channel 8 (Tollen A)",
+		"Works, little to spare: channel 21",
+		"No picture: channel 17 (Brack)",
+		"Not on the air here: channel 35",
 		"Two antennas, one at gable, antenna pointing 131° (south-east), 7 m up and one at gable, antenna pointing 268° (west), 7 m up,",
-		"No place that was tried gives a picture on 35.",
-		"No place that was tried gives enough to spare on 21.",
+		"No place that was tried gives a picture on channel 35.",
+		"No place that was tried gives enough to spare on channel 21.",
 		// 1.96·√(0.2² + 1²) = 2.0
 		"<b>&#43;11.6</b> ±2.0 dB",
 		"Better at gable, antenna pointing 268° (west), 7 m up: &#43;13.5\u00a0±2.0\u00a0dB.",
@@ -122,7 +122,7 @@ func TestPage(t *testing.T) {
 		"2026-03-05 12:00 UTC", "12.8\u00a0±0.4 ppm", "15.2 dB", "tripod",
 		"2026-03-05 14:00 UTC, cut short",
 		"one line of the file could not be read and is left out",
-		"Whether it holds", "RF 8: margin now", "<li>it held <span class=\"small\">Next: sleep</span></li>",
+		"Whether it holds", "channel 8: margin now", "<li>it held <span class=\"small\">Next: sleep</span></li>",
 	} {
 		require.True(t, strings.Contains(page, want), want)
 	}

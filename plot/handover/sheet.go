@@ -203,21 +203,29 @@ func (b *builder) answer() {
 	}
 	slices.SortStableFunc(words, func(x, y string) int { return order(x) - order(y) })
 	for _, word := range words {
-		s.Counts = append(s.Counts, fmt.Sprintf("%s: %s", word, b.labels(byWord[word])))
+		s.Counts = append(s.Counts, fmt.Sprintf("%s: %s", word, b.theChannels(byWord[word])))
 	}
 	if q := b.Places.Pair; q != nil && q.Ahead >= b.ranking.Options.Confidence && len(q.Gained) > 0 {
-		s.Second = fmt.Sprintf("Two antennas, one at %s and one at %s, would give %d of %d channels enough to spare: %s besides.",
+		s.Second = fmt.Sprintf("Two antennas, one at %s and one at %s, would together give %d of %d channels enough to spare: %s more than one alone.",
 			whereTo(q.Spots[0]), whereTo(q.Spots[1]), len(q.Enough), s.Wanted, b.labels(q.Gained))
 	}
 	if n := b.ranking.Nowhere; len(n) > 0 {
-		s.Lacking = append(s.Lacking, "No place that was tried gives a picture on "+b.labels(n)+".")
+		s.Lacking = append(s.Lacking, "No place that was tried gives a picture on "+b.theChannels(n)+".")
 	}
 	if n := b.ranking.NotEnough; len(n) > 0 {
-		s.Lacking = append(s.Lacking, "No place that was tried gives enough to spare on "+b.labels(n)+".")
+		s.Lacking = append(s.Lacking, "No place that was tried gives enough to spare on "+b.theChannels(n)+".")
 	}
 	if n := b.ranking.Unmeasured; len(n) > 0 {
-		s.Lacking = append(s.Lacking, "Not looked for anywhere: "+b.labels(n)+".")
+		s.Lacking = append(s.Lacking, "Not looked for anywhere: "+b.theChannels(n)+".")
 	}
+}
+
+// theChannels names channels, one or several.
+func (b *builder) theChannels(ns []int) string {
+	if len(ns) == 1 {
+		return "channel " + b.labels(ns)
+	}
+	return "channels " + b.labels(ns)
 }
 
 // order puts the good news first.

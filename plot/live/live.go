@@ -142,7 +142,7 @@ func (f *frame) ends(left, right string) string {
 }
 
 func name(c Channel) string {
-	s := fmt.Sprintf("RF channel %d", c.Now.Channel.Number)
+	s := fmt.Sprintf("Channel %d", c.Now.Channel.Number)
 	if c.Label != "" {
 		s += ", " + c.Label
 	}

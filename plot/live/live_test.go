@@ -59,7 +59,7 @@ func TestFrameFits(t *testing.T) {
 func TestFrameSays(t *testing.T) {
 	p := picture()
 	text := strings.Join(Frame(p, Size{80, 24, false}), "\n")
-	require.Contains(t, text, "RF channel 22, North Hill")
+	require.Contains(t, text, "Channel 22, North Hill")
 	require.Contains(t, text, "decodes, rising")
 	require.Contains(t, text, "2.1 below the best, +8.3")
 	require.Contains(t, text, " 2  RF 24    -2.8 dB")

@@ -67,7 +67,7 @@ func (f *finding) overload(h *Hunt) (Suspect, bool) {
 			s.Kind = Overload
 		}
 		if i < 4 {
-			s.Evidence = append(s.Evidence, fmt.Sprintf("%s at %.1f MHz, order %d: %+.0f dB on the noise of RF %s",
+			s.Evidence = append(s.Evidence, fmt.Sprintf("%s at %.1f MHz, order %d: %+.0f dB on the noise of channel %s",
 				p.Formula, p.FrequencyHz/1e6, p.Order, p.ToNoiseDB, numbers(p.Channels)))
 		}
 		for _, k := range p.Services {
@@ -212,7 +212,7 @@ func (f *finding) unexplained(h *Hunt) (Suspect, bool) {
 			continue
 		}
 		if e := slope(c.rungs, c.alpha, f.front.rho); e != nil && e.Value-2*e.Sigma > 1.3 {
-			s.Evidence = append(s.Evidence, fmt.Sprintf("RF %d rises by %s dB for each dB of gain", c.channel.Number, tenths(e)))
+			s.Evidence = append(s.Evidence, fmt.Sprintf("channel %d rises by %s dB for each dB of gain", c.channel.Number, tenths(e)))
 		}
 	}
 	s.Next = "rooftone hunt --reach looks at all that the radio reaches"

@@ -66,7 +66,7 @@ func breaks(r *Report) []Finding {
 		default:
 			f := Finding{
 				Kind: Breaks, RFChannels: []int{c.RFChannel},
-				Text: fmt.Sprintf("RF %d was below the decode point %s of the time, %s", c.RFChannel, Percent(below), counted(c.Basis.Falls(0), "times")),
+				Text: fmt.Sprintf("channel %d was below the decode point %s of the time, %s", c.RFChannel, Percent(below), counted(c.Basis.Falls(0), "times")),
 			}
 			if n := c.Needs[1]; !math.IsNaN(n.ShortDB.Value) && !math.IsInf(n.ShortDB.Value, 0) && n.ShortDB.Value > 0.05 {
 				f.Next = fmt.Sprintf("%.0f dB more would have covered 99 %% of the time", math.Ceil(n.ShortDB.Value))
@@ -176,14 +176,14 @@ func ofChannel(c *ChannelReport) []Finding {
 	if c.Troubles.Certain {
 		out = append(out, Finding{
 			Kind: Impulsive, RFChannels: own,
-			Text: fmt.Sprintf("RF %d: %d of %d fades had noise in short pulses in them; by chance it would be %.2g", c.RFChannel, c.Troubles.Seen, c.Fades.Told, c.Troubles.Expected),
+			Text: fmt.Sprintf("channel %d: %d of %d fades had noise in short pulses in them; by chance it would be %.2g", c.RFChannel, c.Troubles.Seen, c.Fades.Told, c.Troubles.Expected),
 			Next: "rooftone hunt " + fmt.Sprint(c.RFChannel) + " while it happens: motors, power lines, fences, switches nearby",
 		})
 	}
 	if c.Overloads.Certain {
 		out = append(out, Finding{
 			Kind: Overloads, RFChannels: own,
-			Text: fmt.Sprintf("RF %d: %d of %d fades had overload in them; by chance it would be %.2g", c.RFChannel, c.Overloads.Seen, c.Fades.Told, c.Overloads.Expected),
+			Text: fmt.Sprintf("channel %d: %d of %d fades had overload in them; by chance it would be %.2g", c.RFChannel, c.Overloads.Seen, c.Fades.Told, c.Overloads.Expected),
 			Next: "something strong comes and goes nearby: less amplification, or a filter for it",
 		})
 	}
@@ -194,13 +194,13 @@ func ofChannel(c *ChannelReport) []Finding {
 			way = "worse"
 			f.Next = "a connector that corrodes, water in a cable, leaves that grow: measure again at the antenna's own terminals"
 		}
-		f.Text = fmt.Sprintf("RF %d gets slowly %s: %+.1f dB a week (%+.1f to %+.1f) over %d days", c.RFChannel, way, d.DBPerWeek.Value, d.DBPerWeek.Low, d.DBPerWeek.High, d.Days)
+		f.Text = fmt.Sprintf("channel %d gets slowly %s: %+.1f dB a week (%+.1f to %+.1f) over %d days", c.RFChannel, way, d.DBPerWeek.Value, d.DBPerWeek.Low, d.DBPerWeek.High, d.Days)
 		out = append(out, f)
 	}
 	if d := c.Day; d.Certain() {
 		out = append(out, Finding{
 			Kind: DayWise, RFChannels: own,
-			Text: fmt.Sprintf("RF %d goes with the hour: worst about %02d:30, best about %02d:30, %.1f dB apart", c.RFChannel, d.Worst, d.Best, d.Swing),
+			Text: fmt.Sprintf("channel %d goes with the hour: worst about %02d:30, best about %02d:30, %.1f dB apart", c.RFChannel, d.Worst, d.Best, d.Swing),
 		})
 	}
 	return out
@@ -261,9 +261,9 @@ func channels(list []int) string {
 		s = append(s, fmt.Sprint(n))
 	}
 	if n := len(s); n > 1 {
-		return "RF " + strings.Join(s[:n-1], ", ") + " and " + s[n-1]
+		return "channels " + strings.Join(s[:n-1], ", ") + " and " + s[n-1]
 	}
-	return "RF " + s[0]
+	return "channel " + s[0]
 }
 
 // lengthOf writes a length of time in its largest unit but one.

@@ -313,7 +313,7 @@ func TestWhatComesTogether(t *testing.T) {
 		kinds[f.Kind]++
 	}
 	require.Equal(t, map[FindingKind]int{Changed: 1, Alone: 1, Impulsive: 1}, kinds, "%+v", r.Findings)
-	require.Contains(t, r.Findings[0].Text, "RF 20, 21 and 22 changed by -")
+	require.Contains(t, r.Findings[0].Text, "channels 20, 21 and 22 changed by -")
 	require.Contains(t, r.Findings[0].Next, "what they share")
 }
 
