@@ -23,6 +23,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rooftone/plot/browser"
 	"rooftone/scan/meter"
 	"rooftone/scan/tuner/sim"
 )
@@ -350,6 +351,75 @@ func BenchmarkAim(b *testing.B) {
 	if now, ok := p.processor(); ok && known {
 		b.ReportMetric(100*(now-used).Seconds()/elapsed.Seconds(), "core-%")
 	}
+	b.ReportMetric(0, "ns/op")
+}
+
+// watchPixels is put before the page's own code: of every reading that comes it
+// notes how old its last sample is, in ms, when the event comes and when the frame
+// that shows it has been drawn, and whether the number on the page is its own. A
+// frame has been drawn when the first task after its callbacks runs.
+const watchPixels = `
+window.pixels = [];
+const Plain = window.EventSource;
+window.EventSource = class extends Plain {
+  constructor(address) {
+    super(address);
+    this.addEventListener('message', m => {
+      const came = Date.now(), line = JSON.parse(m.data).channels[0];
+      if (!line || line.state !== 'measuring' || line.margin_db === null) return;
+      requestAnimationFrame(() => {
+        const after = new MessageChannel();
+        after.port1.onmessage = () => {
+          const sampled = Date.parse(line.time), shown = document.getElementById('number').textContent.replace('−', '-');
+          pixels.push([came - sampled, Date.now() - sampled, Math.abs(Number(shown) - line.margin_db) < 0.051 ? 1 : 0]);
+        };
+        after.port2.postMessage(0);
+      });
+    });
+  }
+};`
+
+// BenchmarkPixels measures how old the last sample of a reading is when a real
+// browser has drawn it: the real program, a radio over the network, the page in
+// Chromium on the same machine, and so by one clock. An iteration is two seconds.
+func BenchmarkPixels(b *testing.B) {
+	_, word := movable(b)
+	p := startAim(b, "14", "--from", word)
+	phone := browser.Start(b)
+	phone.Attach(390, 844, true)
+	phone.Ask("Page.addScriptToEvaluateOnNewDocument", map[string]any{"source": watchPixels})
+	phone.Ask("Page.navigate", map[string]any{"url": p.url})
+	phone.Until("readings on the page", 20*time.Second, func() bool { return phone.Eval("window.pixels?.length > 20") == true })
+	phone.Eval("pixels.length = 0") // it has settled
+	b.ResetTimer()
+	for range b.N {
+		time.Sleep(2 * time.Second)
+	}
+	b.StopTimer()
+	var list [][3]float64
+	require.NoError(b, json.Unmarshal([]byte(phone.Eval("JSON.stringify(pixels)").(string)), &list))
+	require.NotEmpty(b, list)
+	var event, drawn []float64
+	own := 0.0
+	for _, x := range list {
+		event, drawn = append(event, x[0]), append(drawn, x[1])
+		own += x[2]
+	}
+	slices.Sort(event)
+	slices.Sort(drawn)
+	require.Greater(b, own/float64(len(list)), 0.95, "what is drawn is the reading")
+	mean := func(list []float64) (sum float64) {
+		for _, x := range list {
+			sum += x / float64(len(list))
+		}
+		return sum
+	}
+	b.ReportMetric(mean(event), "event-ms")
+	b.ReportMetric(event[len(event)-1], "event-worst-ms")
+	b.ReportMetric(mean(drawn), "drawn-ms")
+	b.ReportMetric(drawn[len(drawn)*95/100], "drawn-95-ms")
+	b.ReportMetric(drawn[len(drawn)-1], "drawn-worst-ms")
+	b.ReportMetric(float64(len(list))/float64(2*b.N), "drawn/s")
 	b.ReportMetric(0, "ns/op")
 }
 

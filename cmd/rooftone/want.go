@@ -174,7 +174,7 @@ func (w *wantFlags) list(c *console) error {
 	}
 	var b strings.Builder
 	table := tabwriter.NewWriter(&b, 0, 8, 2, ' ', 0)
-	fmt.Fprintln(table, "RF\timportance\tlabel")
+	fmt.Fprintln(table, " RF\timportance\tlabel")
 	for _, want := range h.Wanted {
 		fmt.Fprintf(table, "%3d\t%10d\t%s\n", want.RFChannel, want.Importance, oneLine(h.Label(want.RFChannel)))
 	}

@@ -13,7 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"rooftone/plot/internal/browser"
+	"rooftone/plot/browser"
 )
 
 var shots = flag.String("shots", "", "keep pictures of the page in this folder")

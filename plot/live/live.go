@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"rooftone/scan/meter"
+	"rooftone/scan/verdict"
 )
 
 // Span is how far back the trace reaches.
@@ -186,12 +187,13 @@ func (f *frame) standing(c Channel) string {
 	case u.Lost:
 		return "samples were lost: the computer is too slow"
 	}
-	s := "decodes"
+	s := "cannot decode yet"
 	switch {
 	case u.Margin.Value < 0:
-		s = "cannot decode yet"
 	case !u.Trained:
 		s = foreign // at this level the training of a station could not be missed
+	default:
+		s = "decodes, " + string(verdict.GradeOf(u.Margin.Value))
 	}
 	if u.Trend == meter.Rising || u.Trend == meter.Falling {
 		s += ", " + string(u.Trend)

@@ -60,7 +60,7 @@ func TestFrameSays(t *testing.T) {
 	p := picture()
 	text := strings.Join(Frame(p, Size{80, 24, false}), "\n")
 	require.Contains(t, text, "Channel 22, North Hill")
-	require.Contains(t, text, "decodes, rising")
+	require.Contains(t, text, "decodes, slim, rising")
 	require.Contains(t, text, "2.1 below the best, +8.3")
 	require.Contains(t, text, " 2  RF 24    -2.8 dB")
 	require.Contains(t, text, "##########") // the top of no figure but the plus's bar

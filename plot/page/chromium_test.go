@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"rooftone/plot/internal/browser"
+	"rooftone/plot/browser"
 )
 
 // chromium is the browser that the page is tested in.

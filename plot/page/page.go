@@ -39,7 +39,7 @@ const (
 	mostBytes       = 4 << 10 // of what a client may send
 
 	// betweenEvents is the least time between two of one client's updates.
-	betweenEvents = 60 * time.Millisecond
+	betweenEvents = 40 * time.Millisecond
 	// writePatience is how long a client may take to take an update.
 	writePatience = 2 * time.Second
 )
