@@ -22,6 +22,9 @@ func (r *recorder) staying(ctx context.Context, c *console, v *visitFlags, opera
 	if err := w.check("record "+r.base, operands); err != nil {
 		return err
 	}
+	if r.fit != nil {
+		return usagef("--fit chooses how long to listen, and --for says it").hint("leave one of them out")
+	}
 	if !w.from.kind.radio() {
 		return usagef("--for is for radios").hint("to measure a recording, rooftone sweep --from %s", v.from)
 	}
