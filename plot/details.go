@@ -62,7 +62,7 @@ func (d *details) head(c scan.Channel, s *scan.Survey) {
 	}
 	d.note("", head)
 	d.note("", said)
-	d.note("", d.together(circumstances(s, []scan.Channel{c}), ";"))
+	d.note("", d.together(circumstances(s, []scan.Channel{c}, clock(s.Clock)), ";"))
 	for _, m := range warnings(s, []scan.Channel{c}) {
 		d.note("mind: ", m)
 	}

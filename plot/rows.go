@@ -39,7 +39,7 @@ func Rows(w io.Writer, s *scan.Survey, o TextOptions) error {
 		missing = notVisited
 	}
 	t.note("Skyline: ", t.together(strings.Split(strings.Replace(tally(rows), "not covered", missing, 1), ", "), ","))
-	t.note("", t.together(circumstances(s, rows), ";"))
+	t.note("", t.together(circumstances(s, rows, clock(s.Clock)), ";"))
 	for _, m := range warnings(s, rows) {
 		t.note("mind: ", m)
 	}

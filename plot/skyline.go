@@ -89,12 +89,7 @@ func footing(p *pen, s *scan.Survey, rows []scan.Channel) {
 func footingAt(p *pen, y float64, s *scan.Survey, rows []scan.Channel, mind []string) {
 	const width = pageWidth - 2*marginX
 	small, loud := letters{size: 7, ink: soft}, letters{size: 7.5, bold: true, ink: black}
-	facts := circumstances(s, rows)
-	for i, fact := range facts {
-		if strings.HasPrefix(fact, "clock ") { // others may hold names and dates
-			facts[i] = withMinus(fact)
-		}
-	}
+	facts := circumstances(s, rows, withMinus(clock(s.Clock)))
 	for _, l := range p.lines(small, strings.Join(facts, "  ·  "), width) {
 		p.text(small, marginX, y, 0, l)
 		y -= 9

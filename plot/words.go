@@ -212,7 +212,7 @@ func contains(list []string, s string) bool {
 }
 
 // circumstances are the facts behind the figures, each in a few words.
-func circumstances(s *scan.Survey, rows []scan.Channel) []string {
+func circumstances(s *scan.Survey, rows []scan.Channel, clock string) []string {
 	var out []string
 	if s.Source != "" {
 		out = append(out, "source "+s.Source)
@@ -223,8 +223,8 @@ func circumstances(s *scan.Survey, rows []scan.Channel) []string {
 	if t := gain(rows); t != "" {
 		out = append(out, t)
 	}
-	if t := clock(s.Clock); t != "" {
-		out = append(out, t)
+	if clock != "" {
+		out = append(out, clock)
 	}
 	if t := noise(rows); t != "" {
 		out = append(out, t)

@@ -12,7 +12,6 @@ import (
 	"unicode/utf8"
 
 	"rooftone/scan/meter"
-	"rooftone/scan/verdict"
 )
 
 // Span is how far back the trace reaches.
@@ -193,7 +192,7 @@ func (f *frame) standing(c Channel) string {
 	case !u.Trained:
 		s = foreign // at this level the training of a station could not be missed
 	default:
-		s = "decodes, " + string(verdict.GradeOf(u.Margin.Value))
+		s = "decodes, " + string(u.Grade())
 	}
 	if u.Trend == meter.Rising || u.Trend == meter.Falling {
 		s += ", " + string(u.Trend)

@@ -171,7 +171,7 @@ func TestPageInABrowser(t *testing.T) {
 	rate := (b.eval("rooftone.updates()").(float64) - before) / time.Since(began).Seconds()
 	t.Logf("%.1f updates a second", rate)
 	require.GreaterOrEqual(t, rate, 10.)
-	require.Contains(t, b.text("where"), "decodes")
+	require.Contains(t, b.text("where"), "decodes, slim")
 	b.shot("decodes")
 
 	// Notes are scheduled at the pitch of the margin: one semitone a dB from

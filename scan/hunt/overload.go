@@ -67,8 +67,8 @@ func (f *finding) overload(h *Hunt) (Suspect, bool) {
 			s.Kind = Overload
 		}
 		if i < 4 {
-			s.Evidence = append(s.Evidence, fmt.Sprintf("%s at %.1f MHz, order %d: %+.0f dB on the noise of channel %s",
-				p.Formula, p.FrequencyHz/1e6, p.Order, p.ToNoiseDB, numbers(p.Channels)))
+			s.Evidence = append(s.Evidence, fmt.Sprintf("%s at %.1f MHz, order %d: %+.0f dB on the noise of %s",
+				p.Formula, p.FrequencyHz/1e6, p.Order, p.ToNoiseDB, theChannels(p.Channels)))
 		}
 		for _, k := range p.Services {
 			const mattersDB = 12
@@ -319,12 +319,15 @@ func spoken(services []string) string {
 	return strings.Join(out, " and ")
 }
 
-func numbers(list []band.Channel) string {
+func theChannels(list []band.Channel) string {
 	var out []string
 	for _, c := range list {
 		out = append(out, fmt.Sprint(c.Number))
 	}
-	return strings.Join(out, ", ")
+	if len(out) == 1 {
+		return "channel " + out[0]
+	}
+	return "channels " + strings.Join(out, ", ")
 }
 
 // Clean reports whether all was heard and nothing was found that comes from

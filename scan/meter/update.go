@@ -6,6 +6,7 @@ import (
 
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
+	"rooftone/scan/verdict"
 )
 
 // State says what an Update's reading stands on.
@@ -59,36 +60,46 @@ type Update struct {
 	Lost     bool    // samples were missing before the stay: the computer is too slow
 }
 
+// Grade says how a channel that decodes will hold; "" of one that does not, or of
+// which it is not known: at such a level training could not be missed.
+func (u Update) Grade() verdict.Grade {
+	if u.Margin == nil || !u.Trained || !(u.Margin.Value >= 0) {
+		return ""
+	}
+	return verdict.GradeOf(u.Margin.Value)
+}
+
 // Line is an Update as JSON has it: one object, documented in README.md.
 type Line struct {
-	Time          string   `json:"time"`
-	RFChannel     int      `json:"rf_channel"`
-	State         State    `json:"state"`
-	Progress      float64  `json:"progress,omitempty"`
-	MarginDB      *float64 `json:"margin_db"`
-	MarginSigmaDB *float64 `json:"margin_sigma_db"`
-	Method        string   `json:"margin_method,omitempty"`
-	AtMostDB      *float64 `json:"at_most_db,omitempty"`
-	CNDB          *float64 `json:"cn_db"`
-	MERDB         *float64 `json:"mer_db"`
-	PilotDBHz     *float64 `json:"pilot_dbhz"`
-	Training      bool     `json:"training"`
-	Trend         Trend    `json:"trend,omitempty"`
-	SlopeDBPerS   float64  `json:"slope_db_per_s"`
-	BestDB        *float64 `json:"best_db"`
-	BestTime      string   `json:"best_time,omitempty"`
-	BelowBestDB   *float64 `json:"below_best_db"`
-	NewBest       bool     `json:"new_best"`
-	Overload      bool     `json:"overload"`
-	Clipped       float64  `json:"clipped"`
-	Lost          bool     `json:"lost"`
-	GainDB        *float64 `json:"gain_db"`
+	Time          string        `json:"time"`
+	RFChannel     int           `json:"rf_channel"`
+	State         State         `json:"state"`
+	Progress      float64       `json:"progress,omitempty"`
+	MarginDB      *float64      `json:"margin_db"`
+	MarginSigmaDB *float64      `json:"margin_sigma_db"`
+	Grade         verdict.Grade `json:"grade,omitempty"`
+	Method        string        `json:"margin_method,omitempty"`
+	AtMostDB      *float64      `json:"at_most_db,omitempty"`
+	CNDB          *float64      `json:"cn_db"`
+	MERDB         *float64      `json:"mer_db"`
+	PilotDBHz     *float64      `json:"pilot_dbhz"`
+	Training      bool          `json:"training"`
+	Trend         Trend         `json:"trend,omitempty"`
+	SlopeDBPerS   float64       `json:"slope_db_per_s"`
+	BestDB        *float64      `json:"best_db"`
+	BestTime      string        `json:"best_time,omitempty"`
+	BelowBestDB   *float64      `json:"below_best_db"`
+	NewBest       bool          `json:"new_best"`
+	Overload      bool          `json:"overload"`
+	Clipped       float64       `json:"clipped"`
+	Lost          bool          `json:"lost"`
+	GainDB        *float64      `json:"gain_db"`
 }
 
 // NewLine writes an Update for JSON, decibels to the hundredth.
 func NewLine(u Update) Line {
 	l := Line{
-		Time: stamp(u.Time), RFChannel: u.Channel.Number, State: u.State, Progress: round(u.Progress), Method: string(u.Method),
+		Time: stamp(u.Time), RFChannel: u.Channel.Number, State: u.State, Progress: round(u.Progress), Method: string(u.Method), Grade: u.Grade(),
 		AtMostDB: rounded(u.AtMostDB), Training: u.Trained, Trend: u.Trend, SlopeDBPerS: round(u.SlopeDB),
 		BestDB: rounded(u.BestDB), NewBest: u.NewBest,
 		Overload: u.Overload, Clipped: u.Clipped, Lost: u.Lost, GainDB: rounded(u.GainDB),

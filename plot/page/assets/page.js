@@ -78,14 +78,11 @@
     }
     if (line.state === 'uncovered') return 'the recording does not hold it';
     if (line.state === 'nothing') return 'nothing heard' + (line.at_most_db === undefined ? '' : ', below ' + signed(line.at_most_db) + ' dB');
-    const strong = line.training ? 'decodes, ' + grade(line.margin_db) : 'a signal, but no 8-VSB in it';
+    const strong = line.grade ? 'decodes, ' + line.grade : 'a signal, but no 8-VSB in it';
     const w = line.margin_db >= 0 ? strong : 'cannot decode yet';
     const t = { rising: ', rising ↗', falling: ', falling ↘' }[line.trend] || '';
     return w + t;
   }
-
-  // grade is the verdict's word for a margin that decodes: see the README.
-  function grade(db) { return db < 3 ? 'cliff' : db < 9 ? 'slim' : 'firm'; }
 
   function tabs() {
     if (!about || about.channels.length < 2) return;
