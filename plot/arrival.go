@@ -227,7 +227,7 @@ func trained(c scan.Channel) bool {
 func stations(rows []scan.Channel) []scan.Channel {
 	var out []scan.Channel
 	for _, c := range rows {
-		if c.Covered && c.Presence == measure.Present {
+		if c.Heard() && c.Presence == measure.Present {
 			out = append(out, c)
 		}
 	}

@@ -14,7 +14,7 @@ func ExampleRows() {
 	channel := func(number int, lowerHz float64) measure.Reading {
 		return measure.Reading{
 			Channel: band.Channel{Number: number, LowerHz: lowerHz},
-			Covered: true, Presence: measure.Vacant,
+			Seen:    []band.Span{{LowHz: lowerHz, HighHz: lowerHz + 6e6}}, Presence: measure.Vacant,
 		}
 	}
 	strong, weak, vacant := channel(14, 470e6), channel(15, 476e6), channel(16, 482e6)

@@ -25,7 +25,7 @@ func facts(c scan.Channel, s *scan.Survey, thresholdDB float64) []fact {
 	var out []fact
 	add := func(always bool, name string, e *measure.Estimate, most int, unit, note string) {
 		v, ok := known(e)
-		if ok || always && conditionOf(c) != vacant && c.Covered {
+		if ok || always && conditionOf(c) != vacant && c.Heard() {
 			out = append(out, fact{name, v, ok, most, unit, note})
 		}
 	}
@@ -54,7 +54,7 @@ func facts(c scan.Channel, s *scan.Survey, thresholdDB float64) []fact {
 	if c.GainDB != nil {
 		add(false, "gain", &measure.Estimate{Value: *c.GainDB}, 1, "dB", "of the radio")
 	}
-	if c.Covered {
+	if c.Heard() {
 		add(false, "clipped", &measure.Estimate{Value: 100 * c.ClippedFraction}, 2, "%", "of the samples, at the rails")
 	}
 	if s.Clock != nil {

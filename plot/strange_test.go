@@ -55,10 +55,13 @@ func (r strange) survey() *scan.Survey {
 			ch = band.Channel{Number: int(r.Int64()), LowerHz: r.number()}
 		}
 		c := scan.Channel{Reading: measure.Reading{
-			Channel: ch, Covered: r.IntN(5) > 0, Margin: r.estimate(), CN: r.estimate(), NoiseDBFS: r.estimate(),
+			Channel: ch, Margin: r.estimate(), CN: r.estimate(), NoiseDBFS: r.estimate(),
 			Presence: []measure.Presence{measure.Vacant, measure.Present, measure.Unsure, "", "odd"}[r.IntN(5)],
 			Noise:    measure.NoiseMethod(r.text()), ClippedFraction: r.number(), LostSamples: r.IntN(3) == 0,
 		}}
+		if r.IntN(5) > 0 {
+			c.Seen = []band.Span{ch.Span(), {LowHz: r.number(), HighHz: r.number()}}[:1+r.IntN(2)]
+		}
 		if r.IntN(2) == 0 {
 			g := r.number()
 			c.GainDB, c.Pilot = &g, &measure.Pilot{}

@@ -52,7 +52,7 @@ func surveyOf(plan string, some ...lotOf) *scan.Survey {
 	gainDB := 28.0
 	for _, ch := range p.Channels {
 		c := scan.Channel{Reading: measure.Reading{
-			Channel: ch, Covered: true, Presence: measure.Vacant, GainDB: &gainDB,
+			Channel: ch, Seen: []band.Span{ch.Span()}, Presence: measure.Vacant, GainDB: &gainDB,
 			PowerDBFS: est(-52, 0.1), NoiseDBFS: est(-52, 0.1), Noise: measure.NoiseVacant,
 		}}
 		for _, l := range some {
@@ -148,7 +148,7 @@ func withSpectrum(s *scan.Survey, stepHz float64) *scan.Survey {
 		sp.Density[i] = math.NaN()
 	}
 	for _, c := range s.Channels {
-		if !c.Covered {
+		if !c.Heard() {
 			continue
 		}
 		noise := math.Pow(10, (-52-10*math.Log10(6e6))/10)

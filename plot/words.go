@@ -29,7 +29,7 @@ const (
 
 func conditionOf(c scan.Channel) condition {
 	switch {
-	case !c.Covered:
+	case !c.Heard():
 		return notCovered
 	case c.Presence == measure.Vacant:
 		return vacant
@@ -273,7 +273,7 @@ func noise(rows []scan.Channel) string {
 	}
 	n := map[string]int{}
 	for _, c := range rows {
-		if c.Covered && c.Noise != "" {
+		if c.Heard() && c.Noise != "" {
 			name, ok := names[c.Noise]
 			if !ok {
 				name = string(c.Noise)
@@ -305,7 +305,7 @@ func warnings(s *scan.Survey, rows []scan.Channel) []string {
 	var clipped, lost, covered []int
 	worst := 0.0
 	for _, c := range rows {
-		if !c.Covered {
+		if !c.Heard() {
 			continue
 		}
 		n := c.Channel.Number

@@ -5,13 +5,13 @@ import (
 	"slices"
 
 	"rooftone/scan/band"
-	"rooftone/scan/measure"
+	"rooftone/scan/listen"
 )
 
 // Hops returns the tunings that show a channel whole at a sample rate, evenly
 // spread from its lower edge up.
 func Hops(c band.Channel, rateHz float64) []float64 {
-	n := int(math.Ceil(band.WidthHz / (2 * measure.UsableShare * rateHz)))
+	n := int(math.Ceil(band.WidthHz / (2 * listen.UsableShare * rateHz)))
 	hops := make([]float64, n)
 	for i := range hops {
 		hops[i] = c.LowerHz + (float64(i)+0.5)*band.WidthHz/float64(n)

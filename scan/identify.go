@@ -83,7 +83,7 @@ func (v *visit) identify(ctx context.Context) error {
 
 // worthReceiving reports whether a channel may decode.
 func worthReceiving(r *measure.Reading) bool {
-	return r.Covered && r.Presence == measure.Present && r.Margin != nil && r.Margin.Value > leastMarginDB
+	return r.Heard() && r.Presence == measure.Present && r.Margin != nil && r.Margin.Value > leastMarginDB
 }
 
 // known keeps what was learnt of a channel.

@@ -24,7 +24,7 @@ func TestRates(t *testing.T) {
 		require.InDelta(t, -17, survey.Clock.PPM.Value, 0.3)
 		for _, c := range survey.Channels {
 			on := onChannel(town, c.Channel.Number)
-			require.True(t, c.Covered, "channel %d at %g MS/s", c.Channel.Number, rate/1e6)
+			require.True(t, c.Heard(), "channel %d at %g MS/s", c.Channel.Number, rate/1e6)
 			if on == nil {
 				require.Equal(t, measure.Vacant, c.Presence, "channel %d at %g MS/s", c.Channel.Number, rate/1e6)
 				continue

@@ -8,6 +8,7 @@ import (
 
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/receive"
 	"rooftone/scan/tuner"
@@ -87,7 +88,7 @@ type Survey struct {
 }
 
 // conclude measures the channels from the slices and judges them.
-func conclude(s *Survey, list []*measure.Slice, info tuner.Info, o Options) {
+func conclude(s *Survey, list []*listen.Slice, info tuner.Info, o Options) {
 	all := allChannels(o)
 	r := measure.Channels(list, measure.Options{
 		Channels: all, PPM: o.PPM, ThresholdDB: o.ThresholdDB,

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/receive"
 	"rooftone/scan/tuner"
@@ -96,8 +97,8 @@ type visit struct {
 	Options
 	info   tuner.Info
 	tuner  tuner.Tuner
-	slicer *measure.Slicer
-	slices measure.Slices
+	slicer *listen.Slicer
+	slices listen.Slices
 	survey *Survey
 	buffer []complex64
 	total  int
@@ -115,7 +116,7 @@ func newVisit(info tuner.Info, o *Options) *visit {
 	}
 	return &visit{
 		Options: *o, info: info,
-		slicer: measure.NewSlicer(allChannels(*o), info),
+		slicer: listen.NewSlicer(allChannels(*o), info),
 		survey: &Survey{Source: info.Name, Calibrated: o.Calibration != nil},
 
 		identities: map[int]*receive.Identity{},

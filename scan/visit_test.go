@@ -65,6 +65,6 @@ func TestInterruptedSweep(t *testing.T) {
 	require.NoError(t, err)
 	require.True(t, s.Interrupted)
 	require.Equal(t, s.Stays, kept)
-	require.True(t, channelOf(t, s, 15).Covered)
-	require.False(t, channelOf(t, s, 30).Covered)
+	require.True(t, channelOf(t, s, 15).Heard())
+	require.False(t, channelOf(t, s, 30).Heard())
 }

@@ -220,7 +220,7 @@ func huntChannels(h *hunt.Hunt) []huntChannel {
 	for i := range h.Survey.Channels {
 		c := &h.Survey.Channels[i]
 		row := huntChannel{RFChannel: c.Channel.Number}
-		if c.Covered {
+		if c.Heard() {
 			row.Presence, row.Clipped = word(c.Presence), round(c.ClippedFraction, 1e-6)
 			row.MarginDB, _ = decibels(c.Margin)
 			if c.GainDB != nil {

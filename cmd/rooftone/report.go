@@ -160,7 +160,7 @@ func newReportRow(c *scan.Channel) reportRow {
 		RFChannel: c.Channel.Number,
 		LowerHz:   c.Channel.LowerHz,
 		UpperHz:   c.Channel.UpperHz(),
-		Covered:   c.Covered,
+		Covered:   c.Covered(),
 		Presence:  word(c.Presence),
 		Standard:  word(c.Standard),
 		Grade:     word(c.Grade),
@@ -176,7 +176,7 @@ func newReportRow(c *scan.Channel) reportRow {
 	for _, d := range c.Suspicion {
 		row.Doubts = append(row.Doubts, string(d))
 	}
-	if !c.Covered {
+	if !c.Heard() {
 		return row
 	}
 	row.MarginDB, row.MarginSigmaDB = decibels(c.Margin)

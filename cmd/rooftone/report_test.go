@@ -36,7 +36,7 @@ func oddSurvey() *scan.Survey {
 			{
 				Reading: measure.Reading{
 					Channel:   band.Channel{Number: 15, LowerHz: 476e6},
-					Covered:   true,
+					Seen:      []band.Span{{LowHz: 476e6, HighHz: 482e6}},
 					Presence:  measure.Present,
 					PowerDBFS: estimate(-9.5049, 0.02),
 					NoiseDBFS: estimate(math.NaN(), math.Inf(1)),
@@ -54,7 +54,7 @@ func oddSurvey() *scan.Survey {
 			{
 				Reading: measure.Reading{
 					Channel:  band.Channel{Number: 16, LowerHz: 482e6},
-					Covered:  true,
+					Seen:     []band.Span{{LowHz: 482e6, HighHz: 488e6}},
 					Presence: measure.Vacant,
 					Pilot:    &measure.Pilot{OffsetHz: *estimate(1500, 1)},
 				},

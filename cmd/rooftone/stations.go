@@ -118,7 +118,7 @@ func (s *stationFlags) label(rfChannel int) string {
 func (s *stationFlags) name(survey *scan.Survey) {
 	for i := range survey.Channels {
 		c := &survey.Channels[i]
-		if c.Label == "" && c.Covered && c.Presence != measure.Vacant {
+		if c.Label == "" && c.Heard() && c.Presence != measure.Vacant {
 			c.Label = s.label(c.Channel.Number)
 		}
 	}
@@ -130,7 +130,7 @@ func (s *stationFlags) identity(c *scan.Channel) *reportIdentity {
 	if c.Identity != nil {
 		return identityOf(c.Identity)
 	}
-	if s.house == nil || !c.Covered || c.Presence == measure.Vacant {
+	if s.house == nil || !c.Heard() || c.Presence == measure.Vacant {
 		return nil
 	}
 	return identityFrom(s.house.LearntOf(c.Channel.Number))
@@ -237,7 +237,7 @@ func (s *stationFlags) show(c *console, survey *scan.Survey, l looks) error {
 	}
 	var present []int
 	for i := range survey.Channels {
-		if ch := &survey.Channels[i]; ch.Covered && ch.Presence != measure.Vacant {
+		if ch := &survey.Channels[i]; ch.Heard() && ch.Presence != measure.Vacant {
 			present = append(present, ch.Channel.Number)
 		}
 	}

@@ -309,7 +309,7 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 
 func anyCovered(s *scan.Survey) bool {
 	for i := range s.Channels {
-		if s.Channels[i].Covered {
+		if s.Channels[i].Heard() {
 			return true
 		}
 	}

@@ -28,6 +28,7 @@ import (
 
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/recording"
 	"rooftone/scan/tuner"
@@ -133,7 +134,7 @@ func Choose(s *scan.Survey, sources []Source, o Options) (*Choice, error) {
 func (c *chooser) sort(s *scan.Survey) {
 	for i := range s.Channels {
 		ch := &s.Channels[i]
-		if !ch.Covered {
+		if !ch.Heard() {
 			continue
 		}
 		l := &lot{channel: ch, sources: c.staysOf(ch), asked: slices.Contains(c.First, ch.Channel.Number)}
@@ -213,7 +214,7 @@ func classOf(c *scan.Channel) (class int, distance float64) {
 func (c *chooser) staysOf(ch *scan.Channel) (list []int) {
 	const goodPartHz = 0.3e6
 	for i, s := range c.sources {
-		half := measure.UsableShare * s.RateHz
+		half := listen.UsableShare * s.RateHz
 		low, high := math.Max(s.CenterHz-half, ch.Channel.LowerHz), math.Min(s.CenterHz+half, ch.Channel.UpperHz())
 		sameGain := ch.GainDB == nil || math.IsNaN(s.GainDB) || s.GainDB == *ch.GainDB
 		if high-low >= goodPartHz && (sameGain || ch.Presence == measure.Vacant) {
@@ -332,7 +333,7 @@ func (c *chooser) cover(sources []int, ch band.Channel) bool {
 	const slackHz = 50e3
 	seen := ch.LowerHz
 	for _, i := range list {
-		half := measure.UsableShare * c.sources[i].RateHz
+		half := listen.UsableShare * c.sources[i].RateHz
 		if c.sources[i].CenterHz-half <= seen+slackHz {
 			seen = math.Max(seen, c.sources[i].CenterHz+half)
 		}

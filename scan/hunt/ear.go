@@ -5,6 +5,7 @@ import (
 
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 )
@@ -34,7 +35,7 @@ func (s *stay) at(i int) float64 {
 
 // shows reports whether a stay shows a range of frequencies.
 func (s *stay) shows(lowHz, highHz float64) bool {
-	half := measure.UsableShare * s.rateHz
+	half := listen.UsableShare * s.rateHz
 	return lowHz >= s.centerHz-half && highHz <= s.centerHz+half
 }
 
@@ -114,7 +115,7 @@ func (e *ear) last() *stay {
 
 // flatten divides the radio's own pass band out of all stays' densities.
 func flatten(stays []*stay, channels []band.Channel) {
-	byRate := map[float64][]*measure.Slice{}
+	byRate := map[float64][]*listen.Slice{}
 	for _, s := range stays {
 		if s.off {
 			continue
@@ -123,7 +124,7 @@ func flatten(stays []*stay, channels []band.Channel) {
 		if s.knownGain {
 			gain = s.gainDB
 		}
-		byRate[s.rateHz] = append(byRate[s.rateHz], &measure.Slice{
+		byRate[s.rateHz] = append(byRate[s.rateHz], &listen.Slice{
 			CenterHz: s.centerHz, RateHz: s.rateHz, GainDB: gain,
 			Density: s.density, StepHz: s.stepHz, Averages: s.averages,
 		})

@@ -172,7 +172,7 @@ func (s *scene) stations() {
 	if s.survey != nil {
 		for i := range s.survey.Channels {
 			r := &s.survey.Channels[i].Reading
-			if !r.Covered || r.PowerDBFS == nil {
+			if !r.Heard() || r.PowerDBFS == nil {
 				continue
 			}
 			known[r.Channel.Number] = true

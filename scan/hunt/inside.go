@@ -9,6 +9,7 @@ import (
 	"rooftone/dsp/impulse"
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 )
@@ -126,7 +127,7 @@ func (n *Inside) begin(b tuner.Block) error {
 		n.welchOf = b.RateHz
 	}
 	if n.meter == nil || n.meterOf != b.RateHz {
-		if n.meter, err = impulse.NewMeter(b.RateHz, measure.UsableShare*b.RateHz); err != nil {
+		if n.meter, err = impulse.NewMeter(b.RateHz, listen.UsableShare*b.RateHz); err != nil {
 			return fmt.Errorf("preparing to look inside channels: %w", err)
 		}
 		n.meterOf = b.RateHz
@@ -247,7 +248,7 @@ func (n *Inside) Wants() []tuner.Tuning {
 	slices.SortFunc(hidden, func(a, b *look) int { return cmp.Compare(a.centerHz, b.centerHz) })
 	var out []tuner.Tuning
 	for _, l := range hidden {
-		reach := measure.UsableShare*l.rateHz - 50e3
+		reach := listen.UsableShare*l.rateHz - 50e3
 		covered := false
 		for _, t := range out {
 			away := math.Abs(t.CenterHz - l.centerHz)
@@ -286,7 +287,7 @@ const spikeHz = 600
 func (n *Inside) shown(hz float64, k lookKey) bool {
 	for _, l := range n.looks {
 		away := math.Abs(hz - l.centerHz)
-		if l.known == k.known && l.gainDB == k.gainDB && away > 2*spikeHz && away < measure.UsableShare*l.rateHz {
+		if l.known == k.known && l.gainDB == k.gainDB && away > 2*spikeHz && away < listen.UsableShare*l.rateHz {
 			return true
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"rooftone/dsp/intrude"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 )
 
@@ -42,7 +43,7 @@ func (e *examination) chartOf(r *measure.Reading) *chart {
 	var looks []*look
 	var step float64
 	for _, l := range e.looks {
-		reach := measure.UsableShare * l.rateHz
+		reach := listen.UsableShare * l.rateHz
 		if !l.overloaded() && l.of(r) && l.centerHz+reach > r.Channel.LowerHz && l.centerHz-reach < r.Channel.UpperHz() {
 			looks = append(looks, l)
 			step = math.Max(step, l.stepHz*bandBins)
@@ -72,7 +73,7 @@ func (e *examination) chartOf(r *measure.Reading) *chart {
 // addLook adds what one look shows to a chart.
 func (e *examination) addLook(c *chart, distance []float64, l *look) {
 	d := e.withoutLines(l)
-	half := measure.UsableShare * l.rateHz
+	half := listen.UsableShare * l.rateHz
 	for i := range c.density {
 		offset := c.at(i)/e.clock - l.centerHz
 		away := math.Abs(offset)
@@ -139,7 +140,7 @@ func (e *examination) carriers() []Suspect {
 	var out []Suspect
 	for i := range e.readings {
 		r := &e.readings[i]
-		if !r.Covered || r.Standard == measure.ATSC3 {
+		if !r.Heard() || r.Standard == measure.ATSC3 {
 			continue
 		}
 		c := e.chartOf(r)

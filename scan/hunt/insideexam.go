@@ -6,6 +6,7 @@ import (
 	"rooftone/dsp/intrude"
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 )
 
@@ -38,7 +39,7 @@ func newExamination(n *Inside, clock *measure.Clock, readings []measure.Reading)
 		e.clockPPM = clock.PPM
 		e.clock += clock.PPM.Value * 1e-6
 	}
-	byRate := map[float64][]*measure.Slice{}
+	byRate := map[float64][]*listen.Slice{}
 	for _, l := range n.looks {
 		byRate[l.rateHz] = append(byRate[l.rateHz], l.slice())
 	}
@@ -53,8 +54,8 @@ func newExamination(n *Inside, clock *measure.Clock, readings []measure.Reading)
 const coarse = 16
 
 // slice is what measure looks at to find the radio's pass band.
-func (l *look) slice() *measure.Slice {
-	s := &measure.Slice{
+func (l *look) slice() *listen.Slice {
+	s := &listen.Slice{
 		CenterHz: l.centerHz, RateHz: l.rateHz, GainDB: math.NaN(),
 		StepHz: l.stepHz * coarse, Averages: l.averages * coarse / 2,
 		Density: make([]float64, len(l.density)/coarse),
@@ -91,7 +92,7 @@ func (e *examination) thresholdDB() float64 {
 // readingAt returns the Reading of the channel that a frequency lies in.
 func (e *examination) readingAt(hz float64) *measure.Reading {
 	for i := range e.readings {
-		if r := &e.readings[i]; r.Covered && hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
+		if r := &e.readings[i]; r.Heard() && hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
 			return r
 		}
 	}
@@ -103,7 +104,7 @@ func (e *examination) readingAt(hz float64) *measure.Reading {
 func (e *examination) beside(c band.Channel) (below, above *measure.Reading) {
 	for i := range e.readings {
 		r := &e.readings[i]
-		if !r.Covered {
+		if !r.Heard() {
 			continue
 		}
 		if r.Channel.UpperHz() == c.LowerHz {

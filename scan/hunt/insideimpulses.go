@@ -8,6 +8,7 @@ import (
 
 	"rooftone/dsp/impulse"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 )
 
@@ -50,7 +51,7 @@ func (e *examination) hear(l *look) (heard, bool) {
 	// the way there.
 	var pass float64
 	for k, share := range p.Profile {
-		offset := ((float64(k)+0.5)/impulse.ProfilePieces*2 - 1) * measure.UsableShare * l.rateHz
+		offset := ((float64(k)+0.5)/impulse.ProfilePieces*2 - 1) * listen.UsableShare * l.rateHz
 		pass += share / e.flat(offset, l.rateHz)
 	}
 	return heard{l, p.Density / pass, p.QuietSigma / pass}, true
@@ -168,7 +169,7 @@ func (e *examination) pulseHarms(s *Suspect, part pulsePart, in []heard) {
 	var level, levelWeight float64
 	for i := range e.readings {
 		r := &e.readings[i]
-		if !r.Covered || r.NoiseDBFS == nil || r.Channel.CenterHz() < part.lowHz || r.Channel.CenterHz() >= part.highHz {
+		if !r.Heard() || r.NoiseDBFS == nil || r.Channel.CenterHz() < part.lowHz || r.Channel.CenterHz() >= part.highHz {
 			continue
 		}
 		ratio, sigma, ok := pulsesOf(r, all)

@@ -8,6 +8,7 @@ import (
 
 	"rooftone/dsp/intrude"
 	"rooftone/dsp/vsb"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 )
 
@@ -46,7 +47,7 @@ func (e *examination) findLines() {
 		if l.overloaded() {
 			continue
 		}
-		half := measure.UsableShare * l.rateHz
+		half := listen.UsableShare * l.rateHz
 		found, err := intrude.Lines(l.spectrum(), -half, half, lineChance)
 		if err != nil {
 			continue // too short a stay has no spectrum

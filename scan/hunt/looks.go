@@ -139,7 +139,7 @@ func (l *listener) ladderCenters(s *scene) []float64 {
 	var out []float64
 	for i := range l.survey.Channels {
 		r := &l.survey.Channels[i].Reading
-		if r.Covered && !isStation(r) && len(out) < mostLadders {
+		if r.Heard() && !isStation(r) && len(out) < mostLadders {
 			out = append(out, l.loudest(s, r.Channel))
 		}
 	}

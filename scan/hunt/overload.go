@@ -226,7 +226,7 @@ func (f *finding) rails() (Suspect, bool) {
 	s := Suspect{Kind: Overload, Name: "samples at the converter's rails"}
 	for i := range f.survey.Channels {
 		r := &f.survey.Channels[i].Reading
-		if r.Covered && r.ClippedFraction > 2e-3 {
+		if r.Heard() && r.ClippedFraction > 2e-3 {
 			s.Evidence = append(s.Evidence, fmt.Sprintf("RF %d: %.2g %% of the samples", r.Channel.Number, 100*r.ClippedFraction))
 			s.Harms = append(s.Harms, Harm{Channel: r.Channel})
 		}
@@ -334,7 +334,7 @@ func theChannels(list []band.Channel) string {
 // outside or that the receiver makes of it. The radio's own tones do not count:
 // no other receiver hears them.
 func (h *Hunt) Clean() bool {
-	covered := slices.ContainsFunc(h.Survey.Channels, func(c scan.Channel) bool { return c.Covered })
+	covered := slices.ContainsFunc(h.Survey.Channels, func(c scan.Channel) bool { return c.Heard() })
 	return covered && !h.Interrupted && len(h.Harmful()) == 0
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 )
@@ -160,7 +161,7 @@ func (l *listener) listen(ctx context.Context) error {
 	for _, w := range l.inside.Wants() {
 		// From the one side or the other, where a strong neighbour drives the
 		// converter to its rails: what that makes is not in the channel.
-		for _, aside := range []float64{0, -2 * (measure.UsableShare*w.RateHz - 50e3)} {
+		for _, aside := range []float64{0, -2 * (listen.UsableShare*w.RateHz - 50e3)} {
 			to := w
 			to.CenterHz += aside
 			heard := false
@@ -287,7 +288,7 @@ func (l *listener) television(hz float64) bool {
 // were not visited, each slice at the highest gain that does not overload.
 func (l *listener) outside(ctx context.Context) error {
 	var centers []float64
-	step := 2 * measure.UsableShare * l.RateHz
+	step := 2 * listen.UsableShare * l.RateHz
 	for _, s := range l.services() {
 		n := math.Ceil((s.HighHz - s.LowHz) / (step - 100e3))
 		for k := range int(n) {

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/tuner"
 )
 
@@ -16,10 +17,10 @@ func BenchmarkChannel(b *testing.B) {
 	}
 	a := air{seed: 1, ppm: 20, dwell: 0.06, channels: channels, stations: []station{{20, 20, 3}}}
 	stays := a.stays(b)
-	s := NewSlicer(channels, tuner.Info{})
+	s := listen.NewSlicer(channels, tuner.Info{})
 	b.ReportAllocs()
 	for b.Loop() {
-		var kept Slices
+		var kept listen.Slices
 		for _, block := range stays {
 			if err := s.Begin(tuner.Stay{CenterHz: block.CenterHz, RateHz: block.RateHz, GainDB: block.GainDB}); err != nil {
 				b.Fatal(err)

@@ -4,8 +4,10 @@ import (
 	"math"
 	"sort"
 
+	"rooftone/dsp/decibel"
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/tuner"
 )
 
@@ -13,10 +15,6 @@ const (
 	// DefaultThresholdDB is the C/N in 6 MHz at which a typical receiver
 	// decodes, ATSC A/74.
 	DefaultThresholdDB = 15.2
-
-	// DefaultFalseAlarm is the probability per vacant channel of taking noise
-	// for a tone.
-	DefaultFalseAlarm = 1e-3
 
 	// thermalDBm is the noise of a perfect receiver in 6 MHz,
 	// FCC OET Bulletin 69, Table 3.
@@ -64,12 +62,12 @@ type Result struct {
 }
 
 // Channels measures channels from slices.
-func Channels(slices []*Slice, o Options) Result {
+func Channels(slices []*listen.Slice, o Options) Result {
 	if o.ThresholdDB == 0 {
 		o.ThresholdDB = DefaultThresholdDB
 	}
 	if o.FalseAlarm == 0 {
-		o.FalseAlarm = DefaultFalseAlarm
+		o.FalseAlarm = listen.DefaultFalseAlarm
 	}
 	out := Result{FalseAlarm: o.FalseAlarm, ThresholdDB: o.ThresholdDB}
 	for _, c := range o.Channels {
@@ -111,7 +109,7 @@ func (v *view) copyInto(other *view, c band.Channel) {
 	}
 	scale := 1.0
 	if !math.IsNaN(v.gainDB) && !math.IsNaN(other.gainDB) {
-		scale = fromDB(other.gainDB - v.gainDB)
+		scale = decibel.Power(other.gainDB - v.gainDB)
 	}
 	for i := range to.Density {
 		if f := to.At(i); f >= c.LowerHz && f <= c.UpperHz() {
@@ -123,7 +121,7 @@ func (v *view) copyInto(other *view, c band.Channel) {
 // measurer fills Readings from one view.
 type measurer struct {
 	Options
-	slices []*Slice // of all views
+	slices []*listen.Slice // of all views
 	view   *view
 	clock  *Clock
 }
@@ -131,7 +129,7 @@ type measurer struct {
 // evidence is what one view shows in one channel before it is judged.
 type evidence struct {
 	parts []part
-	tone  *tone
+	tone  *listen.Tone
 	tuned float64 // middle of the slice in which the tone was found
 	width float64 // and how near two tones can be told apart there
 }
@@ -141,16 +139,16 @@ type evidence struct {
 func (m *measurer) measure(readings []Reading) (filled []band.Channel) {
 	found := make([]evidence, len(readings))
 	quiet := make([]bool, len(readings))
-	crude := crudeFloors(m.view.slices)[gainKey(m.view.gainDB)]
+	crude := crudeFloors(m.view.slices)[listen.GainKey(m.view.gainDB)]
 	for i := range readings {
 		e := &found[i]
 		e.parts = m.view.parts(readings[i].Channel)
 		m.findTone(readings[i].Channel, e)
-		quiet[i] = e.tone == nil || toDB(impliedCN(e.tone.power, math.Max(crude, e.tone.density))) < dataShowsDB-3 || !m.inPlace(readings[i].Channel, e)
+		quiet[i] = e.tone == nil || decibel.Of(impliedCN(e.tone.Power, math.Max(crude, e.tone.Density))) < dataShowsDB-3 || !m.inPlace(readings[i].Channel, e)
 	}
 	floors := m.view.vacantFloors(m.Channels, quiet)
 	for i := range readings {
-		if r := &readings[i]; !r.Covered && found[i].parts != nil {
+		if r := &readings[i]; !r.Heard() && found[i].parts != nil {
 			m.fill(r, &found[i], m.view.noiseOf(r.Channel, floors))
 			m.field(r)
 			filled = append(filled, r.Channel)
@@ -162,9 +160,9 @@ func (m *measurer) measure(readings []Reading) (filled []band.Channel) {
 // findTone looks for the channel's pilot in the slice that shows it best.
 func (m *measurer) findTone(c band.Channel, e *evidence) {
 	nominal := c.PilotHz()
-	reach := pilotErrorHz + MaxPPM*1e-6*nominal
+	reach := listen.PilotErrorHz + listen.MaxPPM*1e-6*nominal
 	if m.clock != nil {
-		reach = pilotErrorHz
+		reach = listen.PilotErrorHz
 	}
 	for _, s := range m.view.slices {
 		for i := range s.Fine {
@@ -173,9 +171,9 @@ func (m *measurer) findTone(c band.Channel, e *evidence) {
 				continue
 			}
 			middle := nominal/m.view.clock - s.CenterHz
-			t, ok := strongest(f, middle-reach, middle+reach, m.FalseAlarm)
-			if ok && (e.tone == nil || t.power/t.density > e.tone.power/e.tone.density) {
-				e.tone, e.tuned, e.width = &t, s.CenterHz, toneWidth(f)
+			t, ok := f.Strongest(middle-reach, middle+reach, m.FalseAlarm)
+			if ok && (e.tone == nil || t.Power/t.Density > e.tone.Power/e.tone.Density) {
+				e.tone, e.tuned, e.width = &t, s.CenterHz, f.ToneWidth()
 			}
 		}
 	}
@@ -184,11 +182,11 @@ func (m *measurer) findTone(c band.Channel, e *evidence) {
 // offset is how far a tone is from the channel's nominal pilot on the
 // corrected scale, with its uncertainty.
 func (m *measurer) offset(c band.Channel, e *evidence) Estimate {
-	sigma := e.tone.sigmaHz
+	sigma := e.tone.SigmaHz
 	if m.clock != nil {
 		sigma = math.Hypot(sigma, m.clock.PPM.Sigma*1e-6*c.PilotHz())
 	}
-	return Estimate{(e.tuned+e.tone.offsetHz)*m.view.clock - c.PilotHz(), sigma}
+	return Estimate{(e.tuned+e.tone.OffsetHz)*m.view.clock - c.PilotHz(), sigma}
 }
 
 // inPlace reports whether a tone is where a pilot can be.
@@ -197,12 +195,12 @@ func (m *measurer) inPlace(c band.Channel, e *evidence) bool {
 		return true
 	}
 	o := m.offset(c, e)
-	return math.Abs(o.Value) <= stationLimitHz+3*o.Sigma
+	return math.Abs(o.Value) <= listen.StationLimitHz+3*o.Sigma
 }
 
 // fill writes one channel's Reading.
 func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
-	r.Covered = true
+	r.Seen = []band.Span{{LowHz: r.Channel.LowerHz, HighHz: r.Channel.UpperHz()}}
 	v := m.view
 	if !math.IsNaN(v.gainDB) {
 		gain := v.gainDB
@@ -212,7 +210,7 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 
 	power, relative := v.power(r.Channel)
 	r.PowerDBFS = estimateDB(power, relative)
-	trained := v.trainedOf(r.Channel)
+	trained := listen.TrainedOf(v.slices, r.Channel)
 	under := m.under(r, noise, trained)
 	if noise == nil && under != nil {
 		noise = &floor{under.floor, under.relative, NoiseTraining}
@@ -245,15 +243,29 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 	}
 	r.CN = better(r.CNPower, r.CNPilot)
 	m.mer(r, trained)
-	paths := v.pathsOf(r.Channel)
+	paths := listen.PathsOf(v.slices, r.Channel)
 	if paths == nil {
-		paths = findPaths(r.Channel, trained)
+		paths = listen.FindPaths(r.Channel, trained)
 	}
 	if paths != nil {
-		r.Echoes, r.EchoFloorDB = paths.Echoes, &paths.FloorDB
+		r.Echoes, r.EchoFloorDB = echoesOf(paths), &paths.FloorDB
 	}
 	m.margin(r, under)
 	m.response(r, under)
+}
+
+// echoesOf returns a channel's echoes in a Reading's units; not nil.
+func echoesOf(p *listen.Paths) []Echo {
+	const micro = 1e6
+	out := []Echo{}
+	for _, e := range p.Echoes {
+		out = append(out, Echo{
+			DelayUS: Estimate{e.DelaySeconds * micro, e.DelaySigma * micro},
+			LevelDB: Estimate{e.LevelDB, e.LevelSigmaDB},
+			Merged:  e.Merged,
+		})
+	}
+	return out
 }
 
 // echoSigmaDB is how far echoes commonly pull the pilot away from the data:
@@ -264,17 +276,17 @@ func (m *measurer) pilot(r *Reading, e *evidence, noise *floor) {
 	if e.tone == nil {
 		return
 	}
-	density, relative := e.tone.density, 0.05
+	density, relative := e.tone.Density, 0.05
 	if noise != nil {
 		density, relative = noise.density, noise.relative
 	}
-	sigma := math.Hypot(e.tone.sigmaDB, 10/math.Ln10*relative)
+	sigma := math.Hypot(e.tone.SigmaDB, 10/math.Ln10*relative)
 	r.Pilot = &Pilot{
 		OffsetHz:  m.offset(r.Channel, e),
-		ToNoise:   Estimate{toDB(e.tone.power / density), sigma},
-		PowerDBFS: toDB(e.tone.power),
-		ImpliedCN: Estimate{toDB(impliedCN(e.tone.power, density)), math.Hypot(sigma, echoSigmaDB)},
-		KnownSpur: knownSpur(e.tuned, e.tone.offsetHz, e.width, m.Source.Clock.ReferenceHz),
+		ToNoise:   Estimate{decibel.Of(e.tone.Power / density), sigma},
+		PowerDBFS: decibel.Of(e.tone.Power),
+		ImpliedCN: Estimate{decibel.Of(impliedCN(e.tone.Power, density)), math.Hypot(sigma, echoSigmaDB)},
+		KnownSpur: knownSpur(e.tuned, e.tone.OffsetHz, e.width, m.Source.Clock.ReferenceHz),
 	}
 	cn := r.Pilot.ImpliedCN
 	r.CNPilot = &cn
@@ -301,10 +313,10 @@ func (m *measurer) field(r *Reading) {
 	if c == nil || c.AntennaGainDBd == nil || r.PowerDBm == nil || r.CN == nil || r.Presence != Present {
 		return
 	}
-	station := r.PowerDBm.Value + r.CN.Value - toDB(1+fromDB(r.CN.Value))
+	station := r.PowerDBm.Value + r.CN.Value - decibel.Of(1+decibel.Power(r.CN.Value))
 	r.FieldDBuVm = &Estimate{
 		band.FieldDBuVm(station+c.LineLossDB-*c.AntennaGainDBd, r.Channel.CenterHz()),
-		math.Hypot(r.PowerDBm.Sigma, r.CN.Sigma/(1+fromDB(r.CN.Value))),
+		math.Hypot(r.PowerDBm.Sigma, r.CN.Sigma/(1+decibel.Power(r.CN.Value))),
 	}
 }
 
@@ -319,7 +331,7 @@ func (v *view) power(c band.Channel) (power, relative float64) {
 func (v *view) health(c band.Channel) (clipped float64, lost bool) {
 	var samples, rails int64
 	for _, s := range v.slices {
-		half := UsableShare * s.RateHz
+		half := listen.UsableShare * s.RateHz
 		if s.CenterHz+half > c.LowerHz && s.CenterHz-half < c.UpperHz() {
 			samples += s.Samples
 			rails += s.Clipped
@@ -347,7 +359,7 @@ func estimateDB(linear, relative float64) *Estimate {
 	if !(linear > 0) {
 		return nil
 	}
-	return &Estimate{toDB(linear), 10 / math.Ln10 * relative}
+	return &Estimate{decibel.Of(linear), 10 / math.Ln10 * relative}
 }
 
 func better(a, b *Estimate) *Estimate {

@@ -9,6 +9,7 @@ import (
 
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/tuner"
 )
 
@@ -79,9 +80,9 @@ func (a air) stays(t testing.TB) []tuner.Block {
 	return out
 }
 
-func (a air) slices(t testing.TB) []*Slice {
-	s := NewSlicer(a.channels, tuner.Info{})
-	var out Slices
+func (a air) slices(t testing.TB) []*listen.Slice {
+	s := listen.NewSlicer(a.channels, tuner.Info{})
+	var out listen.Slices
 	for _, b := range a.stays(t) {
 		require.NoError(t, s.Begin(tuner.Stay{CenterHz: b.CenterHz, RateHz: b.RateHz, GainDB: b.GainDB}))
 		s.Write(b)

@@ -2,6 +2,9 @@ package measure
 
 import (
 	"math"
+	"rooftone/dsp/decibel"
+	"rooftone/dsp/robust"
+	"rooftone/scan/listen"
 	"sort"
 )
 
@@ -16,11 +19,9 @@ type Clock struct {
 
 const (
 	// stationErrorHz is how far stations' pilots commonly are from their
-	// nominal places, and stationLimitHz how far they may be. From memory of
-	// the trade: carriers locked to GPS are within a few hertz, the others
-	// within a kilohertz.
+	// nominal places. From memory of the trade: carriers locked to GPS are
+	// within a few hertz, the others within a kilohertz.
 	stationErrorHz = 70
-	stationLimitHz = 1000
 
 	// dataShowsDB is the C/N above which a pilot's data must be seen beside it.
 	dataShowsDB = -12
@@ -43,7 +44,7 @@ type candidate struct {
 // only look like pilots do not agree with each other, so the widest agreement
 // wins; a lone station is believed only with its data beside it. It returns
 // nil when there is nothing to go by.
-func findClock(slices []*Slice, falseAlarm float64) *Clock {
+func findClock(slices []*listen.Slice, falseAlarm float64) *Clock {
 	candidates := clockCandidates(slices, falseAlarm)
 	var best []candidate
 	var bestWeight float64
@@ -53,7 +54,7 @@ func findClock(slices []*Slice, falseAlarm float64) *Clock {
 		for _, other := range candidates {
 			// Two pilots may each be off their places, and lie in bands where
 			// a hertz is worth unlike shares of the clock.
-			reach := (stationLimitHz/2 + 3*math.Hypot(c.sigmaHz, other.sigmaHz)) / math.Max(c.hz, other.hz) * 1e6
+			reach := (listen.StationLimitHz/2 + 3*math.Hypot(c.sigmaHz, other.sigmaHz)) / math.Max(c.hz, other.hz) * 1e6
 			if math.Abs(other.ppm-c.ppm) <= reach {
 				agree = append(agree, other)
 				weight += other.weight
@@ -115,28 +116,28 @@ func combineClock(c []candidate) (ppm, sigma float64) {
 }
 
 // clockCandidates looks at the strongest tones around each pilot's place.
-func clockCandidates(slices []*Slice, falseAlarm float64) []candidate {
+func clockCandidates(slices []*listen.Slice, falseAlarm float64) []candidate {
 	floors := crudeFloors(slices)
 	var out []candidate
 	for _, s := range slices {
-		floor := floors[gainKey(s.GainDB)]
+		floor := floors[listen.GainKey(s.GainDB)]
 		for i := range s.Fine {
 			f := &s.Fine[i]
 			nominal := f.Channel.PilotHz() - s.CenterHz
-			reach := MaxPPM*1e-6*f.Channel.PilotHz() + pilotErrorHz
-			tone, ok := strongest(f, nominal-reach, nominal+reach, falseAlarm)
-			if !ok || math.Abs(tone.offsetHz) < toneWidth(f) { // the DC spike
+			reach := listen.MaxPPM*1e-6*f.Channel.PilotHz() + listen.PilotErrorHz
+			tone, ok := f.Strongest(nominal-reach, nominal+reach, falseAlarm)
+			if !ok || math.Abs(tone.OffsetHz) < f.ToneWidth() { // the DC spike
 				continue
 			}
 			c := candidate{
 				hz:      f.Channel.PilotHz(),
-				ppm:     (f.Channel.PilotHz()/(s.CenterHz+tone.offsetHz) - 1) * 1e6,
-				sigmaHz: tone.sigmaHz,
+				ppm:     (f.Channel.PilotHz()/(s.CenterHz+tone.OffsetHz) - 1) * 1e6,
+				sigmaHz: tone.SigmaHz,
 			}
-			switch implied := impliedCN(tone.power, floor); {
-			case toDB(implied) < dataShowsDB:
+			switch implied := impliedCN(tone.Power, floor); {
+			case decibel.Of(implied) < dataShowsDB:
 				c.weight = 0.34 // three that agree are as good as one with data
-			case crudeData(s, f, floor) >= implied*fromDB(-dataShortDB):
+			case crudeData(s, f, floor) >= implied*decibel.Power(-dataShortDB):
 				c.weight = 1
 			default:
 				continue
@@ -149,10 +150,10 @@ func clockCandidates(slices []*Slice, falseAlarm float64) []candidate {
 
 // crudeFloors is for each gain the density in FS²/Hz that the emptier slices
 // share: good to a few dB, enough to tell a tone with data from one without.
-func crudeFloors(slices []*Slice) map[float64]float64 {
+func crudeFloors(slices []*listen.Slice) map[float64]float64 {
 	levels := map[float64][]float64{}
 	for _, s := range slices {
-		levels[gainKey(s.GainDB)] = append(levels[gainKey(s.GainDB)], median(s.Density))
+		levels[listen.GainKey(s.GainDB)] = append(levels[listen.GainKey(s.GainDB)], robust.Median(s.Density))
 	}
 	most := math.Inf(-1) // the gain with the most slices
 	for gain, l := range levels {
@@ -164,38 +165,30 @@ func crudeFloors(slices []*Slice) map[float64]float64 {
 	for gain, l := range levels {
 		// The lowest tenth, so that a band full of stations still gives a floor.
 		sort.Float64s(l)
-		out[gain] = median(l[:(len(l)+9)/10])
+		out[gain] = robust.Median(l[:(len(l)+9)/10])
 	}
 	for gain := range out {
 		// A gain that was used for strong stations alone has no empty slice.
-		if known := out[most] * fromDB(gain-most); known < out[gain] {
+		if known := out[most] * decibel.Power(gain-most); known < out[gain] {
 			out[gain] = known
 		}
 	}
 	return out
 }
 
-// gainKey stands for a gain in maps, in which NaN would never be found again.
-func gainKey(gainDB float64) float64 {
-	if math.IsNaN(gainDB) {
-		return 0
-	}
-	return gainDB
-}
-
 // crudeData is the C/N that the data beside a pilot shows in this slice,
 // against a crude floor.
-func crudeData(s *Slice, f *Fine, floor float64) float64 {
+func crudeData(s *listen.Slice, f *listen.Fine, floor float64) float64 {
 	pilot := f.Channel.PilotHz() - s.CenterHz
 	var data []float64
 	for i, d := range s.Density {
 		hz := (float64(i) - float64(len(s.Density)/2)) * s.StepHz
-		if hz > pilot+100e3 && hz < pilot+1600e3 && hz < UsableShare*s.RateHz && math.Abs(hz) > dcGapHz(s) {
+		if hz > pilot+100e3 && hz < pilot+1600e3 && hz < listen.UsableShare*s.RateHz && math.Abs(hz) > dcGapHz(s) {
 			data = append(data, d)
 		}
 	}
 	if len(data) == 0 {
 		return 0
 	}
-	return median(data)/floor - 1
+	return robust.Median(data)/floor - 1
 }

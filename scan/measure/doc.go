@@ -1,16 +1,10 @@
-// Package measure turns what a radio heard of television channels into
+// Package measure turns slices of television channels into
 // Readings: power, noise floor, C/N, pilot, presence, each with its standard
 // uncertainty.
 //
-// # From samples to slices
-//
-// A Slicer takes one stay's samples and keeps a Slice: the power density over
-// the slice, and a fine spectrum around every pilot's place in it. Nothing that
-// is kept grows with the stay's length.
-//
 // # From slices to Readings
 //
-// Channels works in this order, each step on the one before:
+// Channels takes what listen made of a source's stays. It works in this order, each step on the one before:
 //
 //  1. Clock. Each strong tone near a pilot's place stands for a clock error.
 //     Stations agree on one, other tones do not.

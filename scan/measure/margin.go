@@ -3,6 +3,8 @@ package measure
 import (
 	"math"
 
+	"rooftone/dsp/decibel"
+	"rooftone/dsp/robust"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
 )
@@ -50,7 +52,7 @@ func (m *measurer) margin(r *Reading, n *interference) {
 // with nothing but noise under it the channel would have C/N less the
 // threshold.
 func (m *measurer) costs(r *Reading, n *interference) {
-	power := fromDB(r.PowerDBFS.Value)
+	power := decibel.Power(r.PowerDBFS.Value)
 	clear := power/(n.floor*band.WidthHz) - 1
 	left := power/(n.mean()*band.WidthHz) - 1
 	if !(clear > 0 && left > 0) {
@@ -58,10 +60,10 @@ func (m *measurer) costs(r *Reading, n *interference) {
 	}
 	sigma := 10 / math.Ln10 * n.relative
 	if len(n.pieces) > 0 {
-		r.UnderCost = &Estimate{toDB(clear / left), sigma}
+		r.UnderCost = &Estimate{decibel.Of(clear / left), sigma}
 		r.UnderTilted = n.tilted()
 	}
-	r.EchoCost = &Estimate{toDB(left) - m.ThresholdDB - r.Margin.Value, math.Hypot(r.Margin.Sigma, 0.1)}
+	r.EchoCost = &Estimate{decibel.Of(left) - m.ThresholdDB - r.Margin.Value, math.Hypot(r.Margin.Sigma, 0.1)}
 }
 
 // channelDensities are a channel's data and noise on the stitched grid.
@@ -102,8 +104,8 @@ func withoutPilot(density []float64, startHz, stepHz float64, p *Pilot) []float6
 	if middle-pilotBins-beside < 0 || middle+pilotBins+beside >= len(out) {
 		return out
 	}
-	left := mean(density[middle-pilotBins-beside : middle-pilotBins])
-	right := mean(density[middle+pilotBins+1 : middle+pilotBins+beside+1])
+	left := robust.Mean(density[middle-pilotBins-beside : middle-pilotBins])
+	right := robust.Mean(density[middle+pilotBins+1 : middle+pilotBins+beside+1])
 	for i := -pilotBins; i <= pilotBins; i++ {
 		out[middle+i] = left + (right-left)*float64(i+pilotBins+1)/(2*pilotBins+2)
 	}
@@ -192,7 +194,7 @@ func (m *measurer) response(r *Reading, n *interference) {
 		}
 		own := math.Sqrt(1.5/m.view.spectrum.Averages/bins) * total / got
 		common := n.relative * (total - got) / got
-		p := ResponsePoint{low + width/2, Estimate{toDB(got / sent), 10 / math.Ln10 * math.Hypot(own, common)}}
+		p := ResponsePoint{low + width/2, Estimate{decibel.Of(got / sent), 10 / math.Ln10 * math.Hypot(own, common)}}
 		if p.LevelDB.Sigma > responseSigma {
 			continue
 		}
@@ -204,7 +206,7 @@ func (m *measurer) response(r *Reading, n *interference) {
 		return
 	}
 	for i := range r.Response {
-		r.Response[i].LevelDB.Value -= toDB(sum / weight)
+		r.Response[i].LevelDB.Value -= decibel.Of(sum / weight)
 	}
 	r.Tilt, r.Ripple = tiltAndRipple(r.Response)
 }
@@ -224,7 +226,7 @@ func tiltAndRipple(points []ResponsePoint) (tilt, ripple *Estimate) {
 	if len(x) < least {
 		return nil, nil
 	}
-	mx, my := mean(x), mean(y)
+	mx, my := robust.Mean(x), robust.Mean(y)
 	var sxx, sxy, varSlope float64
 	for i := range x {
 		sxx += (x[i] - mx) * (x[i] - mx)
@@ -240,5 +242,5 @@ func tiltAndRipple(points []ResponsePoint) (tilt, ripple *Estimate) {
 	// Told for the whole flat top, from skirt to skirt.
 	const span = band.WidthHz - 4*band.PilotOffsetHz
 	return &Estimate{slope * span, math.Sqrt(varSlope) / sxx * span},
-		&Estimate{high - low, math.Sqrt2 * median(sigma)}
+		&Estimate{high - low, math.Sqrt2 * robust.Median(sigma)}
 }

@@ -5,6 +5,8 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"rooftone/dsp/decibel"
+	"rooftone/dsp/robust"
 	"rooftone/scan/band"
 )
 
@@ -50,15 +52,15 @@ func (v *view) vacantFloors(channels []band.Channel, quiet []bool) []vacantFloor
 		}
 		level := make([]float64, len(p))
 		for k := range p {
-			level[k] = toDB(p[k].density)
+			level[k] = decibel.Of(p[k].density)
 		}
-		middle := median(level)
+		middle := robust.Median(level)
 		away := make([]float64, len(p))
 		for k := range level {
 			away[k] = math.Abs(level[k] - middle)
 		}
 		// 1.48 times the median of the deviations is a standard deviation.
-		if 1.48*median(away) <= vacantSpreadDB {
+		if 1.48*robust.Median(away) <= vacantSpreadDB {
 			out = append(out, vacantFloor{c.CenterHz(), middle})
 		}
 	}
@@ -107,7 +109,7 @@ func interpolate(floors []vacantFloor, hz float64) *floor {
 		db = a.db + t*(b.db-a.db)
 		sigma = math.Hypot(floorSigmaDB, insideDBPerMHz*math.Min(hz-a.hz, b.hz-hz)/1e6)
 	}
-	return &floor{fromDB(db), math.Min(sigma, floorSigmaMaxDB) * math.Ln10 / 10, NoiseVacant}
+	return &floor{decibel.Power(db), math.Min(sigma, floorSigmaMaxDB) * math.Ln10 / 10, NoiseVacant}
 }
 
 const (
@@ -156,7 +158,7 @@ func (v *view) edgeFloor(edgeHz float64) *floor {
 		a.Set(i, column, rise*rise+smear*smear)
 	}
 	model := append([]float64(nil), y...)
-	lowest := median(y)
+	lowest := robust.Median(y)
 	for _, d := range y {
 		lowest = math.Min(lowest, d)
 	}
@@ -210,7 +212,7 @@ func smooth(x []float64) {
 	const reach = 4
 	in := append([]float64(nil), x...)
 	for i := range x {
-		x[i] = mean(in[max(0, i-reach):min(len(in), i+reach+1)])
+		x[i] = robust.Mean(in[max(0, i-reach):min(len(in), i+reach+1)])
 	}
 }
 

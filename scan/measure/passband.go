@@ -2,16 +2,18 @@ package measure
 
 import (
 	"math"
-	"sort"
 
 	"gonum.org/v1/gonum/mat"
 
+	"rooftone/dsp/decibel"
+	"rooftone/dsp/robust"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 )
 
 // Passband is the shape that the radio's own filters give every slice.
 type Passband struct {
-	coefficients []float64 // Chebyshev, of offset / (UsableShare × rate), in dB
+	coefficients []float64 // Chebyshev, of offset / (listen.UsableShare × rate), in dB
 	SigmaDB      float64   // what may be left of the shape after division
 }
 
@@ -34,7 +36,7 @@ func (p *Passband) At(offsetHz, rateHz float64) float64 {
 	if p.coefficients == nil {
 		return 0
 	}
-	u := max(-1, min(1, offsetHz/(UsableShare*rateHz)))
+	u := max(-1, min(1, offsetHz/(listen.UsableShare*rateHz)))
 	// Clenshaw's recurrence.
 	var b1, b2 float64
 	for k := len(p.coefficients) - 1; k > 0; k-- {
@@ -49,7 +51,7 @@ func (p *Passband) At(offsetHz, rateHz float64) float64 {
 // nor tones can pull as long as most slices are flat in most places. Where a
 // channel's skirt may lie is left out, but for slices that are as good as
 // empty.
-func findPassband(slices []*Slice, channels []band.Channel) Passband {
+func findPassband(slices []*listen.Slice, channels []band.Channel) Passband {
 	flat := Passband{SigmaDB: unknownPassbandDB}
 	if len(slices) < passbandSlices {
 		return flat
@@ -58,7 +60,7 @@ func findPassband(slices []*Slice, channels []band.Channel) Passband {
 	floors := crudeFloors(slices)
 	for h, s := range slices {
 		skirts := channels
-		if median(s.Density) < emptyRatio*floors[gainKey(s.GainDB)] {
+		if robust.Median(s.Density) < emptyRatio*floors[listen.GainKey(s.GainDB)] {
 			skirts = nil
 		}
 		table[h] = passbandRow(s, skirts)
@@ -74,7 +76,7 @@ func findPassband(slices []*Slice, channels []band.Channel) Passband {
 					column = append(column, v-shape[k])
 				}
 			}
-			level[h] = median(column)
+			level[h] = robust.Median(column)
 		}
 		for k := range shape {
 			column = column[:0]
@@ -86,7 +88,7 @@ func findPassband(slices []*Slice, channels []band.Channel) Passband {
 			if len(column) < pieceSlices {
 				return flat
 			}
-			shape[k] = median(column)
+			shape[k] = robust.Median(column)
 		}
 	}
 	coefficients, rest := fitChebyshev(shape, passbandDegree)
@@ -97,12 +99,12 @@ func findPassband(slices []*Slice, channels []band.Channel) Passband {
 
 // passbandRow cuts a slice's usable band into pieces and returns the median
 // density of each in dB, NaN where a channel's skirt or the DC spike may lie.
-func passbandRow(s *Slice, channels []band.Channel) []float64 {
+func passbandRow(s *listen.Slice, channels []band.Channel) []float64 {
 	row := make([]float64, passbandParts)
-	width := 2 * UsableShare * s.RateHz / passbandParts
+	width := 2 * listen.UsableShare * s.RateHz / passbandParts
 	var piece []float64
 	for k := range row {
-		low := -UsableShare*s.RateHz + float64(k)*width
+		low := -listen.UsableShare*s.RateHz + float64(k)*width
 		row[k] = math.NaN()
 		if nearSkirt(s.CenterHz+low, s.CenterHz+low+width, channels) {
 			continue
@@ -115,7 +117,7 @@ func passbandRow(s *Slice, channels []band.Channel) []float64 {
 			}
 		}
 		if len(piece) > 8 {
-			row[k] = toDB(median(piece))
+			row[k] = decibel.Of(robust.Median(piece))
 		}
 	}
 	return row
@@ -155,20 +157,4 @@ func fitChebyshev(values []float64, degree int) (coefficients []float64, rest fl
 }
 
 // dcGapHz is how far from the middle of a slice the DC spike is left out.
-func dcGapHz(s *Slice) float64 { return max(10e3, 4*s.StepHz) }
-
-func median(x []float64) float64 {
-	if len(x) == 0 {
-		return math.NaN()
-	}
-	y := append([]float64(nil), x...)
-	sort.Float64s(y)
-	if n := len(y); n%2 == 0 {
-		return (y[n/2-1] + y[n/2]) / 2
-	}
-	return y[len(y)/2]
-}
-
-func toDB(power float64) float64 { return 10 * math.Log10(power) }
-
-func fromDB(db float64) float64 { return math.Pow(10, db/10) }
+func dcGapHz(s *listen.Slice) float64 { return max(10e3, 4*s.StepHz) }

@@ -1,11 +1,15 @@
 package measure
 
-import "math"
+import (
+	"math"
+	"rooftone/dsp/decibel"
+	"rooftone/scan/listen"
+)
 
 const (
 	// weakPlaceHz is how near its place a tone must be to count as a pilot
 	// when its data cannot be seen.
-	weakPlaceHz = stationLimitHz
+	weakPlaceHz = listen.StationLimitHz
 
 	// powerShows is the excess over the noise, relative to it, from which a
 	// channel without a pilot is not called vacant: −10 dB.
@@ -69,9 +73,9 @@ func (m *measurer) judgeStrong(r *Reading, e *evidence, noise *floor, doubt func
 	}
 	excess := partExcess(e.parts, noise.density)
 	middle := excess[len(excess)/2]
-	expected := fromDB(r.Pilot.ImpliedCN.Value)
+	expected := decibel.Power(r.Pilot.ImpliedCN.Value)
 	sigma := noise.relative * (1 + math.Max(0, middle))
-	least := expected * fromDB(-dataShortDB)
+	least := expected * decibel.Power(-dataShortDB)
 	// Where data should stand far out of the noise floor's uncertainty, it must.
 	clear := 3 * sigma
 	if expected > 8*sigma {
@@ -86,7 +90,7 @@ func (m *measurer) judgeStrong(r *Reading, e *evidence, noise *floor, doubt func
 		doubt(Vacant, why)
 	case middle < least || middle < clear:
 		doubt(Unsure, DoubtNoiseLevel)
-	case excess[len(excess)/5] < middle*fromDB(-15):
+	case excess[len(excess)/5] < middle*decibel.Power(-15):
 		// A station fills its channel; echoes notch pieces of it, not a fifth.
 		doubt(Unsure, DoubtShape)
 	default:

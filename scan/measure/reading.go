@@ -40,7 +40,10 @@ type Pilot struct {
 // 6 MHz; dBFS is relative to a tone that just reaches the converter's rails.
 type Reading struct {
 	Channel band.Channel
-	Covered bool // the source's slices cover the channel
+
+	// Seen are the parts of the channel that the reading rests on, ascending
+	// and apart; empty when nothing of it was heard.
+	Seen []band.Span
 
 	PowerDBFS *Estimate // signal and noise
 	PowerDBm  *Estimate // the same at the antenna input; nil without calibration
@@ -57,6 +60,10 @@ type Reading struct {
 	Pilot   *Pilot
 
 	Standard Standard // what is on the channel; "" when it could not be told
+
+	// Occupant is what can be said of something that fills the channel, or a
+	// part of it, and is no television signal that is known; else nil.
+	Occupant *Occupant
 
 	// MER is the modulation error ratio in dB: data power over error power in
 	// the 5.38 MHz Nyquist band, from the field-sync training, joined over the
@@ -91,12 +98,29 @@ type Reading struct {
 	EchoCost, UnderCost *Estimate
 	UnderTilted         bool
 
-	Presence  Presence // "" when not covered
+	Presence  Presence // "" when nothing of the channel was heard
 	Suspicion []Doubt  // why something that is there is not, or may not be, a station
 
 	GainDB          *float64
 	ClippedFraction float64
 	LostSamples     bool
+}
+
+// Heard reports whether any part of the channel was heard.
+func (r *Reading) Heard() bool { return len(r.Seen) > 0 }
+
+// Covered reports whether the whole channel was heard.
+func (r *Reading) Covered() bool {
+	return len(r.Seen) == 1 && r.Seen[0].LowHz <= r.Channel.LowerHz && r.Seen[0].HighHz >= r.Channel.UpperHz()
+}
+
+// SeenShare is the part of the channel's 6 MHz that was heard, 0 to 1.
+func (r *Reading) SeenShare() float64 {
+	var hz float64
+	for _, s := range r.Seen {
+		hz += s.WidthHz()
+	}
+	return hz / band.WidthHz
 }
 
 // Standard is a television standard.
@@ -115,8 +139,12 @@ const (
 	// MarginEqualised is what an ideal decision-feedback equaliser reaches
 	// with the signal-to-noise ratio measured across the channel.
 	MarginEqualised MarginMethod = "equalised"
-	MarginPower     MarginMethod = "power" // C/N by power alone
-	MarginPilot     MarginMethod = "pilot" // C/N by the pilot alone
+	// MarginTraining is the same from the parts of the channel that were seen:
+	// what the training showed there, and of the rest what the paths that it
+	// showed promise, the interval as wide as they leave open.
+	MarginTraining MarginMethod = "training"
+	MarginPower    MarginMethod = "power" // C/N by power alone
+	MarginPilot    MarginMethod = "pilot" // C/N by the pilot alone
 )
 
 // SliceMER is the modulation error ratio in one slice of a channel.
@@ -144,6 +172,19 @@ type ResponsePoint struct {
 	LevelDB  Estimate
 }
 
+// Occupant describes a signal that is no television station.
+type Occupant struct {
+	Span     band.Span // what it fills of what was seen
+	UnevenDB float64   // from the tenth to the ninetieth percentile of its density over frequency
+
+	// RepeatSeconds is the time after which it is most like itself: the useful
+	// part of an OFDM symbol, a line of analogue video; 0 when there is none.
+	RepeatSeconds float64
+
+	// OnShare is the share of the time in which it is on, 1 for a steady one.
+	OnShare float64
+}
+
 // Doubt is a reason to take something in a channel for anything but a station.
 type Doubt string
 
@@ -154,5 +195,6 @@ const (
 	DoubtNoClock    Doubt = "no-clock"    // a weak tone, and the clock error is not known
 	DoubtNoPilot    Doubt = "no-pilot"    // power without a pilot
 	DoubtShape      Doubt = "shape"       // power that does not have a station's spectrum
+	DoubtNoTraining Doubt = "no-training" // a tone and power, without the training that should be found in it
 	DoubtNoiseLevel Doubt = "noise-level" // the noise floor is not known well enough
 )

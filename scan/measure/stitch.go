@@ -4,8 +4,11 @@ import (
 	"math"
 	"sort"
 
+	"rooftone/dsp/decibel"
 	"rooftone/dsp/psd"
+	"rooftone/dsp/robust"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 )
 
 // stitch joins the view's slices.
@@ -17,7 +20,7 @@ func (v *view) stitch(channels []band.Channel) {
 // slices it is made of.
 type view struct {
 	gainDB   float64
-	slices   []*Slice
+	slices   []*listen.Slice
 	passband Passband
 	rounding float64 // density in FS²/Hz that the converter's rounding adds after the pass band
 	clock    float64 // true frequency over the radio's own: 1 + ppm·1e−6
@@ -31,7 +34,7 @@ type view struct {
 // divided out, and the gap that the DC spike leaves is bridged from its sides.
 // Frequencies outside the channels and a little beside them are left out.
 // lift tells for each value by what it was multiplied to flatten the pass band.
-func stitch(slices []*Slice, channels []band.Channel, p Passband, clock float64) (out psd.Spectrum, lift []float32) {
+func stitch(slices []*listen.Slice, channels []band.Channel, p Passband, clock float64) (out psd.Spectrum, lift []float32) {
 	const besideHz = 200e3
 	step := slices[0].StepHz
 	for _, s := range slices {
@@ -49,15 +52,15 @@ func stitch(slices []*Slice, channels []band.Channel, p Passband, clock float64)
 		averages = append(averages, s.Averages)
 		addSlice(&out, lift, distance, s, p, clock)
 	}
-	out.Averages = median(averages)
+	out.Averages = robust.Median(averages)
 	keepChannels(&out, channels, besideHz)
 	return out, lift
 }
 
-func addSlice(out *psd.Spectrum, lift, distance []float32, s *Slice, p Passband, clock float64) {
+func addSlice(out *psd.Spectrum, lift, distance []float32, s *listen.Slice, p Passband, clock float64) {
 	density := bridged(s)
 	middle := float64(len(density) / 2)
-	half := UsableShare * s.RateHz
+	half := listen.UsableShare * s.RateHz
 	first := max(0, int(math.Ceil((s.CenterHz*clock-half-out.StartHz)/out.StepHz)))
 	last := min(len(out.Density)-1, int(math.Floor((s.CenterHz*clock+half-out.StartHz)/out.StepHz)))
 	for i := first; i <= last; i++ {
@@ -72,7 +75,7 @@ func addSlice(out *psd.Spectrum, lift, distance []float32, s *Slice, p Passband,
 		}
 		// Interpolating densities keeps the power of a line.
 		d := density[k] + (x-float64(k))*(density[k+1]-density[k])
-		up := fromDB(-p.At(offset, s.RateHz))
+		up := decibel.Power(-p.At(offset, s.RateHz))
 		out.Density[i], lift[i] = d*up, float32(up)
 		distance[i] = float32(math.Abs(offset))
 	}
@@ -80,7 +83,7 @@ func addSlice(out *psd.Spectrum, lift, distance []float32, s *Slice, p Passband,
 
 // bridged returns a slice's density with the DC spike replaced by a straight
 // line between the levels on both sides.
-func bridged(s *Slice) []float64 {
+func bridged(s *listen.Slice) []float64 {
 	out := append([]float64(nil), s.Density...)
 	middle := len(out) / 2
 	gap := int(math.Ceil(dcGapHz(s) / s.StepHz))
@@ -88,8 +91,8 @@ func bridged(s *Slice) []float64 {
 	if middle-beside < 0 || middle+beside >= len(out) {
 		return out
 	}
-	left := mean(out[middle-beside : middle-gap])
-	right := mean(out[middle+gap+1 : middle+beside+1])
+	left := robust.Mean(out[middle-beside : middle-gap])
+	right := robust.Mean(out[middle+gap+1 : middle+beside+1])
 	for i := -gap; i <= gap; i++ {
 		out[middle+i] = left + (right-left)*(float64(i+gap)+0.5)/(2*float64(gap)+1)
 	}
@@ -137,7 +140,7 @@ func (v *view) parts(c band.Channel) []part {
 		}
 		out = append(out, part{
 			offsetHz: (float64(k) + 0.5) * width,
-			density:  median(d) / medianOfGamma(v.spectrum.Averages),
+			density:  robust.Median(d) / robust.MedianOfGamma(v.spectrum.Averages),
 		})
 	}
 	return out
@@ -154,28 +157,13 @@ func (v *view) densities(lowHz, highHz float64) []float64 {
 	return s.Density[first:last]
 }
 
-// medianOfGamma is the median over the mean of an average of k exponentially
-// distributed values, by Wilson and Hilferty's approximation.
-func medianOfGamma(k float64) float64 {
-	x := 1 - 1/(9*k)
-	return x * x * x
-}
-
-func mean(x []float64) float64 {
-	var sum float64
-	for _, v := range x {
-		sum += v
-	}
-	return sum / float64(len(x))
-}
-
 // views sorts slices by gain and rate, those with the most slices first.
 // roundingPower is what the converter's rounding adds to every sample in FS².
-func views(slices []*Slice, channels []band.Channel, clock, roundingPower float64) []*view {
+func views(slices []*listen.Slice, channels []band.Channel, clock, roundingPower float64) []*view {
 	type kind struct{ gain, rate float64 }
-	byKind := map[kind][]*Slice{}
+	byKind := map[kind][]*listen.Slice{}
 	for _, s := range slices {
-		k := kind{gainKey(s.GainDB), s.RateHz}
+		k := kind{listen.GainKey(s.GainDB), s.RateHz}
 		byKind[k] = append(byKind[k], s)
 	}
 	// The pass band hangs on the rate, not on the gain.
@@ -183,7 +171,7 @@ func views(slices []*Slice, channels []band.Channel, clock, roundingPower float6
 	var out []*view
 	for k, list := range byKind {
 		if _, ok := shapes[k.rate]; !ok {
-			var same []*Slice
+			var same []*listen.Slice
 			for _, s := range slices {
 				if s.RateHz == k.rate {
 					same = append(same, s)

@@ -128,7 +128,7 @@ func newFollower(c band.Channel, l *lessons, where layout, thresholdDB, referenc
 			r = &l.survey.Channels[i].Reading
 		}
 	}
-	if r == nil || !r.Covered {
+	if r == nil || !r.Heard() {
 		return nil, fmt.Errorf("channel %d was not heard in the careful visit", c.Number)
 	}
 	if r.GainDB != nil {

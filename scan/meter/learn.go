@@ -8,6 +8,7 @@ import (
 	"rooftone/dsp/psd"
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 )
@@ -90,7 +91,7 @@ type keeper struct {
 	rateHz float64
 	stay   tuner.Block
 	open   bool
-	slices []*measure.Slice
+	slices []*listen.Slice
 }
 
 func (k *keeper) keep(b tuner.Block, newStay bool) error {
@@ -116,7 +117,7 @@ func (k *keeper) end() {
 	}
 	k.open = false
 	if k.welch.Averages() >= 1 {
-		k.slices = append(k.slices, &measure.Slice{
+		k.slices = append(k.slices, &listen.Slice{
 			CenterHz: k.stay.CenterHz, RateHz: k.stay.RateHz, GainDB: k.stay.GainDB,
 			Density: k.welch.Density(nil), StepHz: k.welch.StepHz(), Averages: k.welch.Averages(),
 		})

@@ -11,6 +11,7 @@ import (
 
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 )
@@ -220,7 +221,7 @@ func (m *Meter) study(ctx context.Context, p tuner.Playlist) (covered map[int]bo
 	for i := range survey.Channels {
 		r := &survey.Channels[i].Reading
 		n := slices.Index(m.Channels, r.Channel)
-		if n < 0 || !r.Covered {
+		if n < 0 || !r.Heard() {
 			continue
 		}
 		gain := tuner.UnknownGain()
@@ -256,7 +257,7 @@ func known(gainDB float64) float64 {
 	return gainDB
 }
 
-func atRate(list []*measure.Slice, rateHz float64) (out []*measure.Slice) {
+func atRate(list []*listen.Slice, rateHz float64) (out []*listen.Slice) {
 	for _, s := range list {
 		if s.RateHz == rateHz {
 			out = append(out, s)
@@ -276,7 +277,7 @@ func lay(c band.Channel, seen map[tuner.Tuning]bool, gainDB, clock float64) (bes
 	}
 	for rate, centers := range byRate {
 		slices.Sort(centers)
-		half := measure.UsableShare * rate
+		half := listen.UsableShare * rate
 		var chosen []float64
 		for from := c.LowerHz / clock; from < c.UpperHz()/clock; {
 			// The one that reaches farthest of those that leave no gap.
@@ -302,7 +303,7 @@ func lay(c band.Channel, seen map[tuner.Tuning]bool, gainDB, clock float64) (bes
 func held(seen map[tuner.Tuning]bool) (out []Span) {
 	var list []Span
 	for t := range seen {
-		half := measure.UsableShare * t.RateHz
+		half := listen.UsableShare * t.RateHz
 		list = append(list, Span{t.CenterHz - half, t.CenterHz + half})
 	}
 	slices.SortFunc(list, func(a, b Span) int {

@@ -24,7 +24,7 @@ func NewMark(s *scan.Survey) Mark {
 		m.Clock = &ppm
 	}
 	for i := range s.Channels {
-		if c := &s.Channels[i]; c.Covered {
+		if c := &s.Channels[i]; c.Heard() {
 			m.Heard = append(m.Heard, heardOf(c))
 		}
 	}
@@ -96,7 +96,7 @@ func channel(number int) (band.Channel, bool) {
 
 func (h *Heard) channel(c band.Channel) scan.Channel {
 	out := scan.Channel{Reading: measure.Reading{
-		Channel: c, Covered: true, Presence: h.Presence, Standard: h.Standard,
+		Channel: c, Seen: []band.Span{c.Span()}, Presence: h.Presence, Standard: h.Standard,
 		Margin: copied(h.Margin), MarginMethod: h.MarginMethod, CN: copied(h.CN), MER: copied(h.MER),
 		PowerDBFS: copied(h.Power), Tilt: copied(h.Tilt), Ripple: copied(h.Ripple),
 		EchoCost: copied(h.EchoCost), UnderCost: copied(h.UnderCost), Echoes: slices.Clone(h.Echoes),

@@ -20,10 +20,10 @@ func TestNewMark(t *testing.T) {
 		Clock: &measure.Clock{PPM: *e(12, 0.5)},
 		Channels: []scan.Channel{
 			{Reading: measure.Reading{Channel: band.Channel{Number: 7, LowerHz: 174e6}}},
-			{Reading: measure.Reading{Channel: band.Channel{Number: 9, LowerHz: 186e6}, Covered: true, Presence: measure.Vacant, PowerDBFS: e(-50, 0.1)}},
+			{Reading: measure.Reading{Channel: band.Channel{Number: 9, LowerHz: 186e6}, Seen: []band.Span{{LowHz: 186e6, HighHz: 192e6}}, Presence: measure.Vacant, PowerDBFS: e(-50, 0.1)}},
 			{
 				Reading: measure.Reading{
-					Channel: band.Channel{Number: 22, LowerHz: 518e6}, Covered: true, Presence: measure.Present,
+					Channel: band.Channel{Number: 22, LowerHz: 518e6}, Seen: []band.Span{{LowHz: 518e6, HighHz: 524e6}}, Presence: measure.Present,
 					Standard: measure.ATSC1, Margin: e(7, 0.5), MarginMethod: measure.MarginEqualised, CN: e(23, 0.5),
 					MER: e(22, 0.25), PowerDBFS: e(-30, 0.25), Tilt: e(1, 0.5), Ripple: e(4, 0.5),
 					EchoCost: e(3, 0.5), Echoes: []measure.Echo{{DelayUS: *e(1.25, 0.01), LevelDB: *e(-9, 0.5)}},

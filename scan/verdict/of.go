@@ -24,7 +24,7 @@ const (
 // touch it, nil where there is none.
 func Of(r, below, above *measure.Reading) Verdict {
 	var v Verdict
-	if !r.Covered {
+	if !r.Heard() {
 		return v
 	}
 	if r.ClippedFraction > overloadFraction {

@@ -13,12 +13,15 @@ import (
 
 func estimate(v float64) *measure.Estimate { return &measure.Estimate{Value: v, Sigma: 0.1} }
 
+// heard is some of a channel.
+var heard = []band.Span{{LowHz: 518e6, HighHz: 524e6}}
+
 // reading is a present channel with a margin, and what echoes and things under
 // the signal cost of it.
 func reading(marginDB, echoes, under float64) *measure.Reading {
 	c, _ := band.Plans()[0].Channel(22)
 	return &measure.Reading{
-		Channel: c, Covered: true, Presence: measure.Present, Standard: measure.ATSC1,
+		Channel: c, Seen: []band.Span{c.Span()}, Presence: measure.Present, Standard: measure.ATSC1,
 		PowerDBFS: estimate(-20), CN: estimate(marginDB + 15.2 + echoes + under), Margin: estimate(marginDB),
 		EchoCost: estimate(echoes), UnderCost: estimate(under),
 	}
@@ -108,7 +111,7 @@ func TestNeighbour(t *testing.T) {
 }
 
 func TestOtherThanEightVSB(t *testing.T) {
-	r := &measure.Reading{Covered: true, Presence: measure.Present, Standard: measure.ATSC3, CN: estimate(25)}
+	r := &measure.Reading{Seen: heard, Presence: measure.Present, Standard: measure.ATSC3, CN: estimate(25)}
 	v := Of(r, nil, nil)
 	require.Equal(t, "other-standard", limits(v))
 	require.Contains(t, v.Reasons[0].Evidence, "whatever the aim")
@@ -118,7 +121,7 @@ func TestOtherThanEightVSB(t *testing.T) {
 		measure.DoubtNoData, measure.DoubtSpur, measure.DoubtOffPlace, measure.DoubtNoClock,
 		measure.DoubtNoPilot, measure.DoubtShape, measure.DoubtNoiseLevel,
 	} {
-		r := &measure.Reading{Covered: true, Presence: measure.Unsure, Suspicion: []measure.Doubt{d}, Pilot: &measure.Pilot{}}
+		r := &measure.Reading{Seen: heard, Presence: measure.Unsure, Suspicion: []measure.Doubt{d}, Pilot: &measure.Pilot{}}
 		v := Of(r, nil, nil)
 		require.Len(t, v.Reasons, 1, "%s", d)
 		require.NotEmpty(t, v.Reasons[0].Evidence)
@@ -128,8 +131,8 @@ func TestOtherThanEightVSB(t *testing.T) {
 
 func TestNothingToJudge(t *testing.T) {
 	require.Equal(t, Verdict{}, Of(&measure.Reading{}, nil, nil))
-	require.Equal(t, Verdict{}, Of(&measure.Reading{Covered: true, Presence: measure.Vacant}, nil, nil))
-	pilotOnly := &measure.Reading{Covered: true, Presence: measure.Present, Standard: measure.ATSC1}
+	require.Equal(t, Verdict{}, Of(&measure.Reading{Seen: heard, Presence: measure.Vacant}, nil, nil))
+	pilotOnly := &measure.Reading{Seen: heard, Presence: measure.Present, Standard: measure.ATSC1}
 	v := Of(pilotOnly, nil, nil)
 	require.Equal(t, Trace, v.Grade)
 	require.Equal(t, "weak", limits(v))
@@ -140,7 +143,7 @@ func TestNothingToJudge(t *testing.T) {
 
 func ExampleOf() {
 	r := &measure.Reading{
-		Covered: true, Presence: measure.Present, Standard: measure.ATSC1,
+		Seen: heard, Presence: measure.Present, Standard: measure.ATSC1,
 		CN:     &measure.Estimate{Value: 17, Sigma: 0.1},
 		Margin: &measure.Estimate{Value: 1.8, Sigma: 0.1},
 	}

@@ -1,4 +1,4 @@
-package measure
+package listen
 
 import (
 	"fmt"
@@ -24,11 +24,19 @@ const (
 	// MaxPPM is the clock error that is searched for.
 	MaxPPM = 60
 
-	// pilotErrorHz is how far a pilot may be from its nominal place besides
+	// PilotErrorHz is how far a pilot may be from its nominal place besides
 	// the clock error, and fineGuardHz what is kept on each side to read the
 	// noise from.
-	pilotErrorHz = 5e3
-	fineGuardHz  = 10e3
+	PilotErrorHz = 5e3
+
+	// StationLimitHz is how far a station's pilot may be from its nominal
+	// place: from memory of the trade.
+	StationLimitHz = 1000
+
+	// DefaultFalseAlarm is the probability per vacant channel of taking noise
+	// for a tone.
+	DefaultFalseAlarm = 1e-3
+	fineGuardHz       = 10e3
 
 	// fineSeconds is the longest piece of a stay that is transformed at once
 	// to find a pilot. Longer would ask for a steadier clock than the
@@ -137,7 +145,7 @@ func (s *Slicer) Begin(stay tuner.Stay) error {
 	for _, c := range s.channels {
 		offset := c.PilotHz() - stay.CenterHz
 		// Rounded up to half a power of two, so that channels share plans.
-		span := math.Exp2(math.Ceil(math.Log2(2*(MaxPPM*1e-6*c.PilotHz()+pilotErrorHz+fineGuardHz))*2) / 2)
+		span := math.Exp2(math.Ceil(math.Log2(2*(MaxPPM*1e-6*c.PilotHz()+PilotErrorHz+fineGuardHz))*2) / 2)
 		if math.Abs(offset) > half || math.Abs(offset)+span/2 > stay.RateHz/2 {
 			continue
 		}
@@ -229,7 +237,7 @@ func (s *Slices) Add(x *Slice) {
 	if s.at == nil {
 		s.at = map[[3]float64]int{}
 	}
-	key := [3]float64{x.CenterHz, x.RateHz, gainKey(x.GainDB)}
+	key := [3]float64{x.CenterHz, x.RateHz, GainKey(x.GainDB)}
 	i, seen := s.at[key]
 	if !seen {
 		s.at[key] = len(s.list)
@@ -288,4 +296,12 @@ func average(dst []float64, dstWeight float64, src []float64, srcWeight float64)
 	for i := range dst {
 		dst[i] = (dst[i]*dstWeight + src[i]*srcWeight) / total
 	}
+}
+
+// GainKey stands for a gain in maps, in which NaN would never be found again.
+func GainKey(gainDB float64) float64 {
+	if math.IsNaN(gainDB) {
+		return 0
+	}
+	return gainDB
 }

@@ -1,4 +1,4 @@
-package measure
+package listen
 
 import (
 	"math"

@@ -1,0 +1,113 @@
+package measure
+
+import (
+	"math"
+
+	"rooftone/dsp/decibel"
+	"rooftone/scan/band"
+	"rooftone/scan/listen"
+)
+
+// bootstrapOf says whether a bootstrap was found in a channel in any slice, of
+// whatever gain and rate, and whether it was sought for long enough to say that
+// there is none.
+func bootstrapOf(c band.Channel, slices []*listen.Slice) (found, sought bool) {
+	for _, s := range slices {
+		for _, b := range s.Bootstraps {
+			if b.Channel == c {
+				found = found || b.Found
+				sought = sought || b.Seconds >= listen.BootstrapSeconds
+			}
+		}
+	}
+	return found, sought
+}
+
+// errorOf is the density of a training's error on the stitched spectrum's
+// scale, in FS²/Hz, and its relative standard uncertainty.
+func (v *view) errorOf(c band.Channel, t listen.Trained) (density, relative float64, ok bool) {
+	if !(t.ErrorDensity > 0) {
+		return 0, 0, false
+	}
+	// The fit saw the slice as the radio's filters left it.
+	return t.ErrorDensity * v.meanLift(c.LowerHz+t.LowHz, c.LowerHz+t.HighHz), t.ErrorSigma / t.ErrorDensity, true
+}
+
+// mer fills a Reading's modulation error ratio from its slices: data power and
+// error power add up over the slices.
+func (m *measurer) mer(r *Reading, trained []listen.Trained) {
+	var data, errors, variance float64
+	for _, t := range trained {
+		r.Moving = r.Moving || t.Moving
+		r.SliceMER = append(r.SliceMER, SliceMER{t.OffsetHz, Estimate{t.MERdB, t.MERSigmaDB}})
+		if e, relative, ok := m.view.errorOf(r.Channel, t); ok {
+			data += e * decibel.Power(t.MERdB)
+			errors += e
+			variance += math.Pow(e*relative, 2)
+		}
+	}
+	if errors > 0 {
+		r.MER = &Estimate{decibel.Of(data / errors), 10 / math.Ln10 * math.Sqrt(variance) / errors}
+	}
+}
+
+const (
+	// A slice's error is put down to more than noise when it exceeds the floor
+	// by this many standard uncertainties, and by this much.
+	standsOutSigma = 3.3
+	standsOutDB    = 0.3
+)
+
+// under says what stands under a channel: the noise floor, what the training
+// left where that is clearly more, or the training alone where the floor is
+// known less well.
+func (m *measurer) under(r *Reading, noise *floor, trained []listen.Trained) *interference {
+	var pieces []errorPiece
+	var relatives []float64
+	var sum, weight float64
+	for _, t := range trained {
+		if density, relative, ok := m.view.errorOf(r.Channel, t); ok {
+			pieces = append(pieces, errorPiece{t.LowHz, t.HighHz, density})
+			relatives = append(relatives, relative)
+			sum += density / (relative * relative)
+			weight += 1 / (relative * relative)
+		}
+	}
+	if len(pieces) == 0 {
+		if noise == nil {
+			return nil
+		}
+		return &interference{floor: noise.density, relative: noise.relative, method: noise.method}
+	}
+	residual := floor{sum / weight, 1 / math.Sqrt(weight), NoiseTraining}
+	if noise == nil {
+		noise = &residual
+	}
+	standsOut := func(density, relative float64) bool {
+		excess := density/noise.density - 1
+		return excess > standsOutSigma*math.Hypot(relative, noise.relative) && decibel.Of(1+excess) > standsOutDB
+	}
+	out := &interference{floor: noise.density, relative: noise.relative, method: noise.method}
+	evenly := standsOut(residual.density, residual.relative)
+	var variance float64
+	stands := false
+	for i, p := range pieces {
+		if evenly || standsOut(p.density, relatives[i]) {
+			p.density = math.Max(p.density, noise.density)
+			variance += math.Pow(relatives[i]/float64(len(pieces)), 2)
+			stands = true
+		} else {
+			p.density = noise.density
+		}
+		out.pieces = append(out.pieces, p)
+	}
+	if stands {
+		out.relative = math.Hypot(math.Sqrt(variance), noise.relative)
+		return out
+	}
+	out.pieces = nil
+	if residual.relative < noise.relative {
+		out.floor, out.relative, out.method = residual.density, residual.relative, NoiseTraining
+	}
+	return out
+}
