@@ -50,6 +50,11 @@ type Training struct {
 	DataDensity, DataSigma   float64
 	ErrorDensity, ErrorSigma float64
 
+	// Changing is the chance that the fields of a channel that stands still
+	// differ as much as these do: near 0 for one that changes from field to
+	// field, and 1 for a single field.
+	Changing float64
+
 	// Response is the channel's response every 5 kHz of the band that was
 	// fitted, which may exceed LowHz to HighHz. Its phase is 0 where the anchor
 	// alone would have 0: phase and time are the stay's own.
@@ -97,6 +102,7 @@ func (t *Trainer) judge(out *Training, noise float64) {
 	for _, m := range p.solve() {
 		out.Taps = append(out.Taps, Tap{float64(m.delay) * g.step / 2, m.gain})
 	}
+	out.Changing = t.changing()
 	out.echoes = t.echoData()
 }
 
