@@ -1,11 +1,17 @@
 package listen
 
 import (
+	"encoding/binary"
 	"fmt"
+	"hash/fnv"
 	"math"
+	"slices"
 	"time"
 
+	"rooftone/dsp/ofdm"
+	"rooftone/dsp/pattern"
 	"rooftone/dsp/psd"
+	"rooftone/dsp/robust"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
 	"rooftone/scan/tuner"
@@ -64,10 +70,19 @@ type Slice struct {
 	Fine    []Fine    // one for each pilot's place in the slice
 	Trained []Trained // one for each channel whose training was found in it
 
+	// Searched says of which channels the training was looked for.
+	Searched []Searched
+
 	// Paths are those of the channels whose last part this slice showed.
 	Paths []Paths
 
 	Bootstraps []Bootstrap // one for each channel that was searched for one
+
+	// Pattern is what tells the samples from noise besides their spectrum; nil
+	// where a station's training was found, or nothing was looked for.
+	Pattern *pattern.Found
+
+	stays []uint64 // what tells the stays apart that are in it
 }
 
 // Fine is a fine spectrum around the nominal place of one channel's pilot. Its
@@ -92,11 +107,16 @@ type Slicer struct {
 
 	density []float64 // scratch
 
-	kept     []complex64 // the stay's samples, as far as the training wants them
-	trainers map[trainerKey]*vsb.Trainer
-	lowest   map[float64]float64 // by gain, the lowest density of a slice so far
-	quietest float64             // the lowest error density of a training so far
-	pilotPPM map[int]float64     // by channel, the clock error that its pilot stands for
+	kept      []complex64 // the stay's samples, as far as the training wants them
+	trainers  map[trainerKey]madeTrainer
+	searchers map[trainerKey]madeSearcher
+	spotter   ofdm.Spotter
+	spots     []int // where the stay may hold a bootstrap
+	spotted   bool  // that was looked for
+	finder    *pattern.Finder
+	finderOf  float64 // its sample rate
+
+	pilots map[int]*pilotNews // by channel
 }
 
 // zoomKey tells zooms apart: in a regular visit all channels' pilots lie at
@@ -110,7 +130,7 @@ const maxZooms, maxTrainers = 1, 8
 // NewSlicer makes a Slicer that looks for the pilots and the training of the
 // given channels in what a source delivers.
 func NewSlicer(channels []band.Channel, source tuner.Info) *Slicer {
-	return &Slicer{channels: channels, source: source, quietest: math.Inf(1)}
+	return &Slicer{channels: channels, source: source}
 }
 
 // Useful reports whether a stay shows any part of the channels.
@@ -122,6 +142,16 @@ func (s *Slicer) Useful(stay tuner.Stay) bool {
 		}
 	}
 	return false
+}
+
+// Shows is the part of a channel that the slice shows, empty when it is none.
+func (s *Slice) Shows(c band.Channel) band.Span {
+	half := UsableShare * s.RateHz
+	low, high := math.Max(s.CenterHz-half, c.LowerHz), math.Min(s.CenterHz+half, c.UpperHz())
+	if !(high > low) {
+		return band.Span{}
+	}
+	return band.Span{LowHz: low, HighHz: high}
 }
 
 // Begin starts a slice.
@@ -139,7 +169,7 @@ func (s *Slicer) Begin(stay tuner.Stay) error {
 		s.plans = map[zoomKey]*psd.Zoom{}
 	}
 	s.welch.Reset()
-	s.kept = s.kept[:0]
+	s.kept, s.spotted = s.kept[:0], false
 	s.zooms, s.zoomOf = s.zooms[:0], s.zoomOf[:0]
 	half := UsableShare * stay.RateHz
 	for _, c := range s.channels {
@@ -238,7 +268,11 @@ func (s *Slices) Add(x *Slice) {
 		s.at = map[[3]float64]int{}
 	}
 	key := [3]float64{x.CenterHz, x.RateHz, GainKey(x.GainDB)}
+	x.stays = append(x.stays, x.fingerprint())
 	i, seen := s.at[key]
+	if seen && slices.Contains(s.list[i].stays, x.stays[0]) {
+		return // the same samples again, as in a file that was named twice
+	}
 	if !seen {
 		s.at[key] = len(s.list)
 		s.list = append(s.list, x)
@@ -251,6 +285,17 @@ func (s *Slices) Add(x *Slice) {
 	s.list[i].merge(x)
 }
 
+// fingerprint tells a stay from every other, unless it has the same samples.
+func (s *Slice) fingerprint() uint64 {
+	h := fnv.New64a()
+	var b [8]byte
+	for _, d := range s.Density {
+		binary.LittleEndian.PutUint64(b[:], math.Float64bits(d))
+		h.Write(b[:]) // never fails
+	}
+	return h.Sum64()
+}
+
 // List returns the slices in the order in which their tunings first came.
 func (s *Slices) List() []*Slice { return s.list }
 
@@ -260,8 +305,20 @@ func (s *Slice) merge(x *Slice) {
 	s.Lost = s.Lost || x.Lost
 	average(s.Density, s.Averages, x.Density, x.Averages)
 	s.Averages += x.Averages
+	s.stays = append(s.stays, x.stays...)
 	for _, t := range x.Trained {
 		s.takeTraining(t)
+	}
+	for _, o := range x.Searched {
+		s.takeSearched(o)
+	}
+	switch {
+	case x.Pattern == nil || len(s.Trained) > 0:
+		s.Pattern = nil
+	case s.Pattern == nil:
+		s.Pattern = x.Pattern
+	default:
+		s.Pattern.Merge(*x.Pattern)
 	}
 	const enough = 64 // of an endless recording; one that was found is found
 	if len(s.Bootstraps) < enough {
@@ -278,17 +335,37 @@ func (s *Slice) merge(x *Slice) {
 	}
 }
 
-// takeTraining keeps the better of two fits of one channel.
+// takeTraining joins two fits of one channel: what they say of the densities by
+// their variances, the rest from the better one.
 func (s *Slice) takeTraining(t Trained) {
 	for i := range s.Trained {
-		if s.Trained[i].Channel == t.Channel {
-			if t.MERSigmaDB < s.Trained[i].MERSigmaDB {
-				s.Trained[i] = t
-			}
+		old := &s.Trained[i]
+		if old.Channel != t.Channel {
+			continue
+		}
+		better, other := *old, t
+		if t.MERSigmaDB < old.MERSigmaDB {
+			better, other = t, *old
+		}
+		if joined := vsb.JoinFits(better.Training, other.Training); joined != nil && better.Moving == other.Moving {
+			better.Training = joined
+		}
+		*old = better
+		return
+	}
+	s.Trained = append(s.Trained, t)
+}
+
+// takeSearched joins what two searches for one channel's training came to.
+func (s *Slice) takeSearched(o Searched) {
+	for i := range s.Searched {
+		if old := &s.Searched[i]; old.Channel == o.Channel {
+			old.Found = old.Found || o.Found
+			old.CertainSNR = math.Min(old.CertainSNR, o.CertainSNR)
 			return
 		}
 	}
-	s.Trained = append(s.Trained, t)
+	s.Searched = append(s.Searched, o)
 }
 
 func average(dst []float64, dstWeight float64, src []float64, srcWeight float64) {
@@ -305,3 +382,24 @@ func GainKey(gainDB float64) float64 {
 	}
 	return gainDB
 }
+
+// Bridged returns the slice's density with the DC spike replaced by a straight
+// line between the levels on both sides.
+func (s *Slice) Bridged() []float64 {
+	out := append([]float64(nil), s.Density...)
+	middle := len(out) / 2
+	gap := int(math.Ceil(s.DCGapHz() / s.StepHz))
+	beside := gap + 12
+	if middle-beside < 0 || middle+beside >= len(out) {
+		return out
+	}
+	left := robust.Mean(out[middle-beside : middle-gap])
+	right := robust.Mean(out[middle+gap+1 : middle+beside+1])
+	for i := -gap; i <= gap; i++ {
+		out[middle+i] = left + (right-left)*(float64(i+gap)+0.5)/(2*float64(gap)+1)
+	}
+	return out
+}
+
+// DCGapHz is how far from the middle of a slice the DC spike is left out.
+func (s *Slice) DCGapHz() float64 { return max(10e3, 4*s.StepHz) }

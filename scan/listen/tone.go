@@ -55,3 +55,54 @@ func (f *Fine) findLevel(density []float64) float64 {
 
 // ToneWidth is how near two tones of a fine spectrum can be told apart.
 func (f *Fine) ToneWidth() float64 { return 4 * f.BandwidthHz() }
+
+// mostLines is how many lines are told apart around a pilot's place.
+const mostLines = 6
+
+// faintestLine is the least power of a line relative to the strongest one: what
+// a window and a dongle's phase noise leave beside that is weaker.
+const faintestLine = 1e-4
+
+// PilotLines returns the lines at which the channel's pilot may be in a slice
+// tuned to centerHz, the strongest first: those that noise alone would show with
+// no more than the given probability, for a clock of up to reachPPM either way.
+// What stands in the slice's middle is the radio's own and no line; hidden
+// reports that a pilot may be under it.
+func (f *Fine) PilotLines(centerHz, reachPPM, falseAlarm float64) (lines []Tone, hidden bool) {
+	nominal := f.Channel.PilotHz()
+	reach := reachPPM*1e-6*nominal + PilotErrorHz
+	low, high := nominal-centerHz-reach, nominal-centerHz+reach
+	width := f.ToneWidth()
+	hidden = low < width && high > -width
+	// The stretches between what was found.
+	free := [][2]float64{{low, high}}
+	cut := func(at float64) {
+		var rest [][2]float64
+		for _, s := range free {
+			if left := [2]float64{s[0], min(s[1], at-width)}; left[1] > left[0] {
+				rest = append(rest, left)
+			}
+			if right := [2]float64{max(s[0], at+width), s[1]}; right[1] > right[0] {
+				rest = append(rest, right)
+			}
+		}
+		free = rest
+	}
+	if hidden {
+		cut(0)
+	}
+	for len(lines) < mostLines {
+		var best Tone
+		for _, s := range free {
+			if t, ok := f.Strongest(s[0], s[1], falseAlarm); ok && t.Power > best.Power {
+				best = t
+			}
+		}
+		if best.Power == 0 || len(lines) > 0 && best.Power < faintestLine*lines[0].Power {
+			break // nothing, or a strong line's foot
+		}
+		lines = append(lines, best)
+		cut(best.OffsetHz)
+	}
+	return lines, hidden
+}

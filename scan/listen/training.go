@@ -4,8 +4,6 @@ import (
 	"math"
 
 	"rooftone/dsp/decibel"
-	"rooftone/dsp/ofdm"
-	"rooftone/dsp/robust"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
 )
@@ -17,14 +15,6 @@ const (
 	keptSeconds = 0.5
 	keptSamples = 1 << 20
 
-	// trainingSpanHz is how much of a channel a slice must show to be worth a
-	// search.
-	trainingSpanHz = 1.2e6
-
-	// occupiedRatio is the density relative to the emptiest slice from which a
-	// slice is searched although no pilot was seen: 0.5 dB.
-	occupiedRatio = 1.12
-
 	// pilotRangePPM is how far a pilot's word on the clock may be off: the
 	// station's and the synthesiser's own error.
 	pilotRangePPM = 3
@@ -32,12 +22,16 @@ const (
 	// trainingChance is the probability per slice of taking something else for
 	// training. A channel has about three slices.
 	trainingChance = 3e-4
+
+	// pilotTries is how many lines near a pilot's place are tried for it.
+	pilotTries = 3
 )
 
 // Trained is what the field-sync training says in one slice of one channel.
 type Trained struct {
 	Channel  band.Channel
 	OffsetHz float64 // of the slice's middle above the channel's lower edge
+	CenterHz float64 // of the slice, by the radio's clock
 	*vsb.Training
 
 	// Moving says that the channel changed during the stay. The error is then
@@ -45,89 +39,135 @@ type Trained struct {
 	Moving bool
 }
 
+// ClockByCarrier is the clock error in ppm that puts the station's carrier in
+// its place, and its standard uncertainty without the station's own error.
+func (t *Trained) ClockByCarrier() (ppm, sigma float64) {
+	return -t.CarrierHz / t.CenterHz * 1e6, t.CarrierSigmaHz / t.CenterHz * 1e6
+}
+
 // trainerKey tells trainers apart.
 type trainerKey struct{ rateHz, offsetHz float64 }
 
-// Bootstrap is what a search for an ATSC 3.0 bootstrap came to in one slice of
-// one channel.
-type Bootstrap struct {
+// Searched says that a slice was searched for a channel's training, and how
+// strong a station would have been found for certain.
+type Searched struct {
 	Channel band.Channel
-	Seconds float64 // of the stay
 	Found   bool
+
+	// CertainSNR is the ratio of the data's density to that of the noise in the
+	// slice from which the training is found with certainty, also where echoes
+	// divide it among three equal paths. +Inf where the stay was too short to
+	// hold a field sync for certain, or samples of it were lost.
+	CertainSNR float64
 }
 
-// BootstrapSeconds is how long a stay must be for a bootstrap that is not found
-// to say that there is none: frames are mostly 50 to 250 ms long.
-const BootstrapSeconds = 0.25
-
-// bootstrapRatio is the density relative to the emptiest slice from which a
-// slice without pilot and training is searched for a bootstrap: 1 dB.
-const bootstrapRatio = 1.26
-
-// train looks for the training of every channel that the finished slice shows
-// enough of. What earlier slices said of the clock narrows the search, so the
-// order of stays can change its cost, but not what is found.
+// train looks for the training and the bootstrap of every channel that the
+// finished slice shows enough of. It asks nothing but this slice's samples
+// whether they are there; what other slices said of the clock and the pilot's
+// place only decides where to look first, so the order of stays changes the
+// cost and not what is found.
 func (s *Slicer) train(out *Slice) {
-	if s.lowest == nil {
-		s.lowest, s.pilotPPM, s.trainers = map[float64]float64{}, map[int]float64{}, map[trainerKey]*vsb.Trainer{}
+	if s.pilots == nil {
+		s.pilots = map[int]*pilotNews{}
 	}
-	level := robust.Median(out.Density)
-	lowest, known := s.lowest[GainKey(out.GainDB)]
-	if !known || level < lowest {
-		lowest = level
-		s.lowest[GainKey(out.GainDB)] = level
-	}
-	s.notePilots(out)
-	half := UsableShare * out.RateHz
-	cleaned := false
+	removeOwnTones(s.kept, out.CenterHz, out.RateHz, s.source.Clock.ReferenceHz)
+	found := false
 	for _, c := range s.channels {
-		shown := math.Min(out.CenterHz+half, c.UpperHz()) - math.Max(out.CenterHz-half, c.LowerHz)
-		ppm, pilot := s.pilotPPM[c.Number]
-		if shown < trainingSpanHz || !pilot && level < lowest*occupiedRatio {
+		if shown := out.Shows(c); shown.WidthHz() > 0 {
+			news := s.hearPilot(out, c)
+			f := s.findTraining(out, c, news)
+			found = found || f
+			if !f {
+				s.findBootstrap(out, c)
+			}
+		}
+	}
+	if !found && len(out.Bootstraps) == 0 {
+		s.findPattern(out)
+	}
+}
+
+// pilotNews is what slices showed of a channel's pilot so far.
+type pilotNews struct {
+	// ppm are the clock errors that lines near the pilot's place stand for,
+	// the strongest first.
+	ppm []float64
+
+	// empty says that the pilot's place was seen and held no line, nor
+	// anything that could hide one.
+	empty bool
+
+	// trained says that ppm holds what a training confirmed.
+	trained bool
+}
+
+// hearPilot looks for lines at a channel's pilot's place.
+func (s *Slicer) hearPilot(out *Slice, c band.Channel) *pilotNews {
+	news := s.pilots[c.Number]
+	if news == nil {
+		news = &pilotNews{}
+		s.pilots[c.Number] = news
+	}
+	for i := range out.Fine {
+		f := &out.Fine[i]
+		if f.Channel != c || news.trained {
 			continue
 		}
-		know := vsb.Knowledge{CenterHz: out.CenterHz}
-		switch {
-		case pilot:
-			know.ClockPPM, know.RangePPM = ppm, pilotRangePPM
-		case len(s.pilotPPM) > 2:
-			know.ClockPPM, know.RangePPM = s.usualPPM(), pilotRangePPM
+		lines, hidden := f.PilotLines(out.CenterHz, MaxPPM, DefaultFalseAlarm)
+		news.ppm = news.ppm[:0]
+		for _, t := range lines[:min(len(lines), pilotTries)] {
+			news.ppm = append(news.ppm, (c.PilotHz()/(out.CenterHz+t.OffsetHz)-1)*1e6)
 		}
-		if !cleaned {
-			removeOwnTones(s.kept, out.CenterHz, out.RateHz, s.source.Clock.ReferenceHz)
-			cleaned = true
-		}
-		if !s.findTraining(out, c, know) && !pilot && level > lowest*bootstrapRatio {
-			s.findBootstrap(out, c, know)
-		}
+		news.empty = len(lines) == 0 && !hidden
 	}
+	return news
 }
 
-// findTraining searches and fits one channel's training.
-func (s *Slicer) findTraining(out *Slice, c band.Channel, know vsb.Knowledge) bool {
+// findTraining searches and fits one channel's training. Where the pilot's place
+// was seen and holds no line there is none: a pilot is found 10 dB below the
+// weakest training that is, and no echo takes that much from it alone.
+func (s *Slicer) findTraining(out *Slice, c band.Channel, news *pilotNews) bool {
 	t, err := s.trainer(trainerKey{out.RateHz, math.Round(out.CenterHz - c.LowerHz)})
 	if err != nil {
-		return false // a slice of an odd rate: the other figures do without
+		return false // too little of the channel, or an odd rate: the other figures do without
 	}
-	fit, err := t.Fit(s.kept, know)
-	if err != nil || fit.Fields == 0 || fit.FalseAlarm > trainingChance {
-		return false
+	searched := Searched{Channel: c, CertainSNR: t.CertainSNR(float64(len(s.kept))/out.RateHz, trainingChance)}
+	if out.Lost {
+		searched.CertainSNR = math.Inf(1)
 	}
-	found := Trained{Channel: c, OffsetHz: out.CenterHz - c.LowerHz, Training: fit}
-	quietest := math.Min(s.lowest[GainKey(out.GainDB)], s.quietest)
-	if fit.Fields > 1 && fit.ErrorDensity > quietest*movingRatio {
-		s.followFields(t, &found, out.RateHz, know)
+	var tries []vsb.Knowledge
+	for _, ppm := range news.ppm {
+		tries = append(tries, vsb.Knowledge{CenterHz: out.CenterHz, ClockPPM: ppm, RangePPM: pilotRangePPM})
 	}
-	s.quietest = math.Min(s.quietest, found.ErrorDensity)
-	out.Trained = append(out.Trained, found)
-	return true
+	if len(tries) == 0 && !news.empty {
+		tries = append(tries, vsb.Knowledge{CenterHz: out.CenterHz})
+	}
+	for i, know := range tries {
+		fit, err := t.Fit(s.kept, know)
+		if err != nil || fit.Fields == 0 || fit.FalseAlarm > trainingChance/float64(len(tries)) {
+			continue
+		}
+		found := Trained{Channel: c, OffsetHz: out.CenterHz - c.LowerHz, CenterHz: out.CenterHz, Training: fit}
+		if fit.Changing < changingChance {
+			s.followFields(t, &found, out.RateHz, know)
+		}
+		ppm, _ := found.ClockByCarrier()
+		if know.RangePPM > 0 {
+			ppm = news.ppm[i]
+		}
+		news.ppm, news.trained = []float64{ppm}, true
+		searched.Found = true
+		out.Trained = append(out.Trained, found)
+		break
+	}
+	out.Searched = append(out.Searched, searched)
+	return searched.Found
 }
 
 const (
-	// movingRatio is the error density relative to the emptiest slice, or the
-	// least error so far where no slice is empty, from which it is worth
-	// asking whether the channel moves.
-	movingRatio = 1.2
+	// changingChance is the chance that a still channel shows what a stay's
+	// fields do, from which down it is asked whether the channel moves.
+	changingChance = 1e-3
 	// Of a long stay this many fields are looked at.
 	movingFields = 4
 	// The error of single fields must be this much lower, and by so many of
@@ -174,55 +214,20 @@ func (s *Slicer) followFields(t *vsb.Trainer, found *Trained, rateHz float64, kn
 	found.Training, found.Moving = &still, true
 }
 
-// findBootstrap searches one channel for an ATSC 3.0 bootstrap.
-func (s *Slicer) findBootstrap(out *Slice, c band.Channel, know vsb.Knowledge) {
-	search, err := ofdm.NewSearcher(out.RateHz, out.CenterHz-c.LowerHz, len(s.kept))
-	if err != nil {
-		return
-	}
-	reach := know.RangePPM
-	if reach == 0 {
-		reach = MaxPPM
-	}
-	found, err := search.Search(s.kept, -know.ClockPPM*1e-6*c.CenterHz(), reach*1e-6*c.CenterHz()+StationLimitHz)
-	if err != nil {
-		return
-	}
-	out.Bootstraps = append(out.Bootstraps, Bootstrap{c, float64(len(s.kept)) / out.RateHz, found.Found})
-}
-
 func (s *Slicer) trainer(key trainerKey) (*vsb.Trainer, error) {
-	if t, ok := s.trainers[key]; ok {
-		return t, nil
+	if made, ok := s.trainers[key]; ok {
+		return made.trainer, made.err
 	}
-	t, err := vsb.NewTrainer(key.rateHz, key.offsetHz)
-	if err != nil {
-		return nil, err
+	if s.trainers == nil || len(s.trainers) >= maxTrainers {
+		s.trainers = map[trainerKey]madeTrainer{}
 	}
-	if len(s.trainers) >= maxTrainers {
-		clear(s.trainers)
-	}
-	s.trainers[key] = t
-	return t, nil
+	made, err := vsb.NewTrainer(key.rateHz, key.offsetHz)
+	s.trainers[key] = madeTrainer{made, err}
+	return made, err
 }
 
-// notePilots remembers what a slice's pilots say of the clock.
-func (s *Slicer) notePilots(out *Slice) {
-	for i := range out.Fine {
-		f := &out.Fine[i]
-		nominal := f.Channel.PilotHz() - out.CenterHz
-		reach := MaxPPM*1e-6*f.Channel.PilotHz() + PilotErrorHz
-		if t, ok := f.Strongest(nominal-reach, nominal+reach, DefaultFalseAlarm); ok && math.Abs(t.OffsetHz) > f.ToneWidth() {
-			s.pilotPPM[f.Channel.Number] = (f.Channel.PilotHz()/(out.CenterHz+t.OffsetHz) - 1) * 1e6
-		}
-	}
-}
-
-// usualPPM is the median of what the pilots so far say.
-func (s *Slicer) usualPPM() float64 {
-	var all []float64
-	for _, v := range s.pilotPPM {
-		all = append(all, v)
-	}
-	return robust.Median(all)
+// madeTrainer is a trainer, or why there is none.
+type madeTrainer struct {
+	trainer *vsb.Trainer
+	err     error
 }

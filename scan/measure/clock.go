@@ -183,7 +183,7 @@ func crudeData(s *listen.Slice, f *listen.Fine, floor float64) float64 {
 	var data []float64
 	for i, d := range s.Density {
 		hz := (float64(i) - float64(len(s.Density)/2)) * s.StepHz
-		if hz > pilot+100e3 && hz < pilot+1600e3 && hz < listen.UsableShare*s.RateHz && math.Abs(hz) > dcGapHz(s) {
+		if hz > pilot+100e3 && hz < pilot+1600e3 && hz < listen.UsableShare*s.RateHz && math.Abs(hz) > s.DCGapHz() {
 			data = append(data, d)
 		}
 	}

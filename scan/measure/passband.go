@@ -112,7 +112,7 @@ func passbandRow(s *listen.Slice, channels []band.Channel) []float64 {
 		piece = piece[:0]
 		for i, d := range s.Density {
 			f := (float64(i) - float64(len(s.Density)/2)) * s.StepHz
-			if f >= low && f < low+width && math.Abs(f) > dcGapHz(s) && d > 0 {
+			if f >= low && f < low+width && math.Abs(f) > s.DCGapHz() && d > 0 {
 				piece = append(piece, d)
 			}
 		}
@@ -155,6 +155,3 @@ func fitChebyshev(values []float64, degree int) (coefficients []float64, rest fl
 	fit.SubVec(&fit, y)
 	return c.RawVector().Data, fit.Norm(2) / math.Sqrt(float64(n-degree-1))
 }
-
-// dcGapHz is how far from the middle of a slice the DC spike is left out.
-func dcGapHz(s *listen.Slice) float64 { return max(10e3, 4*s.StepHz) }

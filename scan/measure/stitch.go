@@ -58,7 +58,7 @@ func stitch(slices []*listen.Slice, channels []band.Channel, p Passband, clock f
 }
 
 func addSlice(out *psd.Spectrum, lift, distance []float32, s *listen.Slice, p Passband, clock float64) {
-	density := bridged(s)
+	density := s.Bridged()
 	middle := float64(len(density) / 2)
 	half := listen.UsableShare * s.RateHz
 	first := max(0, int(math.Ceil((s.CenterHz*clock-half-out.StartHz)/out.StepHz)))
@@ -79,24 +79,6 @@ func addSlice(out *psd.Spectrum, lift, distance []float32, s *listen.Slice, p Pa
 		out.Density[i], lift[i] = d*up, float32(up)
 		distance[i] = float32(math.Abs(offset))
 	}
-}
-
-// bridged returns a slice's density with the DC spike replaced by a straight
-// line between the levels on both sides.
-func bridged(s *listen.Slice) []float64 {
-	out := append([]float64(nil), s.Density...)
-	middle := len(out) / 2
-	gap := int(math.Ceil(dcGapHz(s) / s.StepHz))
-	beside := gap + 12
-	if middle-beside < 0 || middle+beside >= len(out) {
-		return out
-	}
-	left := robust.Mean(out[middle-beside : middle-gap])
-	right := robust.Mean(out[middle+gap+1 : middle+beside+1])
-	for i := -gap; i <= gap; i++ {
-		out[middle+i] = left + (right-left)*(float64(i+gap)+0.5)/(2*float64(gap)+1)
-	}
-	return out
 }
 
 func keepChannels(s *psd.Spectrum, channels []band.Channel, besideHz float64) {
