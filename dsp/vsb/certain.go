@@ -5,7 +5,7 @@ import "math"
 // CertainSNR returns the ratio of the data's density to the noise's from which
 // the training of a stay of the given length is found with certainty, with a
 // probability of false alarm of no more than chance and nothing known of the
-// clock: also where two equal paths divide it between them. It is +Inf where the
+// clock: in a slice of 2 MHz also where two equal paths divide it. It is +Inf where the
 // stay may lie between two field syncs.
 func (t *Trainer) CertainSNR(seconds, chance float64) float64 {
 	const (

@@ -9,7 +9,7 @@ import (
 )
 
 // Truth: simulated stays just above the stated ratio, at any clock: what is
-// certain must be found, also with two equal paths.
+// certain must be found, and in a dongle's whole slice with two equal paths.
 func TestCertainSNR(t *testing.T) {
 	rng := rand.New(rand.NewPCG(17, 3))
 	draws := 24
@@ -25,7 +25,7 @@ func TestCertainSNR(t *testing.T) {
 		for i := range draws {
 			s := plainStay(c.offset, 10*math.Log10(certain/MERPerCN), uint64(50+i))
 			s.rate, s.seconds, s.ppm = c.rate, c.seconds, 120*rng.Float64()-60
-			if i%3 == 2 {
+			if i%3 == 2 && c.rate > 2e6 {
 				s.paths = append(s.paths, arrival{2.3e-6, decibels(0, 6*rng.Float64())})
 			}
 			got, err := tr.Fit(s.samples(t), Knowledge{CenterHz: s.center})
