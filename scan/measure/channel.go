@@ -1,8 +1,9 @@
 package measure
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 
 	"rooftone/dsp/decibel"
 	"rooftone/dsp/psd"
@@ -61,8 +62,8 @@ type Result struct {
 	ThresholdDB float64
 }
 
-// Channels measures channels from slices.
-func Channels(slices []*listen.Slice, o Options) Result {
+// Channels measures channels from slices, in whatever order these are.
+func Channels(list []*listen.Slice, o Options) Result {
 	if o.ThresholdDB == 0 {
 		o.ThresholdDB = DefaultThresholdDB
 	}
@@ -73,38 +74,77 @@ func Channels(slices []*listen.Slice, o Options) Result {
 	for _, c := range o.Channels {
 		out.Readings = append(out.Readings, Reading{Channel: c})
 	}
-	if len(slices) == 0 || len(o.Channels) == 0 {
+	if len(list) == 0 || len(o.Channels) == 0 {
 		return out
 	}
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(a, b *listen.Slice) int {
+		return cmp.Or(cmp.Compare(a.CenterHz, b.CenterHz), cmp.Compare(a.RateHz, b.RateHz), cmp.Compare(listen.GainKey(a.GainDB), listen.GainKey(b.GainDB)))
+	})
+	all := gather(list, o.Channels, o.FalseAlarm)
 	if o.PPM != nil {
 		out.Clock = &Clock{PPM: Estimate{Value: *o.PPM}, Given: true}
 	} else {
-		out.Clock = findClock(slices, o.FalseAlarm)
+		out.Clock = findClock(all)
 	}
-	scale := 1.0
-	if out.Clock != nil {
-		scale += out.Clock.PPM.Value * 1e-6
-	}
-	all := views(slices, o.Channels, scale, roundingPower(o.Source.Datatype))
-	for i, v := range all {
+	shown := views(list, occupied(all), out.Clock.scale(), roundingPower(o.Source.Datatype))
+	from := make([]*view, len(out.Readings))
+	for _, v := range shown {
 		v.stitch(o.Channels)
-		m := &measurer{Options: o, slices: slices, view: v, clock: out.Clock}
-		for _, c := range m.measure(out.Readings) {
-			v.copyInto(all[0], c)
-		}
-		if i > 0 {
-			all[i] = nil // a stitched band is large: only the first is shown
+		m := &measurer{Options: o, view: v, clock: out.Clock}
+		for i, r := range m.measure(all) {
+			if r.Heard() && tellsMore(&r, &out.Readings[i]) {
+				out.Readings[i], from[i] = r, v
+			}
 		}
 	}
-	out.Spectrum, out.SpectrumGainDB = all[0].spectrum, all[0].gainDB
+	for i, v := range from {
+		if v != nil {
+			v.copyInto(shown[0], out.Readings[i].Channel)
+		}
+	}
+	out.Spectrum, out.SpectrumGainDB = shown[0].spectrum, shown[0].gainDB
 	return out
+}
+
+// occupied returns the channels in which something stands.
+func occupied(all []evidence) []band.Channel {
+	var out []band.Channel
+	for i := range all {
+		e := &all[i]
+		some := e.proven() || e.unlikeNoise()
+		for k := range e.lines {
+			some = some || e.mayBePilot(&e.lines[k]) && e.lines[k].dataShare() > quietShare
+		}
+		if some {
+			out = append(out, e.channel)
+		}
+	}
+	return out
+}
+
+// tellsMore reports whether a Reading of one view is better than that of an
+// earlier one: of a station the one that knows its margin better, otherwise the
+// one that saw more.
+func tellsMore(r, than *Reading) bool {
+	if !than.Heard() {
+		return true
+	}
+	const clearly = 1.02 // the earlier one has more slices around it
+	if r.Margin != nil && than.Margin != nil {
+		return r.Margin.Sigma*clearly < than.Margin.Sigma
+	}
+	if (r.Margin != nil) != (than.Margin != nil) {
+		return r.Margin != nil
+	}
+	return r.SeenShare() > than.SeenShare()*clearly
 }
 
 // copyInto puts what v shows of a channel into another view's spectrum, as the
 // other's gain would show it.
 func (v *view) copyInto(other *view, c band.Channel) {
 	from, to := &v.spectrum, &other.spectrum
-	if v == other || from.StartHz != to.StartHz || from.StepHz != to.StepHz {
+	if v == other {
 		return
 	}
 	scale := 1.0
@@ -112,133 +152,154 @@ func (v *view) copyInto(other *view, c band.Channel) {
 		scale = decibel.Power(other.gainDB - v.gainDB)
 	}
 	for i := range to.Density {
-		if f := to.At(i); f >= c.LowerHz && f <= c.UpperHz() {
-			to.Density[i] = from.Density[i] * scale
+		f := to.At(i)
+		k := int(math.Round((f - from.StartHz) / from.StepHz))
+		if f >= c.LowerHz && f <= c.UpperHz() && k >= 0 && k < len(from.Density) && !math.IsNaN(from.Density[k]) {
+			to.Density[i] = from.Density[k] * scale
 		}
 	}
 }
 
-// measurer fills Readings from one view.
+// measurer makes Readings from one view.
 type measurer struct {
 	Options
-	slices []*listen.Slice // of all views
-	view   *view
-	clock  *Clock
+	view  *view
+	clock *Clock
 }
 
-// evidence is what one view shows in one channel before it is judged.
-type evidence struct {
-	parts []part
-	tone  *listen.Tone
-	tuned float64 // middle of the slice in which the tone was found
-	width float64 // and how near two tones can be told apart there
+// viewTone is the likeliest line for a channel's pilot in one view.
+type viewTone struct {
+	line
+	inPlace bool // it is where a pilot can be
 }
 
-// measure fills the Readings of the channels that the view covers and no
-// earlier view did, and returns those channels.
-func (m *measurer) measure(readings []Reading) (filled []band.Channel) {
-	found := make([]evidence, len(readings))
-	quiet := make([]bool, len(readings))
-	crude := crudeFloors(m.view.slices)[listen.GainKey(m.view.gainDB)]
-	for i := range readings {
-		e := &found[i]
-		e.parts = m.view.parts(readings[i].Channel)
-		m.findTone(readings[i].Channel, e)
-		quiet[i] = e.tone == nil || decibel.Of(impliedCN(e.tone.Power, math.Max(crude, e.tone.Density))) < dataShowsDB-3 || !m.inPlace(readings[i].Channel, e)
+// measure returns the Readings of the channels; those of which the view shows
+// nothing are not heard.
+func (m *measurer) measure(all []evidence) []Reading {
+	tones := make([]*viewTone, len(all))
+	for i := range all {
+		tones[i] = m.findTone(&all[i])
 	}
-	floors := m.view.vacantFloors(m.Channels, quiet)
-	for i := range readings {
-		if r := &readings[i]; !r.Heard() && found[i].parts != nil {
-			m.fill(r, &found[i], m.view.noiseOf(r.Channel, floors))
-			m.field(r)
-			filled = append(filled, r.Channel)
+	floors := m.view.plainFloors(all, tones)
+	out := make([]Reading, len(all))
+	for i := range all {
+		e := &all[i]
+		out[i].Channel = e.channel
+		if seen := m.view.seen(e.channel); len(seen) > 0 && len(m.view.parts(e.channel)) > 0 {
+			out[i].Seen = seen
+			m.fill(&out[i], e, tones[i], m.view.floorOf(e, floors), m.view.isPlain(e.channel, floors))
+			m.field(&out[i])
 		}
 	}
-	return filled
+	return out
 }
 
-// findTone looks for the channel's pilot in the slice that shows it best.
-func (m *measurer) findTone(c band.Channel, e *evidence) {
-	nominal := c.PilotHz()
-	reach := listen.PilotErrorHz + listen.MaxPPM*1e-6*nominal
-	if m.clock != nil {
-		reach = listen.PilotErrorHz
+// findTone looks for the channel's pilot in the slices of the view: the line
+// that stands out most where a pilot can be, or else the one that does anywhere
+// near.
+func (m *measurer) findTone(e *evidence) *viewTone {
+	c := e.channel
+	reach := 0.
+	if m.clock == nil {
+		reach = listen.MaxPPM
 	}
+	var best *viewTone
 	for _, s := range m.view.slices {
 		for i := range s.Fine {
 			f := &s.Fine[i]
 			if f.Channel != c {
 				continue
 			}
-			middle := nominal/m.view.clock - s.CenterHz
-			t, ok := f.Strongest(middle-reach, middle+reach, m.FalseAlarm)
-			if ok && (e.tone == nil || t.Power/t.Density > e.tone.Power/e.tone.Density) {
-				e.tone, e.tuned, e.width = &t, s.CenterHz, f.ToneWidth()
+			// The pilot's place by the radio's own clock.
+			lines, _ := f.PilotLines(s.CenterHz+c.PilotHz()*(1-1/m.view.clock), reach, m.FalseAlarm)
+			for _, t := range lines {
+				if t.Power < footRatio*lines[0].Power {
+					break // perhaps the foot of a strong one
+				}
+				if m.clock != nil || m.nearCarrier(e, s, t) {
+					best = m.better(c, best, &viewTone{line: line{t, s, f.ToneWidth()}})
+				}
 			}
 		}
 	}
+	return best
 }
 
-// offset is how far a tone is from the channel's nominal pilot on the
-// corrected scale, with its uncertainty.
-func (m *measurer) offset(c band.Channel, e *evidence) Estimate {
-	sigma := e.tone.SigmaHz
-	if m.clock != nil {
-		sigma = math.Hypot(sigma, m.clock.PPM.Sigma*1e-6*c.PilotHz())
-	}
-	return Estimate{(e.tuned+e.tone.OffsetHz)*m.view.clock - c.PilotHz(), sigma}
-}
+// footRatio is the power, relative to the strongest line near a pilot's place,
+// below which another may be what that one's phase noise makes.
+const footRatio = 0.01
 
-// inPlace reports whether a tone is where a pilot can be.
-func (m *measurer) inPlace(c band.Channel, e *evidence) bool {
-	if m.clock == nil {
+// nearCarrier reports whether a line is where the training says that the carrier
+// is; true where there is no training.
+func (m *measurer) nearCarrier(e *evidence, s *listen.Slice, t listen.Tone) bool {
+	if len(e.trained) == 0 {
 		return true
 	}
-	o := m.offset(c, e)
+	ppm, sigma := e.carrierClock()
+	at := (e.channel.PilotHz()/(s.CenterHz+t.OffsetHz) - 1) * 1e6
+	return math.Abs(at-ppm) <= 4*sigma+nearCarrierHz/e.channel.PilotHz()*1e6
+}
+
+// better returns the likelier of two lines.
+func (m *measurer) better(c band.Channel, a, b *viewTone) *viewTone {
+	b.inPlace = m.inPlace(c, b)
+	switch {
+	case a == nil, b.inPlace && !a.inPlace:
+		return b
+	case a.inPlace && !b.inPlace:
+		return a
+	case b.Power/b.Density > a.Power/a.Density:
+		return b
+	}
+	return a
+}
+
+// offset is how far a line is from the channel's nominal pilot on the corrected
+// scale, with its uncertainty: that of an unknown clock is wide.
+func (m *measurer) offset(c band.Channel, l *viewTone) Estimate {
+	return Estimate{
+		l.hz()*m.view.clock - c.PilotHz(),
+		math.Hypot(l.SigmaHz, m.clock.ppmSigma()*1e-6*c.PilotHz()),
+	}
+}
+
+// inPlace reports whether a line is where a pilot can be.
+func (m *measurer) inPlace(c band.Channel, l *viewTone) bool {
+	o := m.offset(c, l)
 	return math.Abs(o.Value) <= listen.StationLimitHz+3*o.Sigma
 }
 
-// fill writes one channel's Reading.
-func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
-	r.Seen = []band.Span{{LowHz: r.Channel.LowerHz, HighHz: r.Channel.UpperHz()}}
+// fill writes what the view shows of one channel.
+func (m *measurer) fill(r *Reading, e *evidence, tone *viewTone, noise *floor, plain bool) {
 	v := m.view
 	if !math.IsNaN(v.gainDB) {
 		gain := v.gainDB
 		r.GainDB = &gain
 	}
 	r.ClippedFraction, r.LostSamples = v.health(r.Channel)
-
-	power, relative := v.power(r.Channel)
-	r.PowerDBFS = estimateDB(power, relative)
+	if noise == nil && !e.proven() && tone != nil {
+		noise = v.skirtFloor(r.Channel)
+	}
 	trained := listen.TrainedOf(v.slices, r.Channel)
 	under := m.under(r, noise, trained)
-	if noise == nil && under != nil {
-		noise = &floor{under.floor, under.relative, NoiseTraining}
-	}
+	promised := m.promise(r, trained, under)
+	power := v.powerOf(r, e, noise, promised)
+	r.PowerDBFS = estimateDB(power.all, power.relative)
 	if noise != nil {
 		r.NoiseDBFS = estimateDB(noise.density*band.WidthHz, noise.relative)
 		r.Noise = noise.method
-		r.CNPower = carrierToNoise(power, relative, noise.density*band.WidthHz, noise.relative)
+		r.CNPower = carrierToNoise(power.all, power.relative, noise.density*band.WidthHz, noise.relative)
 	}
 	m.calibrate(r)
-	m.pilot(r, e, noise)
-	m.judge(r, e, noise)
-	bootstrap, sought := bootstrapOf(r.Channel, m.slices)
-	switch {
-	case len(trained) > 0:
-		r.Presence, r.Suspicion, r.Standard = Present, nil, ATSC1
-	case bootstrap:
-		r.Presence, r.Suspicion, r.Standard = Present, nil, ATSC3
-		r.CNPilot = nil
-		r.CN = better(r.CNPower, nil)
-		return
-	case r.Presence == Present:
-		r.Standard = ATSC1
-	case r.Presence == Unsure && sought:
-		r.Standard = OtherStandard
-	}
+	m.pilot(r, tone, noise)
+	m.judge(r, e, tone, noise, plain)
 	if r.Presence != Present {
 		r.CNPower, r.CNPilot = nil, nil
+		return
+	}
+	if r.Standard == ATSC3 {
+		r.CNPilot = nil
+		r.CN = better(r.CNPower, nil)
 		return
 	}
 	r.CN = better(r.CNPower, r.CNPilot)
@@ -250,7 +311,7 @@ func (m *measurer) fill(r *Reading, e *evidence, noise *floor) {
 	if paths != nil {
 		r.Echoes, r.EchoFloorDB = echoesOf(paths), &paths.FloorDB
 	}
-	m.margin(r, under)
+	m.margin(r, under, promised)
 	m.response(r, under)
 }
 
@@ -272,21 +333,25 @@ func echoesOf(p *listen.Paths) []Echo {
 // common practice, no source.
 const echoSigmaDB = 2
 
-func (m *measurer) pilot(r *Reading, e *evidence, noise *floor) {
-	if e.tone == nil {
+func (m *measurer) pilot(r *Reading, tone *viewTone, noise *floor) {
+	if tone == nil {
 		return
 	}
-	density, relative := e.tone.Density, 0.05
+	// Without a floor the noise is what stands around the line, of which a
+	// station's own data is a part that is taken off as far as it goes.
+	density, relative := tone.Density, 0.05
 	if noise != nil {
 		density, relative = noise.density, noise.relative
+	} else if own := tone.Density * (1 - tone.dataShare()/2); own > tone.Density/4 {
+		density, relative = own, 0.3
 	}
-	sigma := math.Hypot(e.tone.SigmaDB, 10/math.Ln10*relative)
+	sigma := math.Hypot(tone.SigmaDB, decibel.PerNeper*relative)
 	r.Pilot = &Pilot{
-		OffsetHz:  m.offset(r.Channel, e),
-		ToNoise:   Estimate{decibel.Of(e.tone.Power / density), sigma},
-		PowerDBFS: decibel.Of(e.tone.Power),
-		ImpliedCN: Estimate{decibel.Of(impliedCN(e.tone.Power, density)), math.Hypot(sigma, echoSigmaDB)},
-		KnownSpur: knownSpur(e.tuned, e.tone.OffsetHz, e.width, m.Source.Clock.ReferenceHz),
+		OffsetHz:  m.offset(r.Channel, tone),
+		ToNoise:   Estimate{decibel.Of(tone.Power / density), sigma},
+		PowerDBFS: decibel.Of(tone.Power),
+		ImpliedCN: Estimate{decibel.Of(impliedCN(tone.Power, density)), math.Hypot(sigma, echoSigmaDB)},
+		KnownSpur: knownSpur(tone.slice.CenterHz, tone.OffsetHz, tone.width, m.Source.Clock.ReferenceHz),
 	}
 	cn := r.Pilot.ImpliedCN
 	r.CNPilot = &cn
@@ -318,13 +383,6 @@ func (m *measurer) field(r *Reading) {
 		band.FieldDBuVm(station+c.LineLossDB-*c.AntennaGainDBd, r.Channel.CenterHz()),
 		math.Hypot(r.PowerDBm.Sigma, r.CN.Sigma/(1+decibel.Power(r.CN.Value))),
 	}
-}
-
-// power integrates the channel and returns its relative uncertainty.
-func (v *view) power(c band.Channel) (power, relative float64) {
-	power, _ = v.spectrum.Power(c.LowerHz, c.UpperHz())
-	independent := v.spectrum.Averages * band.WidthHz / v.spectrum.StepHz / 1.5
-	return power, math.Hypot(1/math.Sqrt(independent), v.passband.SigmaDB*math.Ln10/10/math.Sqrt(3))
 }
 
 // health sums up clipping and loss over the slices that show a channel.
@@ -371,19 +429,6 @@ func better(a, b *Estimate) *Estimate {
 	}
 	c := *a
 	return &c
-}
-
-// partLevels returns the excess over noise, relative to noise, of the pieces
-// of a channel that a station fills, ascending.
-func partExcess(parts []part, noise float64) []float64 {
-	var out []float64
-	for _, p := range parts {
-		if p.offsetHz > skirtHz && p.offsetHz < band.WidthHz-skirtHz {
-			out = append(out, p.density/noise-1)
-		}
-	}
-	sort.Float64s(out)
-	return out
 }
 
 // roundingPower is the mean square error in FS² that a sample format's rounding

@@ -2,8 +2,6 @@ package measure
 
 import (
 	"math"
-	"rooftone/dsp/decibel"
-	"rooftone/dsp/robust"
 	"rooftone/scan/listen"
 	"sort"
 )
@@ -23,29 +21,49 @@ const (
 	// within a few hertz, the others within a kilohertz.
 	stationErrorHz = 70
 
-	// dataShowsDB is the C/N above which a pilot's data must be seen beside it.
-	dataShowsDB = -12
+	// unconfirmedWeight is what a line counts that nothing confirms: three that
+	// agree are as good as one station.
+	unconfirmedWeight = 0.34
 
-	// dataShortDB is by how much less data than the pilot promises is still
-	// put down to echoes: one as strong as the station's own path lifts the
-	// pilot by 6 dB at the most, and the data by 3 on the mean.
-	dataShortDB = 7
+	// unknownClockPPM is the standard uncertainty of a frequency by a clock of
+	// which nothing is known but that it is within listen.MaxPPM.
+	unknownClockPPM = listen.MaxPPM / 1.7320508
 )
 
-// candidate is a tone that may be a pilot.
+// ppmSigma is the standard uncertainty of a clock, also of an unknown one.
+func (c *Clock) ppmSigma() float64 {
+	if c == nil {
+		return unknownClockPPM
+	}
+	return c.PPM.Sigma
+}
+
+// scale is the true frequency over the radio's own.
+func (c *Clock) scale() float64 {
+	if c == nil {
+		return 1
+	}
+	return 1 + c.PPM.Value*1e-6
+}
+
+// candidate is something whose place on the air is known if it is a station's.
 type candidate struct {
+	channel int
 	ppm     float64 // the clock error that would put it in its place
 	hz      float64 // its nominal place
 	sigmaHz float64
 	weight  float64
 }
 
-// findClock finds the clock error that the most pilots agree on. Tones that
-// only look like pilots do not agree with each other, so the widest agreement
-// wins; a lone station is believed only with its data beside it. It returns
-// nil when there is nothing to go by.
-func findClock(slices []*listen.Slice, falseAlarm float64) *Clock {
-	candidates := clockCandidates(slices, falseAlarm)
+// findClock finds the clock error that the most stations agree on. What training
+// or a bootstrap proves to be a station counts whole; lines at pilots' places
+// that nothing confirms agree with each other only if they are pilots, so it
+// takes three. It returns nil when there is nothing to go by.
+func findClock(all []evidence) *Clock {
+	var candidates []candidate
+	for i := range all {
+		candidates = all[i].clocks(candidates)
+	}
 	var best []candidate
 	var bestWeight float64
 	for _, c := range candidates {
@@ -64,11 +82,11 @@ func findClock(slices []*listen.Slice, falseAlarm float64) *Clock {
 			best, bestWeight = agree, weight
 		}
 	}
-	if bestWeight < 1 {
+	if bestWeight < 1-1e-9 {
 		return nil
 	}
 	ppm, sigma := combineClock(best)
-	return &Clock{PPM: Estimate{ppm, sigma}, Stations: len(best)}
+	return &Clock{PPM: Estimate{ppm, sigma}, Stations: stations(best)}
 }
 
 // combineClock takes the weighted median of the agreeing pilots and then the
@@ -115,80 +133,91 @@ func combineClock(c []candidate) (ppm, sigma float64) {
 	return ppm, math.Max(sigma, expected)
 }
 
-// clockCandidates looks at the strongest tones around each pilot's place.
-func clockCandidates(slices []*listen.Slice, falseAlarm float64) []candidate {
-	floors := crudeFloors(slices)
-	var out []candidate
-	for _, s := range slices {
-		floor := floors[listen.GainKey(s.GainDB)]
-		for i := range s.Fine {
-			f := &s.Fine[i]
-			nominal := f.Channel.PilotHz() - s.CenterHz
-			reach := listen.MaxPPM*1e-6*f.Channel.PilotHz() + listen.PilotErrorHz
-			tone, ok := f.Strongest(nominal-reach, nominal+reach, falseAlarm)
-			if !ok || math.Abs(tone.OffsetHz) < f.ToneWidth() { // the DC spike
-				continue
-			}
-			c := candidate{
-				hz:      f.Channel.PilotHz(),
-				ppm:     (f.Channel.PilotHz()/(s.CenterHz+tone.OffsetHz) - 1) * 1e6,
-				sigmaHz: tone.SigmaHz,
-			}
-			switch implied := impliedCN(tone.Power, floor); {
-			case decibel.Of(implied) < dataShowsDB:
-				c.weight = 0.34 // three that agree are as good as one with data
-			case crudeData(s, f, floor) >= implied*decibel.Power(-dataShortDB):
-				c.weight = 1
-			default:
-				continue
-			}
-			out = append(out, c)
-		}
+// stations is how many channels candidates are from.
+func stations(list []candidate) int {
+	seen := map[int]bool{}
+	for _, c := range list {
+		seen[c.channel] = true
 	}
-	return out
+	return len(seen)
 }
 
-// crudeFloors is for each gain the density in FS²/Hz that the emptier slices
-// share: good to a few dB, enough to tell a tone with data from one without.
-func crudeFloors(slices []*listen.Slice) map[float64]float64 {
-	levels := map[float64][]float64{}
-	for _, s := range slices {
-		levels[listen.GainKey(s.GainDB)] = append(levels[listen.GainKey(s.GainDB)], robust.Median(s.Density))
+// clocks appends what a channel's evidence says of the clock. Several slices may
+// show one pilot: each says it again, with the weight that one has in all.
+func (e *evidence) clocks(out []candidate) []candidate {
+	c := e.channel
+	switch {
+	case len(e.trained) > 0:
+		ppm, sigma := e.carrierClock()
+		// The pilot says it a hundred times finer, if it is where the
+		// training's carrier is.
+		var pilots []candidate
+		for i := range e.lines {
+			l := &e.lines[i]
+			at := (c.PilotHz()/l.hz() - 1) * 1e6
+			if math.Abs(at-ppm) <= 4*sigma+nearCarrierHz/c.PilotHz()*1e6 {
+				pilots = append(pilots, candidate{c.Number, at, c.PilotHz(), l.SigmaHz, 1})
+			}
+		}
+		if len(pilots) == 0 {
+			return append(out, candidate{c.Number, ppm, c.PilotHz(), sigma * 1e-6 * c.PilotHz(), 1})
+		}
+		for i := range pilots {
+			pilots[i].weight /= float64(len(pilots))
+		}
+		return append(out, pilots...)
+	case e.bootstrap != nil:
+		return append(out, candidate{c.Number, e.bootstrap.ClockPPM, c.CenterHz(), e.bootstrap.ClockSigmaPPM * 1e-6 * c.CenterHz(), 1})
 	}
-	most := math.Inf(-1) // the gain with the most slices
-	for gain, l := range levels {
-		if n := len(levels[most]); len(l) > n || len(l) == n && gain > most {
-			most = gain
+	var lines []candidate
+	for i := range e.lines {
+		if l := &e.lines[i]; e.mayBePilot(l) {
+			lines = append(lines, candidate{c.Number, (c.PilotHz()/l.hz() - 1) * 1e6, c.PilotHz(), l.SigmaHz, unconfirmedWeight})
 		}
 	}
-	out := map[float64]float64{}
-	for gain, l := range levels {
-		// The lowest tenth, so that a band full of stations still gives a floor.
-		sort.Float64s(l)
-		out[gain] = robust.Median(l[:(len(l)+9)/10])
+	if len(lines) == 0 {
+		return out
 	}
-	for gain := range out {
-		// A gain that was used for strong stations alone has no empty slice.
-		if known := out[most] * decibel.Power(gain-most); known < out[gain] {
-			out[gain] = known
+	// One of several lines at one place is the pilot at the most.
+	best := lines[0]
+	var agree []candidate
+	for _, l := range lines {
+		if math.Abs(l.ppm-best.ppm) <= nearCarrierHz/c.PilotHz()*1e6 {
+			agree = append(agree, l)
 		}
 	}
-	return out
+	for i := range agree {
+		agree[i].weight /= float64(len(agree))
+	}
+	return append(out, agree...)
 }
 
-// crudeData is the C/N that the data beside a pilot shows in this slice,
-// against a crude floor.
-func crudeData(s *listen.Slice, f *listen.Fine, floor float64) float64 {
-	pilot := f.Channel.PilotHz() - s.CenterHz
-	var data []float64
-	for i, d := range s.Density {
-		hz := (float64(i) - float64(len(s.Density)/2)) * s.StepHz
-		if hz > pilot+100e3 && hz < pilot+1600e3 && hz < listen.UsableShare*s.RateHz && math.Abs(hz) > s.DCGapHz() {
-			data = append(data, d)
-		}
+// nearCarrierHz is how near the carrier that the training shows the pilot must
+// be, and two lines that are taken for one.
+const nearCarrierHz = 200
+
+// carrierClock is the clock error that the training's carriers show, in ppm.
+func (e *evidence) carrierClock() (ppm, sigma float64) {
+	var sum, weight float64
+	for i := range e.trained {
+		p, s := e.trained[i].ClockByCarrier()
+		s = math.Max(s, 1e-3)
+		sum += p / (s * s)
+		weight += 1 / (s * s)
 	}
-	if len(data) == 0 {
-		return 0
+	return sum / weight, 1 / math.Sqrt(weight)
+}
+
+// mayBePilot reports whether a line that nothing confirms can be a pilot by what
+// is around it in its own slice: a station's data stands beside it, and where
+// that is strong enough the training would have been found.
+func (e *evidence) mayBePilot(l *line) bool {
+	const lifted = 4 // echoes lift a pilot over its data by 6 dB at the most
+	share := l.dataShare()
+	if share > 2*lifted {
+		return false
 	}
-	return robust.Median(data)/floor - 1
+	// The data's density over the noise's, if echoes lift the pilot.
+	data := share / lifted
+	return !e.missed(data / math.Max(1e-3, 1-data/2))
 }

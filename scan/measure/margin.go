@@ -7,6 +7,7 @@ import (
 	"rooftone/dsp/robust"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 )
 
 // equalisedLeastDB is the C/N below which the shape of the spectrum drowns in
@@ -20,9 +21,10 @@ const shapeSigmaDB = 0.08
 
 // margin derives the decode margin of a present channel: what an ideal
 // equaliser reaches with the signal-to-noise ratio measured across the channel,
-// less the threshold. Where the channel's shape is not known it is C/N less the
-// threshold.
-func (m *measurer) margin(r *Reading, n *interference) {
+// less the threshold. Where much of the channel was not seen, that is taken from
+// what its training promises; where the channel's shape is not known, the margin
+// is C/N less the threshold.
+func (m *measurer) margin(r *Reading, n *interference, p *promise) {
 	if r.CN == nil {
 		return
 	}
@@ -30,9 +32,17 @@ func (m *measurer) margin(r *Reading, n *interference) {
 	r.MarginMethod = MarginPower
 	if r.CNPower == nil || r.CN.Value != r.CNPower.Value {
 		r.MarginMethod = MarginPilot
+	}
+	if p != nil {
+		r.Margin, r.MarginMethod = &Estimate{decibel.Of(p.snr/vsb.MERPerCN) - m.ThresholdDB, p.snrSigmaDB}, MarginTraining
 		return
 	}
-	if n == nil || r.CN.Value < equalisedLeastDB {
+	if r.SeenShare() < promisedShare {
+		// A flat channel is a guess; echoes commonly tilt what is seen of it.
+		r.Margin.Sigma = math.Hypot(r.Margin.Sigma, (1-r.SeenShare())*unseenDB)
+		return
+	}
+	if n == nil || r.CN.Value < equalisedLeastDB || r.MarginMethod != MarginPower {
 		return
 	}
 	d := m.view.channelDensities(r, n)
@@ -40,12 +50,32 @@ func (m *measurer) margin(r *Reading, n *interference) {
 	if err != nil || !(snr > 0) {
 		return
 	}
+	unseen := (1 - r.SeenShare()) * unseenDB
 	r.Margin = &Estimate{
 		vsb.MarginDB(snr, m.ThresholdDB),
-		math.Hypot(10/math.Ln10*sigma/snr, math.Hypot(m.view.passband.SigmaDB/math.Sqrt(3), shapeSigmaDB)),
+		math.Hypot(math.Hypot(decibel.PerNeper*sigma/snr, unseen), math.Hypot(m.view.passbandSigma()/math.Sqrt(3), shapeSigmaDB)),
 	}
 	r.MarginMethod = MarginEqualised
 	m.costs(r, n)
+}
+
+// promisedShare is the share of the channel from which it counts as seen: what
+// is missing is like what is beside it.
+const promisedShare = 0.9
+
+// promise is what the training lets expect of a channel that was seen in part.
+type promise struct {
+	snr, snrSigmaDB          float64 // as EqualisedSNR has it
+	carrier, carrierRelative float64 // the station's whole power, FS²
+}
+
+// promise returns what the training promises of a channel of which much was not
+// seen; nil where that is not so, or there is none.
+func (m *measurer) promise(r *Reading, trained []listen.Trained, n *interference) *promise {
+	if r.SeenShare() >= promisedShare || n == nil || len(trained) == 0 {
+		return nil
+	}
+	return m.outlook(trained, n)
 }
 
 // costs tells what the equalised margin lost, and to what. Without echoes and
@@ -115,9 +145,8 @@ func withoutPilot(density []float64, startHz, stepHz float64, p *Pilot) []float6
 // interference is what stands under a channel: the noise floor, or more where
 // the training shows more.
 type interference struct {
-	floor    float64 // FS²/Hz
-	relative float64 // its relative standard uncertainty
-	method   NoiseMethod
+	floor    float64      // FS²/Hz
+	relative float64      // its relative standard uncertainty
 	pieces   []errorPiece // over the floor
 }
 

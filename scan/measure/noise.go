@@ -1,13 +1,16 @@
 package measure
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
 	"rooftone/dsp/decibel"
 	"rooftone/dsp/robust"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 )
 
 // floor is a noise density in FS²/Hz with its relative standard uncertainty.
@@ -18,8 +21,14 @@ type floor struct {
 }
 
 const (
-	// vacantSpreadDB is how uneven a channel may be that is taken for vacant.
-	vacantSpreadDB = 0.25
+	// plainSpreadDB is how uneven the pieces of a channel may be that passes for
+	// noise: as a standard deviation, a few bad pieces apart.
+	plainSpreadDB = 0.25
+
+	// filledShare and filledRatio: a channel of which more than a quarter stands
+	// 3 dB above the rest is not plain.
+	filledShare, filledRatio = 0.75, 2
+
 	// Over frequency the radio's gain, and with it the floor, wanders by a dB
 	// or two. A channel that stands further above its neighbours than this is
 	// not vacant, whatever else it looks like.
@@ -29,39 +38,59 @@ const (
 	floorSigmaDB                   = 0.05
 	insideDBPerMHz, besideDBPerMHz = 0.012, 0.025
 	floorSigmaMaxDB                = 3
+
+	// agreeSigma is by how many of their standard uncertainties two floors may
+	// differ that are taken for one.
+	agreeSigma = 3
 )
 
-// vacantFloor is the floor read in one vacant channel.
+// vacantFloor is the floor read in one plain channel.
 type vacantFloor struct {
-	hz float64 // middle of the channel
-	db float64 // density in dBFS/Hz
+	channel band.Channel
+	hz      float64 // middle of what was seen of it
+	db      float64 // density in dBFS/Hz
 }
 
-// vacantFloors reads the floor in every channel that shows no station: no
-// pilot, an even spectrum, and a level that the channels around it share.
-// quiet tells for each channel whether it shows no pilot.
-func (v *view) vacantFloors(channels []band.Channel, quiet []bool) []vacantFloor {
+// plain returns the density in dBFS/Hz of a channel that has everything that
+// thermal noise has and nothing else: it is even, its power varies as noise's
+// does, it does not repeat, and neither training nor bootstrap nor a pilot with
+// its data was found in it. Its level does not enter: that such a channel is
+// the floor is for others to confirm or deny, see plainFloors.
+func (v *view) plain(e *evidence, tone *viewTone) (db float64, ok bool) {
+	if e.proven() || e.unlikeNoise() || tone != nil && tone.dataShare() > quietShare && tone.inPlace {
+		return 0, false
+	}
+	p := v.parts(e.channel)
+	if len(p) == 0 {
+		return 0, false
+	}
+	level := make([]float64, len(p))
+	for k := range p {
+		level[k] = decibel.Of(p[k].density)
+	}
+	middle := robust.Median(level)
+	sorted := slices.Clone(level)
+	slices.Sort(sorted)
+	if robust.Spread(level) > plainSpreadDB || sorted[int(filledShare*float64(len(sorted)))]-middle > decibel.Of(filledRatio) {
+		return 0, false
+	}
+	return middle, true
+}
+
+// quietShare is the data's share of the density around a line, if that were a
+// pilot, up to which the line leaves a channel plain: −15 dB.
+const quietShare = 0.03
+
+// plainFloors returns the floors of the plain channels. Of channels that are
+// plain alike, those that stand above others at the same gain are not vacant:
+// something there fills them that looks like noise. One that none contradicts
+// counts, also when it is the only one.
+func (v *view) plainFloors(all []evidence, tones []*viewTone) []vacantFloor {
 	var out []vacantFloor
-	for i, c := range channels {
-		if !quiet[i] {
-			continue
-		}
-		p := v.parts(c)
-		if p == nil {
-			continue
-		}
-		level := make([]float64, len(p))
-		for k := range p {
-			level[k] = decibel.Of(p[k].density)
-		}
-		middle := robust.Median(level)
-		away := make([]float64, len(p))
-		for k := range level {
-			away[k] = math.Abs(level[k] - middle)
-		}
-		// 1.48 times the median of the deviations is a standard deviation.
-		if 1.48*robust.Median(away) <= vacantSpreadDB {
-			out = append(out, vacantFloor{c.CenterHz(), middle})
+	for i := range all {
+		if db, ok := v.plain(&all[i], tones[i]); ok {
+			seen := v.seen(all[i].channel)
+			out = append(out, vacantFloor{all[i].channel, (seen[0].LowHz + seen[len(seen)-1].HighHz) / 2, db})
 		}
 	}
 	return lowest(out)
@@ -216,18 +245,119 @@ func smooth(x []float64) {
 	}
 }
 
-// noiseOf returns the best floor for a channel: from vacant channels or from
-// the dips at its own edges, whichever is known better.
-func (v *view) noiseOf(c band.Channel, floors []vacantFloor) *floor {
-	best := interpolate(floors, c.CenterHz())
+// floorOf weighs what is known of the noise under a channel: plain channels at
+// the same gain, the dips at the channel's own edges where a station's skirts
+// end, and what the training leaves of a station, or where the channel is filled
+// by something unknown the gaps at its edges. Anything else that stands where a
+// floor is read can only add to it. So the lowest counts, together with all that
+// agree with it, by their variances; the name is that of the weightiest. It is
+// nil when nothing says anything.
+func (v *view) floorOf(e *evidence, floors []vacantFloor) *floor {
+	c := e.channel
+	var all []*floor
+	if f := interpolate(floors, c.CenterHz()); f != nil {
+		all = append(all, f)
+	}
+	switch {
+	case len(e.trained) > 0:
+		all = append(all, v.edges(c))
+		all = append(all, v.residuals(e)...)
+	case e.bootstrap != nil || !v.isPlain(c, floors):
+		all = append(all, v.gaps(c))
+	default:
+		all = append(all, v.edges(c))
+	}
+	return agreeing(all)
+}
+
+// isPlain reports whether a channel is among those that a floor was read in.
+func (v *view) isPlain(c band.Channel, floors []vacantFloor) bool {
+	return slices.ContainsFunc(floors, func(f vacantFloor) bool { return f.channel == c })
+}
+
+// agreeing returns the weighted mean of the lowest floor and all that agree
+// with it; nil entries are passed over.
+func agreeing(all []*floor) *floor {
+	all = slices.DeleteFunc(all, func(f *floor) bool { return f == nil || !(f.density > 0) })
+	if len(all) == 0 {
+		return nil
+	}
+	// The lowest by what it may be at the least, so that a vague one does not
+	// win by its vagueness.
+	low := slices.MinFunc(all, func(a, b *floor) int {
+		return cmp.Compare(math.Log(a.density)+a.relative, math.Log(b.density)+b.relative)
+	})
+	var sum, weight, most float64
+	out := &floor{}
+	for _, f := range all {
+		if away := math.Log(f.density / low.density); away > agreeSigma*math.Hypot(f.relative, low.relative) {
+			continue
+		}
+		w := 1 / (f.relative * f.relative)
+		sum += w * math.Log(f.density)
+		weight += w
+		if w > most {
+			most, out.method = w, f.method
+		}
+	}
+	out.density, out.relative = math.Exp(sum/weight), 1/math.Sqrt(weight)
+	return out
+}
+
+// edges is the floor in the dips at a channel's edges, where both a station's
+// skirts and its neighbours' end; nil when neither was seen.
+func (v *view) edges(c band.Channel) *floor {
 	low, high := v.edgeFloor(c.LowerHz), v.edgeFloor(c.UpperHz())
 	v.inside(low, c.LowerHz, c)
 	v.inside(high, c.UpperHz(), c)
-	if edge := joinEdges(low, high); edge != nil && (best == nil || edge.relative < best.relative) {
-		best = edge
-	}
-	return best
+	return joinEdges(low, high)
 }
+
+// residuals is what the training leaves in each slice. The slices' pass bands
+// and what a fit overlooks make each of them a little uncertain.
+func (v *view) residuals(e *evidence) []*floor {
+	var out []*floor
+	for _, t := range listen.TrainedOf(v.slices, e.channel) {
+		if density, relative, ok := v.errorOf(e.channel, t); ok && !t.Moving {
+			out = append(out, &floor{density, math.Hypot(relative, residualSigmaDB/decibel.PerNeper), NoiseTraining})
+		}
+	}
+	return out
+}
+
+// residualSigmaDB is how far what the training leaves may be from the noise
+// besides its statistics.
+const residualSigmaDB = 0.1
+
+// gapHz is how much beside each edge a channel of whatever standard leaves
+// empty: ATSC 3.0 and 6 MHz DVB-T 84 kHz, others more.
+const gapHz = 60e3
+
+// gaps bounds the floor under a channel that something unknown fills by the
+// emptiest place near its edges; nil when neither was seen.
+func (v *view) gaps(c band.Channel) *floor {
+	var lowest float64
+	for _, edge := range []float64{c.LowerHz, c.UpperHz()} {
+		const width = 15e3
+		for at := edge - gapHz; at+width <= edge+gapHz+1; at += width {
+			d := seenOnly(v.densities(at, at+width))
+			if len(d) < 4 {
+				continue
+			}
+			if m := robust.Median(d) / robust.MedianOfGamma(v.spectrum.Averages); lowest == 0 || m < lowest {
+				lowest = m
+			}
+		}
+	}
+	if lowest == 0 {
+		return nil
+	}
+	return &floor{lowest, gapSigmaDB / decibel.PerNeper, NoiseEdge}
+}
+
+// gapSigmaDB is how far the emptiest place beside an unknown signal may be from
+// the noise: a neighbour's foot, and the lowest of several places.
+const gapSigmaDB = 1
 
 // inside turns a floor read at an edge to the mean over the channel. Thermal
 // noise passes the radio's filters and is flat once they are divided out, but

@@ -23,8 +23,6 @@ const (
 	// So many slices there must be, and so many behind each piece; fewer would
 	// take one channel's echoes for the radio's filter.
 	passbandSlices, pieceSlices = 8, 4
-	// A slice within 1 dB of the emptiest holds no station worth the name.
-	emptyRatio = 1.26
 	// unknownPassbandDB is how far a cheap dongle's pass band strays from flat.
 	unknownPassbandDB = 0.3
 	// skirtHz is how far inside a channel's edge its spectrum still rises.
@@ -49,21 +47,19 @@ func (p *Passband) At(offsetHz, rateHz float64) float64 {
 // common: the log spectrum of slice h in piece k is taken as level(h) +
 // shape(k), and both are found by alternating medians, which neither stations
 // nor tones can pull as long as most slices are flat in most places. Where a
-// channel's skirt may lie is left out, but for slices that are as good as
-// empty.
-func findPassband(slices []*listen.Slice, channels []band.Channel) Passband {
+// station's skirt lies is left out.
+//
+// stations are the channels in which something stands. With fewer than eight
+// slices the shape is left flat and its uncertainty says so: that many others
+// only narrow what is known of it.
+func findPassband(slices []*listen.Slice, stations []band.Channel) Passband {
 	flat := Passband{SigmaDB: unknownPassbandDB}
 	if len(slices) < passbandSlices {
 		return flat
 	}
 	table := make([][]float64, len(slices))
-	floors := crudeFloors(slices)
 	for h, s := range slices {
-		skirts := channels
-		if robust.Median(s.Density) < emptyRatio*floors[listen.GainKey(s.GainDB)] {
-			skirts = nil
-		}
-		table[h] = passbandRow(s, skirts)
+		table[h] = passbandRow(s, stations)
 	}
 	shape := make([]float64, passbandParts)
 	level := make([]float64, len(slices))

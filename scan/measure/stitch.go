@@ -1,8 +1,9 @@
 package measure
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 
 	"rooftone/dsp/decibel"
 	"rooftone/dsp/psd"
@@ -13,28 +14,30 @@ import (
 
 // stitch joins the view's slices.
 func (v *view) stitch(channels []band.Channel) {
-	v.spectrum, v.lift = stitch(v.slices, channels, v.passband, v.clock)
+	v.spectrum, v.lift = stitch(v.slices, channels, v.passbands, v.clock)
 }
 
 // view is what one gain shows of the band: the stitched spectrum and the
 // slices it is made of.
 type view struct {
-	gainDB   float64
-	slices   []*listen.Slice
-	passband Passband
-	rounding float64 // density in FS²/Hz that the converter's rounding adds after the pass band
-	clock    float64 // true frequency over the radio's own: 1 + ppm·1e−6
+	gainDB    float64
+	rateHz    float64 // 0 for several
+	slices    []*listen.Slice
+	passbands map[float64]Passband // by rate
+	rounding  float64              // density in FS²/Hz that the converter's rounding adds after the pass band
+	clock     float64              // true frequency over the radio's own: 1 + ppm·1e−6
 
 	spectrum psd.Spectrum
 	lift     []float32 // what dividing the pass band out did at each value of the spectrum
 }
 
 // stitch joins slices to one spectrum on the corrected frequency grid. Each
-// frequency is taken from the slice whose middle is nearest, the pass band is
+// frequency is taken from the slice whose middle is nearest, in parts of its
+// rate, the pass band is
 // divided out, and the gap that the DC spike leaves is bridged from its sides.
 // Frequencies outside the channels and a little beside them are left out.
 // lift tells for each value by what it was multiplied to flatten the pass band.
-func stitch(slices []*listen.Slice, channels []band.Channel, p Passband, clock float64) (out psd.Spectrum, lift []float32) {
+func stitch(slices []*listen.Slice, channels []band.Channel, passbands map[float64]Passband, clock float64) (out psd.Spectrum, lift []float32) {
 	const besideHz = 200e3
 	step := slices[0].StepHz
 	for _, s := range slices {
@@ -50,7 +53,7 @@ func stitch(slices []*listen.Slice, channels []band.Channel, p Passband, clock f
 	averages := make([]float64, 0, len(slices))
 	for _, s := range slices {
 		averages = append(averages, s.Averages)
-		addSlice(&out, lift, distance, s, p, clock)
+		addSlice(&out, lift, distance, s, passbands[s.RateHz], clock)
 	}
 	out.Averages = robust.Median(averages)
 	keepChannels(&out, channels, besideHz)
@@ -65,7 +68,8 @@ func addSlice(out *psd.Spectrum, lift, distance []float32, s *listen.Slice, p Pa
 	last := min(len(out.Density)-1, int(math.Floor((s.CenterHz*clock+half-out.StartHz)/out.StepHz)))
 	for i := first; i <= last; i++ {
 		offset := out.At(i)/clock - s.CenterHz
-		if float32(math.Abs(offset)) >= distance[i] {
+		away := float32(math.Abs(offset) / s.RateHz)
+		if away >= distance[i] {
 			continue
 		}
 		x := offset/s.StepHz + middle
@@ -77,7 +81,7 @@ func addSlice(out *psd.Spectrum, lift, distance []float32, s *listen.Slice, p Pa
 		d := density[k] + (x-float64(k))*(density[k+1]-density[k])
 		up := decibel.Power(-p.At(offset, s.RateHz))
 		out.Density[i], lift[i] = d*up, float32(up)
-		distance[i] = float32(math.Abs(offset))
+		distance[i] = away
 	}
 }
 
@@ -103,29 +107,60 @@ type part struct {
 
 const channelParts = 24 // pieces of 250 kHz
 
-// parts cuts a channel into pieces and returns the density of each, taken as a
-// median so that tones do not count. It returns nil when the channel is not
-// covered whole.
+// parts cuts a channel into pieces and returns the density of each of which at
+// least half was seen, taken as a median so that tones do not count. A channel of
+// which less than one piece was seen is one piece.
 func (v *view) parts(c band.Channel) []part {
 	width := band.WidthHz / channelParts
-	out := make([]part, 0, channelParts)
-	for k := range channelParts {
-		low := c.LowerHz + float64(k)*width
-		d := v.densities(low, low+width)
-		if len(d) == 0 {
-			return nil
-		}
-		for _, x := range d {
-			if math.IsNaN(x) {
-				return nil
-			}
+	var out []part
+	take := func(low, high, least float64) {
+		d := seenOnly(v.densities(low, high))
+		if float64(len(d)) < least*(high-low)/v.spectrum.StepHz || len(d) < leastBins {
+			return
 		}
 		out = append(out, part{
-			offsetHz: (float64(k) + 0.5) * width,
+			offsetHz: (low+high)/2 - c.LowerHz,
 			density:  robust.Median(d) / robust.MedianOfGamma(v.spectrum.Averages),
 		})
 	}
+	for k := range channelParts {
+		low := c.LowerHz + float64(k)*width
+		take(low, low+width, 0.5)
+	}
+	if len(out) == 0 {
+		for _, s := range v.seen(c) {
+			take(s.LowHz, s.HighHz, 0.5)
+		}
+	}
 	return out
+}
+
+// leastBins is how many values of a spectrum a level is read from at the least.
+const leastBins = 8
+
+// seenOnly drops what was not seen.
+func seenOnly(density []float64) []float64 {
+	out := density[:0:0]
+	for _, d := range density {
+		if !math.IsNaN(d) {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// seen returns the parts of a channel that the view's slices show. What stands
+// apart by less than the spectrum's resolution is one.
+func (v *view) seen(c band.Channel) []band.Span {
+	var out []band.Span
+	for _, s := range v.slices {
+		half := listen.UsableShare * s.RateHz
+		low, high := math.Max(c.LowerHz, s.CenterHz*v.clock-half), math.Min(c.UpperHz(), s.CenterHz*v.clock+half)
+		if high-low > leastBins*s.StepHz {
+			out = append(out, band.Span{LowHz: low, HighHz: high})
+		}
+	}
+	return band.Join(out, 2*v.spectrum.StepHz)
 }
 
 // densities returns the stitched spectrum from lowHz to highHz.
@@ -139,35 +174,44 @@ func (v *view) densities(lowHz, highHz float64) []float64 {
 	return s.Density[first:last]
 }
 
-// views sorts slices by gain and rate, those with the most slices first.
-// roundingPower is what the converter's rounding adds to every sample in FS².
-func views(slices []*listen.Slice, channels []band.Channel, clock, roundingPower float64) []*view {
+// views sorts slices by gain and rate, those with the most slices first. Where a
+// gain was used with several rates there is one view of each rate, and one of
+// all. roundingPower is what the converter's rounding adds to every sample in
+// FS².
+func views(list []*listen.Slice, stations []band.Channel, clock, roundingPower float64) []*view {
 	type kind struct{ gain, rate float64 }
+	const anyRate = 0
 	byKind := map[kind][]*listen.Slice{}
-	for _, s := range slices {
-		k := kind{listen.GainKey(s.GainDB), s.RateHz}
-		byKind[k] = append(byKind[k], s)
+	byRate := map[float64][]*listen.Slice{}
+	for _, s := range list {
+		gain := listen.GainKey(s.GainDB)
+		byKind[kind{gain, s.RateHz}] = append(byKind[kind{gain, s.RateHz}], s)
+		byKind[kind{gain, anyRate}] = append(byKind[kind{gain, anyRate}], s)
+		byRate[s.RateHz] = append(byRate[s.RateHz], s)
 	}
 	// The pass band hangs on the rate, not on the gain.
 	shapes := map[float64]Passband{}
-	var out []*view
-	for k, list := range byKind {
-		if _, ok := shapes[k.rate]; !ok {
-			var same []*listen.Slice
-			for _, s := range slices {
-				if s.RateHz == k.rate {
-					same = append(same, s)
-				}
-			}
-			shapes[k.rate] = findPassband(same, channels)
-		}
-		out = append(out, &view{gainDB: list[0].GainDB, slices: list, passband: shapes[k.rate], clock: clock, rounding: roundingPower / list[0].RateHz})
+	for rate, same := range byRate {
+		shapes[rate] = findPassband(same, stations)
 	}
-	sort.Slice(out, func(i, j int) bool {
-		if a, b := len(out[i].slices), len(out[j].slices); a != b {
-			return a > b
+	var out []*view
+	for k, of := range byKind {
+		if k.rate == anyRate && len(of) == len(byKind[kind{k.gain, of[0].RateHz}]) {
+			continue // they have one rate
 		}
-		return out[i].gainDB > out[j].gainDB
+		out = append(out, &view{gainDB: of[0].GainDB, rateHz: k.rate, slices: of, passbands: shapes, clock: clock, rounding: roundingPower / of[0].RateHz})
+	}
+	slices.SortFunc(out, func(a, b *view) int {
+		return cmp.Or(cmp.Compare(len(b.slices), len(a.slices)), cmp.Compare(listen.GainKey(b.gainDB), listen.GainKey(a.gainDB)), cmp.Compare(b.rateHz, a.rateHz))
 	})
 	return out
+}
+
+// passbandSigma is what may be left of the pass band after division, in dB.
+func (v *view) passbandSigma() float64 {
+	var most float64
+	for _, s := range v.slices {
+		most = math.Max(most, v.passbands[s.RateHz].SigmaDB)
+	}
+	return most
 }

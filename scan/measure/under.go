@@ -8,21 +8,6 @@ import (
 	"rooftone/scan/listen"
 )
 
-// bootstrapOf says whether a bootstrap was found in a channel in any slice, of
-// whatever gain and rate, and whether it was sought for long enough to say that
-// there is none.
-func bootstrapOf(c band.Channel, slices []*listen.Slice) (found, sought bool) {
-	for _, s := range slices {
-		for _, b := range s.Bootstraps {
-			if b.Channel == c {
-				found = found || b.Found
-				sought = sought || b.Seconds >= listen.BootstrapSeconds
-			}
-		}
-	}
-	return found, sought
-}
-
 // errorOf is the density of a training's error on the stitched spectrum's
 // scale, in FS²/Hz, and its relative standard uncertainty.
 func (v *view) errorOf(c band.Channel, t listen.Trained) (density, relative float64, ok bool) {
@@ -58,9 +43,8 @@ const (
 	standsOutDB    = 0.3
 )
 
-// under says what stands under a channel: the noise floor, what the training
-// left where that is clearly more, or the training alone where the floor is
-// known less well.
+// under says what stands under a channel: the noise floor, or what the training
+// left where that is clearly more.
 func (m *measurer) under(r *Reading, noise *floor, trained []listen.Trained) *interference {
 	var pieces []errorPiece
 	var relatives []float64
@@ -77,7 +61,7 @@ func (m *measurer) under(r *Reading, noise *floor, trained []listen.Trained) *in
 		if noise == nil {
 			return nil
 		}
-		return &interference{floor: noise.density, relative: noise.relative, method: noise.method}
+		return &interference{floor: noise.density, relative: noise.relative}
 	}
 	residual := floor{sum / weight, 1 / math.Sqrt(weight), NoiseTraining}
 	if noise == nil {
@@ -87,7 +71,7 @@ func (m *measurer) under(r *Reading, noise *floor, trained []listen.Trained) *in
 		excess := density/noise.density - 1
 		return excess > standsOutSigma*math.Hypot(relative, noise.relative) && decibel.Of(1+excess) > standsOutDB
 	}
-	out := &interference{floor: noise.density, relative: noise.relative, method: noise.method}
+	out := &interference{floor: noise.density, relative: noise.relative}
 	evenly := standsOut(residual.density, residual.relative)
 	var variance float64
 	stands := false
@@ -106,8 +90,5 @@ func (m *measurer) under(r *Reading, noise *floor, trained []listen.Trained) *in
 		return out
 	}
 	out.pieces = nil
-	if residual.relative < noise.relative {
-		out.floor, out.relative, out.method = residual.density, residual.relative, NoiseTraining
-	}
 	return out
 }
