@@ -10,6 +10,7 @@ import (
 	"math/bits"
 
 	"rooftone/dsp/psd"
+	"rooftone/dsp/robust"
 )
 
 const (
@@ -91,11 +92,14 @@ func (f *Found) Repeats() bool { return f.Blocks > 0 && f.Chance < 1e-4 }
 // a time.
 type Finder struct {
 	rateHz float64
-	fft    *psd.FFT
+	long   *psd.FFT // for the delays
+	short  *psd.FFT // for the pieces
+	window []float64
 	work   []complex64
-	power  []float64
-	level  []float64
+	power  []float64 // mean power by bin
+	level  []float64 // of the spectrum's surroundings, by bin
 	blocks []float64
+	near   []float64
 }
 
 // NewFinder returns a Finder for a sample rate in Hz.
@@ -103,66 +107,105 @@ func NewFinder(rateHz float64) (*Finder, error) {
 	if !(rateHz >= 1e5 && rateHz <= 1e9) {
 		return nil, fmt.Errorf("looking for patterns: a sample rate of %g Hz", rateHz)
 	}
-	n := 1 << bits.Len(uint(windowSeconds*rateHz))
-	fft, err := psd.NewFFT(n)
-	if err != nil {
+	f := &Finder{rateHz: rateHz}
+	var err error
+	if f.long, err = psd.NewFFT(1 << bits.Len(uint(windowSeconds*rateHz))); err != nil {
 		return nil, fmt.Errorf("looking for patterns: %w", err)
 	}
-	return &Finder{rateHz: rateHz, fft: fft, work: make([]complex64, n), power: make([]float64, n), level: make([]float64, n)}, nil
+	if f.short, err = psd.NewFFT(1 << bits.Len(uint(blockSeconds*rateHz))); err != nil {
+		return nil, fmt.Errorf("looking for patterns: %w", err)
+	}
+	f.window = psd.Hann.Samples(f.short.Len())
+	f.work = make([]complex64, f.long.Len())
+	f.power, f.level = make([]float64, f.long.Len()), make([]float64, f.long.Len())
+	return f, nil
 }
 
-// Find looks at the samples of one cohesive stretch. density is their power
-// density from −RateHz/2 up, in any unit.
-func (f *Finder) Find(x []complex64, density []float64) (Found, error) {
+// Find looks at the samples of one cohesive stretch, in the band from lowHz to
+// highHz from their middle: what lies beside it, such as a neighbour, does not
+// count.
+func (f *Finder) Find(x []complex64, lowHz, highHz float64) (Found, error) {
 	out := Found{OnShare: 1, Restlessness: 1, Chance: 1}
-	f.findSteadiness(&out, x, density)
-	if err := f.findRepeat(&out, x); err != nil {
+	if err := f.findSteadiness(&out, x, lowHz, highHz); err != nil {
+		return Found{}, fmt.Errorf("looking for patterns: %w", err)
+	}
+	if err := f.findRepeat(&out, x, lowHz, highHz); err != nil {
 		return Found{}, fmt.Errorf("looking for patterns: %w", err)
 	}
 	return out, nil
 }
 
-// findSteadiness compares the powers of pieces. That of a piece of length T of
-// Gaussian noise with the density S has a variance of ∫S²/T over its squared
-// mean of (∫S)².
-func (f *Finder) findSteadiness(out *Found, x []complex64, density []float64) {
-	const least = 32
-	size := max(1, int(blockSeconds*f.rateHz))
+// band returns the bins of a transform that a band has, counted from the lowest
+// frequency of all, and of those which bin of the transform each is.
+func band(size int, rateHz, lowHz, highHz float64) (first, last int, bin func(int) int) {
+	first = max(0, int(math.Ceil((lowHz/rateHz+0.5)*float64(size))))
+	last = min(size-1, int(math.Floor((highHz/rateHz+0.5)*float64(size))))
+	return first, last, func(i int) int { return (i + size/2) & (size - 1) } // a power of two
+}
+
+// findSteadiness compares the powers that pieces have in the band. That of a
+// piece of Gaussian noise with the power S in each bin has a variance of w·ΣS²,
+// w being what a Hann window's bins have in common: 1 + 2·(4/9 + 1/36). A lone
+// line does not vary itself, but beats with what it stands in.
+func (f *Finder) findSteadiness(out *Found, x []complex64, lowHz, highHz float64) error {
+	const (
+		least      = 32
+		inCommon   = 1 + 2*(4./9+1./36)
+		narrowest  = 16 // bins
+		lineSpread = 1.5
+	)
+	size := f.short.Len()
+	first, last, bin := band(size, f.rateHz, lowHz, highHz)
 	n := len(x) / size
-	if n < least || len(density) == 0 {
-		return
+	if n < least || last-first < narrowest {
+		return nil
 	}
 	f.blocks = f.blocks[:0]
-	var mean float64
+	power := f.power[:size]
+	clear(power)
 	for b := range n {
-		var p float64
-		for _, v := range x[b*size : (b+1)*size] {
-			p += float64(real(v)*real(v) + imag(v)*imag(v))
+		for i, v := range x[b*size : (b+1)*size] {
+			w := float32(f.window[i])
+			f.work[i] = complex(real(v)*w, imag(v)*w)
 		}
-		f.blocks = append(f.blocks, p)
-		mean += p / float64(n)
+		if err := f.short.Transform(f.work[:size], f.work[:size]); err != nil {
+			return err
+		}
+		var sum float64
+		for i := first; i <= last; i++ {
+			v := f.work[bin(i)]
+			p := float64(real(v)*real(v) + imag(v)*imag(v))
+			power[i] += p / float64(n)
+			sum += p
+		}
+		f.blocks = append(f.blocks, sum)
 	}
+	mean := robust.Mean(f.blocks)
 	if !(mean > 0) {
-		return
+		return nil
 	}
-	var variance, first, second float64
+	var variance float64
 	low, high := math.Inf(1), 0.
 	for _, p := range f.blocks {
 		variance += (p/mean - 1) * (p/mean - 1) / float64(n-1)
 		low, high = math.Min(low, p), math.Max(high, p)
 	}
-	step := f.rateHz / float64(len(density))
-	for _, d := range density {
-		first += d * step
-		second += d * d * step
+	var expect float64
+	f.levels(power, first, last)
+	for i := first; i <= last; i++ {
+		level := f.level[i]
+		if excess := power[i] - level; excess > 0 && power[i] > lineRatio*level {
+			expect += inCommon*level*level + 2*lineSpread*excess*level
+		} else {
+			expect += inCommon * power[i] * power[i] / (1 + 1/float64(n))
+		}
 	}
-	expect := second / (first * first) / (float64(size) / f.rateHz)
-	if !(expect > 0) {
-		return
+	if expect /= mean * mean; !(expect > 0) {
+		return nil
 	}
 	out.Blocks, out.Restlessness = n, variance/expect
 	if out.Restlessness < 1+out.scatter() {
-		return
+		return nil
 	}
 	on := 0
 	for _, p := range f.blocks {
@@ -171,44 +214,66 @@ func (f *Finder) findSteadiness(out *Found, x []complex64, density []float64) {
 		}
 	}
 	out.OnShare = float64(on) / float64(n)
+	return nil
+}
+
+// lineRatio is the power of a bin over that of its surroundings from which it
+// holds a line.
+const lineRatio = 8
+
+// levels fills level with the median power around each bin of a band.
+func (f *Finder) levels(power []float64, first, last int) {
+	const reach, step = 12, 4
+	for i := first; i <= last; i += step {
+		f.near = append(f.near[:0], power[max(first, i-reach):min(last+1, i+reach+1)]...)
+		m := robust.Median(f.near)
+		for k := i; k < min(i+step, last+1); k++ {
+			f.level[k] = m
+		}
+	}
 }
 
 // findRepeat finds the delay of the highest correlation of the samples with
 // themselves. The mean power spectrum is divided by its own level, which makes
-// it that of white samples; its transform is their correlation. Over n values
-// in all that of noise is |r|² = E/n with E exponential of mean 1.
-func (f *Finder) findRepeat(out *Found, x []complex64) error {
-	size := f.fft.Len()
+// it that of white samples; its transform is their correlation. With v for its
+// scatter about 1, noise's has the power Σv² at every delay, exponentially
+// distributed.
+func (f *Finder) findRepeat(out *Found, x []complex64, lowHz, highHz float64) error {
+	size := f.long.Len()
 	windows := len(x) / size
-	if out.Blocks == 0 || windows == 0 {
+	first, last, bin := band(size, f.rateHz, lowHz, highHz)
+	reach := int(smoothHz / f.rateHz * float64(size))
+	if out.Blocks == 0 || windows == 0 || last-first < 4*reach {
 		return nil
 	}
 	clear(f.power)
 	for w := range windows {
-		if err := f.fft.Transform(f.work, x[w*size:(w+1)*size]); err != nil {
+		if err := f.long.Transform(f.work, x[w*size:(w+1)*size]); err != nil {
 			return err
 		}
-		for i, v := range f.work {
+		for i := first; i <= last; i++ {
+			v := f.work[bin(i)]
 			f.power[i] += float64(real(v)*real(v) + imag(v)*imag(v))
 		}
 	}
-	f.smooth(int(smoothHz / f.rateHz * float64(size)))
+	f.smooth(first, last, reach)
+	clear(f.work)
 	var total, square float64
-	for i, p := range f.power {
+	for i := first; i <= last; i++ {
 		v := 0.
 		if f.level[i] > 0 {
-			v = math.Min(p/f.level[i], mostBin) - 1
+			v = math.Min(f.power[i]/f.level[i], mostBin) - 1
 		}
-		f.work[i] = complex(float32(v), 0)
+		f.work[bin(i)] = complex(float32(v), 0)
 		total += v + 1
 		square += v * v
 	}
-	if err := f.fft.Inverse(f.work, f.work); err != nil {
+	if err := f.long.Inverse(f.work, f.work); err != nil {
 		return err
 	}
-	first, last := int(math.Ceil(shortestLag*f.rateHz)), min(int(longestLag*f.rateHz), size/2)
+	from, to := int(math.Ceil(shortestLag*f.rateHz)), min(int(longestLag*f.rateHz), size/2)
 	best, most := 0, 0.
-	for lag := first; lag <= last; lag++ {
+	for lag := from; lag <= to; lag++ {
 		v := f.work[lag]
 		if p := float64(real(v)*real(v) + imag(v)*imag(v)); p > most {
 			best, most = lag, p
@@ -217,24 +282,24 @@ func (f *Finder) findRepeat(out *Found, x []complex64) error {
 	if !(square > 0) || best == 0 {
 		return nil
 	}
-	// Noise's scatter about 1 gives every delay this power on average.
 	out.RepeatSeconds = float64(best) / f.rateHz
 	out.Likeness = math.Sqrt(most) / total
-	out.Chance = math.Min(1, float64(last-first+1)*math.Exp(-most/square))
+	out.Chance = math.Min(1, float64(to-from+1)*math.Exp(-most/square))
 	return nil
 }
 
 // smooth fills level with the means of power over reach bins on either side,
-// going round.
-func (f *Finder) smooth(reach int) {
-	n := len(f.power)
-	reach = max(1, min(reach, n/4))
+// fewer at the band's ends.
+func (f *Finder) smooth(first, last, reach int) {
 	var sum float64
-	for i := -reach; i <= reach; i++ {
-		sum += f.power[(i+n)%n]
-	}
-	for i := range f.level {
-		f.level[i] = sum / float64(2*reach+1)
-		sum += f.power[(i+reach+1)%n] - f.power[(i-reach+n)%n]
+	low, high := first, first-1 // what sum holds
+	for i := first; i <= last; i++ {
+		for ; high < min(last, i+reach); high++ {
+			sum += f.power[high+1]
+		}
+		for ; low < i-reach; low++ {
+			sum -= f.power[low]
+		}
+		f.level[i] = sum / float64(high-low+1)
 	}
 }

@@ -26,12 +26,17 @@ type Bootstrap struct {
 // to say that there is none: frames are mostly 50 to 250 ms long.
 const BootstrapSeconds = 0.25
 
+// leastShare is the least share of the slice's power that a bootstrap has. What
+// Spot finds has 0.13 at least, which echoes divide. The false-alarm bound is for
+// noise: video by FM sweeps as the bootstrap's sequence does, and has a fiftieth.
+const leastShare = 0.06
+
 // findBootstrap searches one channel for an ATSC 3.0 bootstrap: at the places
 // where the stay is like itself, whatever the clock.
-func (s *Slicer) findBootstrap(out *Slice, c band.Channel) {
+func (s *Slicer) findBootstrap(out *Slice, c band.Channel) bool {
 	search, err := s.searcher(trainerKey{out.RateHz, math.Round(out.CenterHz - c.LowerHz)})
 	if err != nil {
-		return // too little of the channel, or an odd rate
+		return false // too little of the channel, or an odd rate
 	}
 	b := Bootstrap{Channel: c, Seconds: float64(len(s.kept)) / out.RateHz}
 	if !s.spotted {
@@ -43,7 +48,7 @@ func (s *Slicer) findBootstrap(out *Slice, c band.Channel) {
 		found, err := search.Search(part, 0, reach)
 		// The place was chosen among all that the stay holds.
 		chosen := float64(len(s.kept)) / float64(len(part))
-		if err != nil || !found.Found || found.FalseAlarm*chosen > ofdm.FoundBelow {
+		if err != nil || !found.Found || found.FalseAlarm*chosen > ofdm.FoundBelow || found.Share < leastShare {
 			continue
 		}
 		low, high := search.Seen()
@@ -54,6 +59,7 @@ func (s *Slicer) findBootstrap(out *Slice, c band.Channel) {
 		break
 	}
 	out.Bootstraps = append(out.Bootstraps, b)
+	return b.Found
 }
 
 func (s *Slicer) searcher(key trainerKey) (*ofdm.Searcher, error) {
@@ -83,8 +89,30 @@ func (s *Slicer) findPattern(out *Slice) {
 		}
 		s.finder, s.finderOf = f, out.RateHz
 	}
-	density := out.Bridged()
-	if found, err := s.finder.Find(s.kept, density); err == nil {
+	low, high := s.ownBand(out)
+	if found, err := s.finder.Find(s.kept, low, high); err == nil {
 		out.Pattern = &found
 	}
+}
+
+// besideHz is how far inside a channel's edge a neighbour's foot is left out.
+const besideHz = 100e3
+
+// ownBand is the part of a slice, from its middle, in which the channel lies that
+// it shows most of, or all that the slice shows.
+func (s *Slicer) ownBand(out *Slice) (lowHz, highHz float64) {
+	var most band.Span
+	for _, c := range s.channels {
+		if shown := out.Shows(c); shown.WidthHz() > most.WidthHz() {
+			most = shown
+			lowHz, highHz = shown.LowHz-out.CenterHz, shown.HighHz-out.CenterHz
+			if shown.LowHz == c.LowerHz {
+				lowHz += besideHz
+			}
+			if shown.HighHz == c.UpperHz() {
+				highHz -= besideHz
+			}
+		}
+	}
+	return lowHz, highHz
 }

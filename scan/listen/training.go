@@ -78,11 +78,11 @@ func (s *Slicer) train(out *Slice) {
 			f := s.findTraining(out, c, news)
 			found = found || f
 			if !f {
-				s.findBootstrap(out, c)
+				found = s.findBootstrap(out, c) || found
 			}
 		}
 	}
-	if !found && len(out.Bootstraps) == 0 {
+	if !found {
 		s.findPattern(out)
 	}
 }

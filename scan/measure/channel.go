@@ -77,7 +77,7 @@ func Channels(list []*listen.Slice, o Options) Result {
 	if len(list) == 0 || len(o.Channels) == 0 {
 		return out
 	}
-	list = slices.Clone(list)
+	list = busy(list, roundingPower(o.Source.Datatype))
 	slices.SortStableFunc(list, func(a, b *listen.Slice) int {
 		return cmp.Or(cmp.Compare(a.CenterHz, b.CenterHz), cmp.Compare(a.RateHz, b.RateHz), cmp.Compare(listen.GainKey(a.GainDB), listen.GainKey(b.GainDB)))
 	})
@@ -87,7 +87,7 @@ func Channels(list []*listen.Slice, o Options) Result {
 	} else {
 		out.Clock = findClock(all)
 	}
-	shown := views(list, occupied(all), out.Clock.scale(), roundingPower(o.Source.Datatype))
+	shown := views(list, occupied(list, all), out.Clock.scale(), roundingPower(o.Source.Datatype))
 	from := make([]*view, len(out.Readings))
 	for _, v := range shown {
 		v.stitch(o.Channels)
@@ -107,12 +107,33 @@ func Channels(list []*listen.Slice, o Options) Result {
 	return out
 }
 
+// busy returns the slices that fill the converter's steps, or all where none
+// does: what a converter makes of less than a step tells nothing of what it was
+// given. rounding is the power in FS² that the rounding of busy samples adds.
+func busy(list []*listen.Slice, rounding float64) []*listen.Slice {
+	const least = 2
+	var out []*listen.Slice
+	for _, s := range list {
+		var power float64
+		for _, d := range s.Bridged() { // without the spike, which moves no step
+			power += d * s.StepHz
+		}
+		if power >= least*rounding {
+			out = append(out, s)
+		}
+	}
+	if len(out) == 0 {
+		out = slices.Clone(list)
+	}
+	return out
+}
+
 // occupied returns the channels in which something stands.
-func occupied(all []evidence) []band.Channel {
+func occupied(list []*listen.Slice, all []evidence) []band.Channel {
 	var out []band.Channel
 	for i := range all {
 		e := &all[i]
-		some := e.proven() || e.unlikeNoise()
+		some := e.proven() || unlikeNoise(patternOf(list, e.channel))
 		for k := range e.lines {
 			some = some || e.mayBePilot(&e.lines[k]) && e.lines[k].dataShare() > quietShare
 		}
@@ -187,7 +208,7 @@ func (m *measurer) measure(all []evidence) []Reading {
 		out[i].Channel = e.channel
 		if seen := m.view.seen(e.channel); len(seen) > 0 && len(m.view.parts(e.channel)) > 0 {
 			out[i].Seen = seen
-			m.fill(&out[i], e, tones[i], m.view.floorOf(e, floors), m.view.isPlain(e.channel, floors))
+			m.fill(&out[i], e, tones[i], m.view.floorOf(e, tones[i], floors), m.view.isPlain(e.channel, floors))
 			m.field(&out[i])
 		}
 	}
@@ -277,9 +298,6 @@ func (m *measurer) fill(r *Reading, e *evidence, tone *viewTone, noise *floor, p
 		r.GainDB = &gain
 	}
 	r.ClippedFraction, r.LostSamples = v.health(r.Channel)
-	if noise == nil && !e.proven() && tone != nil {
-		noise = v.skirtFloor(r.Channel)
-	}
 	trained := listen.TrainedOf(v.slices, r.Channel)
 	under := m.under(r, noise, trained)
 	promised := m.promise(r, trained, under)
@@ -302,7 +320,13 @@ func (m *measurer) fill(r *Reading, e *evidence, tone *viewTone, noise *floor, p
 		r.CN = better(r.CNPower, nil)
 		return
 	}
-	r.CN = better(r.CNPower, r.CNPilot)
+	if len(trained) == 0 && apart(r.CNPower, r.CNPilot) {
+		// More power than the pilot stands for, and no training that shows a
+		// notch at the pilot: part of the power is something else's.
+		r.CN = better(r.CNPilot, nil)
+	} else {
+		r.CN = better(r.CNPower, r.CNPilot)
+	}
 	m.mer(r, trained)
 	paths := listen.PathsOf(v.slices, r.Channel)
 	if paths == nil {
@@ -418,6 +442,11 @@ func estimateDB(linear, relative float64) *Estimate {
 		return nil
 	}
 	return &Estimate{decibel.Of(linear), 10 / math.Ln10 * relative}
+}
+
+// apart reports whether the first estimate clearly exceeds the second.
+func apart(a, b *Estimate) bool {
+	return a != nil && b != nil && a.Value-b.Value > 3*math.Hypot(a.Sigma, b.Sigma)
 }
 
 func better(a, b *Estimate) *Estimate {

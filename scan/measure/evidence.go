@@ -41,10 +41,6 @@ type evidence struct {
 	// have been found for certain where it was not; +Inf where it was found, or
 	// might have been missed at any level.
 	certainSNR float64
-
-	// pattern is what tells the channel from noise besides its spectrum, from
-	// the slices that show mostly this channel; nil where none was looked at.
-	pattern *pattern.Found
 }
 
 // gather collects the evidence for every channel.
@@ -95,15 +91,6 @@ func (e *evidence) hear(s *listen.Slice, falseAlarm float64) {
 			e.certainSNR = math.Min(e.certainSNR, o.CertainSNR)
 		}
 	}
-	// A slice tells of the channel that it shows most of.
-	if s.Pattern != nil && shown.WidthHz() > listen.UsableShare*s.RateHz {
-		if e.pattern == nil {
-			p := *s.Pattern
-			e.pattern = &p
-		} else {
-			e.pattern.Merge(*s.Pattern)
-		}
-	}
 }
 
 // proven reports whether a known standard was found in the channel.
@@ -113,14 +100,34 @@ func (e *evidence) proven() bool { return len(e.trained) > 0 || e.bootstrap != n
 // for bursts over something steady.
 const fewBursts = 0.2
 
-// unlikeNoise reports whether the channel's samples are not those of thermal
-// noise, bursts apart.
-func (e *evidence) unlikeNoise() bool {
-	p := e.pattern
+// patternOf joins what tells a channel's samples from noise besides their
+// spectrum, from the slices that show mostly this channel; nil where nothing was
+// looked at. The slices are those of one gain: where the noise does not fill the
+// converter's steps, its samples are not like noise.
+func patternOf(list []*listen.Slice, c band.Channel) *pattern.Found {
+	var out *pattern.Found
+	for _, s := range list {
+		if s.Pattern == nil || s.Shows(c).WidthHz() <= listen.UsableShare*s.RateHz {
+			continue
+		}
+		if out == nil {
+			p := *s.Pattern
+			out = &p
+		} else {
+			out.Merge(*s.Pattern)
+		}
+	}
+	return out
+}
+
+// unlikeNoise reports whether samples are not those of thermal noise, bursts
+// apart.
+func unlikeNoise(p *pattern.Found) bool {
 	if p == nil {
 		return false
 	}
-	return p.Repeats() || !p.Steady() && (p.Restlessness < 1 || p.OnShare > fewBursts)
+	const constant = 0.5 // less restless than that is one whose power hardly varies
+	return p.Repeats() || !p.Steady() && (p.Restlessness < constant || p.OnShare > fewBursts)
 }
 
 // missed reports whether training would have been found for certain at a ratio

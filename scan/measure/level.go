@@ -2,11 +2,13 @@ package measure
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
 
 	"rooftone/dsp/decibel"
+	"rooftone/dsp/robust"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
 )
@@ -111,58 +113,95 @@ func excess(parts []part, noise float64) []float64 {
 	return flat
 }
 
-// skirtFloor tells a station's noise from its data by the skirt between them:
-// the density there is noise and a share of the data that the standard gives,
-// A/53 Part 2. It is nil where too little of a skirt was seen.
-func (v *view) skirtFloor(c band.Channel) *floor {
+// shape is a channel's density as noise and a station's data.
+type shape struct {
+	noise, noiseSigma float64 // FS²/Hz
+	data, dataSigma   float64 // in the flat part of the station's spectrum
+}
+
+// shapePieceHz is the width of the pieces of which the shape is made; their
+// medians leave lone lines out.
+const shapePieceHz = 40e3
+
+// shapeOf tells noise and data apart by the skirts that the standard gives the
+// data, A/53 Part 2: the density is the noise and a share of the data. It needs
+// no other channel. It is nil where no skirt was seen, or too little of one.
+// Echoes bend the data's spectrum; what the fit leaves counts as uncertainty.
+func (v *view) shapeOf(c band.Channel) *shape {
 	var x, y []float64
 	low, high := 1., 0.
-	s := &v.spectrum
 	for _, span := range v.seen(c) {
-		for i := max(0, int((span.LowHz-s.StartHz)/s.StepHz)); i < len(s.Density) && s.At(i) <= span.HighHz; i++ {
-			hz := s.At(i) - c.LowerHz
-			if d := s.Density[i]; !math.IsNaN(d) && d > 0 && math.Abs(hz-band.PilotOffsetHz) > pilotGapHz {
-				shape := vsb.Density(hz) / vsb.Density(band.WidthHz/2)
-				x, y = append(x, shape), append(y, d)
-				low, high = math.Min(low, shape), math.Max(high, shape)
+		for at := span.LowHz; at+shapePieceHz <= span.HighHz; at += shapePieceHz {
+			d := seenOnly(v.densities(at, at+shapePieceHz))
+			if len(d) < leastBins {
+				continue
 			}
+			share := vsb.Density(at+shapePieceHz/2-c.LowerHz) / vsb.Density(band.WidthHz/2)
+			x, y = append(x, share), append(y, robust.Median(d)/robust.MedianOfGamma(v.spectrum.Averages))
+			low, high = math.Min(low, share), math.Max(high, share)
 		}
 	}
-	if high-low < 0.4 || len(x) < 3*leastBins {
+	if high-low < 0.4 || len(x) < 5 {
 		return nil
 	}
 	a, b := mat.NewDense(len(x), 2, nil), mat.NewVecDense(len(x), nil)
-	model := append([]float64(nil), y...)
-	smooth(model)
+	model := slices.Clone(y)
 	var fit mat.VecDense
-	var covariance mat.Dense
-	for range 3 {
+	for range 4 {
 		for i := range x {
-			w := 1 / model[i]
-			a.Set(i, 0, w)
-			a.Set(i, 1, x[i]*w)
-			b.SetVec(i, y[i]*w)
+			a.Set(i, 0, 1/model[i])
+			a.Set(i, 1, x[i]/model[i])
+			b.SetVec(i, y[i]/model[i])
 		}
 		if fit.SolveVec(a, b) != nil {
 			return nil
 		}
 		for i := range x {
-			model[i] = math.Max(fit.AtVec(0)+fit.AtVec(1)*x[i], y[i]/100)
+			model[i] = math.Max(fit.AtVec(0)+fit.AtVec(1)*x[i], y[i]/30)
 		}
 	}
-	var normal mat.Dense
+	var normal, covariance mat.Dense
 	normal.Mul(a.T(), a)
 	if covariance.Inverse(&normal) != nil {
 		return nil
 	}
-	noise := fit.AtVec(0)
-	// Echoes bend a skirt: by a tenth of the data at the least.
-	sigma := math.Hypot(math.Sqrt(covariance.At(0, 0)*1.5/s.Averages), 0.1*math.Max(0, fit.AtVec(1)))
-	if !(noise > sigma) {
-		return nil
+	var left float64
+	for i := range x {
+		r := y[i]/model[i] - 1
+		left += r * r / float64(len(x)-2)
 	}
-	return &floor{noise, sigma / noise, NoiseEdge}
+	scatter := math.Max(left, 1.5/(v.spectrum.Averages*shapePieceHz/v.spectrum.StepHz))
+	out := &shape{noise: fit.AtVec(0), data: fit.AtVec(1)}
+	// What is left of echoes and of the pass band goes in pieces that are alike:
+	// a tenth of them are independent.
+	const alike = 3
+	out.noiseSigma = math.Sqrt(covariance.At(0, 0)*scatter) * alike
+	out.dataSigma = math.Sqrt(covariance.At(1, 1)*scatter) * alike
+	return out
 }
 
-// pilotGapHz is how far from a pilot's nominal place its line may be.
-const pilotGapHz = 60e3
+// floor is the shape's noise where it is one; else nil.
+func (s *shape) floor() *floor {
+	if s == nil || !(s.noise > 2*s.noiseSigma) {
+		return nil
+	}
+	return &floor{s.noise, s.noiseSigma / s.noise, NoiseEdge}
+}
+
+// lacks reports whether a station whose data has a density of expected in the
+// flat part of its spectrum would have bent the channel's density more than it
+// is, echoes of some dB allowed for.
+func (s *shape) lacks(expected float64) bool {
+	const allowed = 0.2
+	return s != nil && s.data+4*s.dataSigma < allowed*expected
+}
+
+// shows reports whether data of about the density that is expected stands in the
+// channel.
+func (s *shape) shows(expected float64) bool {
+	return s != nil && s.data > 4*s.dataSigma && s.data > expected*decibel.Power(-dataShortDB) && s.data < expected*decibel.Power(dataLongDB)
+}
+
+// dataOf is the density of the data in the flat part of a station's spectrum
+// whose pilot has the line's power.
+func (l *line) dataOf() float64 { return l.dataShare() * l.Density }

@@ -53,11 +53,14 @@ type vacantFloor struct {
 
 // plain returns the density in dBFS/Hz of a channel that has everything that
 // thermal noise has and nothing else: it is even, its power varies as noise's
-// does, it does not repeat, and neither training nor bootstrap nor a pilot with
-// its data was found in it. Its level does not enter: that such a channel is
+// does, it does not repeat, and neither training nor bootstrap nor a pilot whose
+// data may stand beside it was found in it. Its level does not enter: that such a channel is
 // the floor is for others to confirm or deny, see plainFloors.
 func (v *view) plain(e *evidence, tone *viewTone) (db float64, ok bool) {
-	if e.proven() || e.unlikeNoise() || tone != nil && tone.dataShare() > quietShare && tone.inPlace {
+	if e.proven() || unlikeNoise(patternOf(v.slices, e.channel)) {
+		return 0, false
+	}
+	if tone != nil && tone.inPlace && tone.dataShare() > quietShare && !v.shapeOf(e.channel).lacks(tone.dataOf()) {
 		return 0, false
 	}
 	p := v.parts(e.channel)
@@ -71,11 +74,15 @@ func (v *view) plain(e *evidence, tone *viewTone) (db float64, ok bool) {
 	middle := robust.Median(level)
 	sorted := slices.Clone(level)
 	slices.Sort(sorted)
-	if robust.Spread(level) > plainSpreadDB || sorted[int(filledShare*float64(len(sorted)))]-middle > decibel.Of(filledRatio) {
+	if robust.Spread(level) > v.plainSpread() || sorted[int(filledShare*float64(len(sorted)))]-middle > decibel.Of(filledRatio) {
 		return 0, false
 	}
 	return middle, true
 }
+
+// plainSpread is how uneven a plain channel may be, in dB: also by what is not
+// known of the pass band.
+func (v *view) plainSpread() float64 { return math.Hypot(plainSpreadDB, 1.5*v.passbandSigma()) }
 
 // quietShare is the data's share of the density around a line, if that were a
 // pilot, up to which the line leaves a channel plain: −15 dB.
@@ -85,24 +92,42 @@ const quietShare = 0.03
 // plain alike, those that stand above others at the same gain are not vacant:
 // something there fills them that looks like noise. One that none contradicts
 // counts, also when it is the only one.
+//
+// A sliver of a channel at the end of a slice, where the pass band falls, says
+// nothing beside wider views.
 func (v *view) plainFloors(all []evidence, tones []*viewTone) []vacantFloor {
-	var out []vacantFloor
+	const sliverHz = 500e3
+	var wide, slivers []vacantFloor
 	for i := range all {
-		if db, ok := v.plain(&all[i], tones[i]); ok {
-			seen := v.seen(all[i].channel)
-			out = append(out, vacantFloor{all[i].channel, (seen[0].LowHz + seen[len(seen)-1].HighHz) / 2, db})
+		db, ok := v.plain(&all[i], tones[i])
+		if !ok {
+			continue
+		}
+		var seenHz float64
+		seen := v.seen(all[i].channel)
+		for _, s := range seen {
+			seenHz += s.WidthHz()
+		}
+		f := vacantFloor{all[i].channel, (seen[0].LowHz + seen[len(seen)-1].HighHz) / 2, db}
+		if seenHz < sliverHz {
+			slivers = append(slivers, f)
+		} else {
+			wide = append(wide, f)
 		}
 	}
-	return lowest(out)
+	if len(wide) == 0 {
+		wide = slivers
+	}
+	return lowest(wide, vacantStepDB+v.passbandSigma())
 }
 
 // lowest drops the floors that stand above their neighbours.
-func lowest(in []vacantFloor) []vacantFloor {
+func lowest(in []vacantFloor, stepDB float64) []vacantFloor {
 	var out []vacantFloor
 	for _, a := range in {
 		keep := true
 		for _, b := range in {
-			if a.db > b.db+vacantStepDB+vacantSlopeDBPerMHz*math.Abs(a.hz-b.hz)/1e6 {
+			if a.db > b.db+stepDB+vacantSlopeDBPerMHz*math.Abs(a.hz-b.hz)/1e6 {
 				keep = false
 				break
 			}
@@ -252,7 +277,7 @@ func smooth(x []float64) {
 // floor is read can only add to it. So the lowest counts, together with all that
 // agree with it, by their variances; the name is that of the weightiest. It is
 // nil when nothing says anything.
-func (v *view) floorOf(e *evidence, floors []vacantFloor) *floor {
+func (v *view) floorOf(e *evidence, tone *viewTone, floors []vacantFloor) *floor {
 	c := e.channel
 	var all []*floor
 	if f := interpolate(floors, c.CenterHz()); f != nil {
@@ -262,10 +287,12 @@ func (v *view) floorOf(e *evidence, floors []vacantFloor) *floor {
 	case len(e.trained) > 0:
 		all = append(all, v.edges(c))
 		all = append(all, v.residuals(e)...)
-	case e.bootstrap != nil || !v.isPlain(c, floors):
-		all = append(all, v.gaps(c))
-	default:
+	case e.bootstrap == nil && v.isPlain(c, floors):
 		all = append(all, v.edges(c))
+	case e.bootstrap == nil && tone != nil:
+		all = append(all, v.shapeOf(c).floor())
+	default:
+		all = append(all, v.gaps(c))
 	}
 	return agreeing(all)
 }

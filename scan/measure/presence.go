@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"rooftone/dsp/decibel"
+	"rooftone/dsp/pattern"
+	"rooftone/dsp/robust"
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
 )
@@ -45,7 +47,7 @@ func (m *measurer) judge(r *Reading, e *evidence, tone *viewTone, noise *floor, 
 		r.Presence, r.Standard = Present, ATSC3
 		return
 	}
-	j := &judgement{measurer: m, reading: r, evidence: e, noise: noise, plain: plain, parts: m.view.parts(r.Channel)}
+	j := &judgement{measurer: m, reading: r, evidence: e, noise: noise, plain: plain, parts: m.view.parts(r.Channel), pattern: patternOf(m.view.slices, r.Channel)}
 	if noise != nil {
 		j.excess = excess(j.parts, noise.density)
 	}
@@ -76,6 +78,7 @@ type judgement struct {
 	noise    *floor
 	plain    bool // among the channels that a floor was read in
 	parts    []part
+	pattern  *pattern.Found
 	excess   []float64 // of its pieces over the noise, ascending
 }
 
@@ -93,17 +96,28 @@ func (j *judgement) middle() float64 {
 }
 
 // filled reports whether power stands in the channel besides a line: over a
-// floor that is known from elsewhere, or by not being like noise.
+// floor that is known, or by not being like noise, in time or over frequency.
 func (j *judgement) filled() bool {
 	if j.plain {
 		return false
 	}
-	if j.noise == nil || len(j.excess) == 0 {
-		return true // and nothing says that it is noise
+	if j.noise == nil || len(j.excess) == 0 || unlikeNoise(j.pattern) {
+		return true
 	}
+	exceeds := func(x float64) bool { return x > 0 && math.Log1p(x) > 4*j.noise.relative }
 	middle, high := j.middle(), j.excess[int(filledShare*float64(len(j.excess)))]
-	sigma := j.noise.relative
-	return middle > powerShows && middle > 4*sigma*(1+middle) || high > 1 && high > 4*sigma*(1+high)
+	return middle > powerShows && exceeds(middle) || high > 1 && exceeds(high) || j.uneven()
+}
+
+// uneven reports whether the channel is no even floor, or lies so far below what
+// is taken for one that this cannot be.
+func (j *judgement) uneven() bool {
+	const below = 1
+	level := make([]float64, len(j.parts))
+	for i, p := range j.parts {
+		level[i] = decibel.Of(p.density)
+	}
+	return robust.Spread(level) > 2*j.view.plainSpread() || decibel.Of(j.noise.density)-robust.Median(level) > below+4*j.noise.relative*decibel.PerNeper
 }
 
 func (j *judgement) withoutPilot() {
@@ -125,7 +139,7 @@ func (j *judgement) weak() {
 	switch {
 	case j.reading.Pilot.KnownSpur != "":
 		j.doubt(Vacant, DoubtSpur)
-	case j.filled() && j.middle() > 1:
+	case j.filled() && (j.middle() > 1 || unlikeNoise(j.pattern)):
 		// Twice the noise and a pilot of −12 dB at the most do not go together.
 		j.doubt(Unsure, DoubtNoPilot)
 	case j.clock == nil, j.clock.PPM.Sigma*1e-6*j.reading.Channel.PilotHz() > weakPlaceHz/2:
@@ -138,8 +152,13 @@ func (j *judgement) weak() {
 // strong judges a tone whose data must be seen, where no training was found.
 func (j *judgement) strong(tone *viewTone) {
 	r := j.reading
-	if !j.evidence.mayBePilot(&tone.line) && (j.noise == nil || j.middle() < 0.5) {
-		j.doubt(Vacant, j.toneDoubt())
+	shape := j.view.shapeOf(r.Channel)
+	if shape.lacks(tone.dataOf()) || !j.evidence.mayBePilot(&tone.line) && j.middle() < 0.5 {
+		if j.filled() {
+			j.doubt(Unsure, DoubtNoPilot)
+		} else {
+			j.doubt(Vacant, j.toneDoubt())
+		}
 		return
 	}
 	if j.noise == nil || len(j.excess) == 0 {
@@ -161,20 +180,16 @@ func (j *judgement) strong(tone *viewTone) {
 		j.doubt(Unsure, DoubtNoiseLevel)
 	case j.evidence.missed(math.Min(middle, expected)):
 		j.doubt(Unsure, DoubtNoTraining)
-	case j.excess[len(j.excess)/5] < middle*decibel.Power(-15), middle > expected*decibel.Power(dataLongDB), j.evidence.unlikeNoise():
+	case j.excess[len(j.excess)/5] < middle*decibel.Power(-15), middle > expected*decibel.Power(dataLongDB), unlikeNoise(j.pattern):
 		// A station fills its channel evenly in frequency and in time; echoes
 		// notch pieces of it, not a fifth.
 		j.doubt(Unsure, DoubtShape)
-	case j.clock == nil && j.reading.SeenShare() < 0.99 && !j.skirted():
+	case j.clock == nil && !shape.shows(tone.dataOf()):
 		j.doubt(Unsure, DoubtNoClock)
 	default:
 		r.Presence = Present
 	}
 }
-
-// skirted reports whether the data beside a pilot rises from it as a station's
-// does.
-func (j *judgement) skirted() bool { return j.view.skirtFloor(j.reading.Channel) != nil }
 
 func (j *judgement) toneDoubt() Doubt {
 	if j.reading.Pilot.KnownSpur != "" {
@@ -216,7 +231,7 @@ func (j *judgement) occupant() *Occupant {
 	}
 	slices.Sort(inside)
 	out.UnevenDB = inside[len(inside)*9/10] - inside[len(inside)/10]
-	if p := j.evidence.pattern; p != nil {
+	if p := j.pattern; p != nil {
 		out.OnShare = p.OnShare
 		if p.Repeats() {
 			out.RepeatSeconds = p.RepeatSeconds
