@@ -45,11 +45,12 @@ func (y *tally) eightVSBStands(draw int, c *Channel, cnDB, at float64) {
 // and nothing else heard.
 func TestOneSlice(t *testing.T) {
 	t.Parallel()
+	ffts := transforms{}
 	const rate = 2.4e6
 	margin := tally{about: "margin from one slice, dB"}
 	wide := 0
 	for draw := range ensemble(16) {
-		w := newWorld(uint64(draw+1), fronts[draw%2])
+		w := newWorld(uint64(draw+1), fronts[draw%2], ffts)
 		c := w.uhf()
 		e := w.put(c, 6+22*w.rng.Float64(), eightVSBOf(uint64(draw)))
 		at := w.anyCenter(rate, 1.2e6)
@@ -118,11 +119,12 @@ func (w *world) profile(k int) []ray {
 // Truth: as above, the channel's response multiplied out path by path.
 func TestOneSliceWithEchoes(t *testing.T) {
 	t.Parallel()
+	ffts := transforms{}
 	const rate = 2.4e6
 	margin := tally{about: "margin from one slice with echoes, dB"}
 	kinds := make([]tally, len(echoProfiles)+1)
 	for draw := range ensemble(18) {
-		w := newWorld(uint64(draw+1001), fronts[draw/6%2])
+		w := newWorld(uint64(draw+1001), fronts[draw/6%2], ffts)
 		c := w.uhf()
 		kind := draw % len(kinds)
 		e := w.put(c, 6+22*w.rng.Float64(), eightVSBOf(uint64(draw)), w.profile(kind)...)
@@ -169,7 +171,7 @@ func (w *world) anyTunings(draw int) tunings {
 		return tunings{"hops 100 kHz short", rate, w.shortHops(rate)}
 	}
 	out := tunings{about: "one to three tunings", rate: rate}
-	for range 3 {
+	for range 1 + w.rng.IntN(3) {
 		out.at = append(out.at, w.anyCenter(rate, 1.2e6))
 	}
 	return out
@@ -195,11 +197,12 @@ func (w *world) shortHops(rateHz float64) []float64 {
 // Truth: as in TestOneSlice; and that who has heard more cannot know less.
 func TestAnyRate(t *testing.T) {
 	t.Parallel()
+	ffts := transforms{}
 	margin := tally{about: "margin at any rate, dB"}
 	byRate := map[float64]*tally{}
 	var wider []string
 	for draw := range ensemble(8) {
-		w := newWorld(uint64(draw+2001), fronts[draw/8%2])
+		w := newWorld(uint64(draw+2001), fronts[draw/8%2], ffts)
 		c := w.uhf()
 		e := w.put(c, 6+22*w.rng.Float64(), eightVSBOf(uint64(draw)))
 		plan := w.anyTunings(draw)

@@ -159,7 +159,7 @@ func (y *tally) faultless(t *testing.T) {
 // against an equaliser of real symbols; and 8-VSB's share of data, by hand.
 func TestWorldsArithmetic(t *testing.T) {
 	for seed := range uint64(12) {
-		w := newWorld(seed, sharpFront)
+		w := newWorld(seed, sharpFront, nil)
 		e := w.put(w.uhf(), 30*w.rng.Float64(), nil, w.profile(int(seed)%6)...)
 		w.setLevel(2.4e6)
 		const step = 2e3

@@ -40,7 +40,18 @@ type world struct {
 	lines []lineAt
 
 	now  float64 // seconds, when the next stay begins
-	ffts map[int]*fourier.CmplxFFT
+	ffts transforms
+}
+
+// transforms are the transforms of every length so far, for all the worlds of
+// one test.
+type transforms map[int]*fourier.CmplxFFT
+
+func (f transforms) of(n int) *fourier.CmplxFFT {
+	if f[n] == nil {
+		f[n] = fourier.NewCmplxFFT(n)
+	}
+	return f[n]
 }
 
 // emission is one transmission on a channel.
@@ -61,10 +72,10 @@ type ray struct {
 // lineAt is a tone at a true frequency, its power over the noise in 6 MHz.
 type lineAt struct{ hz, overNoiseDB float64 }
 
-// signal fills dst with the transform of a wide stay of power 1 before its
-// filter, whose middle is offsetHz above the channel's lower edge.
+// signal adds to dst the samples of a wide stay, of power gain², whose middle is
+// offsetHz above the channel's lower edge.
 type signal interface {
-	transform(w *world, dst []complex128, offsetHz float64, s span) error
+	add(dst []complex64, offsetHz float64, s span, gain float64, ffts transforms) error
 }
 
 // span is a wide stay: it begins at a time and has a step by the true clock,
@@ -108,12 +119,12 @@ func measuredFront(share float64) float64 {
 }
 
 // newWorld is a world without any signals, its clock off by at most 60 ppm.
-func newWorld(seed uint64, front frontEnd) *world {
+func newWorld(seed uint64, front frontEnd, ffts transforms) *world {
 	rng := rand.New(rand.NewPCG(seed, 7))
 	return &world{
 		rng: rng, ppm: 120*rng.Float64() - 60, front: front,
 		dc:  cmplx.Rect(1.2e-3, 2*math.Pi*rng.Float64()), // −58 dBFS
-		now: rng.Float64(), ffts: map[int]*fourier.CmplxFFT{},
+		now: rng.Float64(), ffts: ffts,
 	}
 }
 
@@ -173,11 +184,11 @@ func (w *world) hear(t testing.TB, centerHz, rateHz, seconds float64) heard {
 	for k := range half {
 		bins[k] = (bins[k] + bins[k+half]) / 2 // every other sample
 	}
-	x := w.fft(half).Sequence(bins[:half], bins[:half])[guard : guard+n]
+	x := w.ffts.of(half).Sequence(bins[:half], bins[:half])[guard : guard+n]
 	for _, l := range w.lines {
 		w.addLine(x, l, centerHz*clock, rateHz)
 	}
-	out := heard{Stay: tuner.Stay{CenterHz: centerHz, RateHz: rateHz, GainDB: math.NaN()}, samples: make([]complex64, n)}
+	out := heard{Stay: stayAt(centerHz, rateHz), samples: make([]complex64, n)}
 	for i, v := range x {
 		z, clipped := eightBits(v*complex(w.level/float64(half), 0) + w.dc)
 		out.samples[i] = z
@@ -196,15 +207,36 @@ func (w *world) transformOf(t testing.TB, trueHz float64, s span, n int) []compl
 		}
 		return float64(k) / (float64(n) * s.step)
 	}
-	for _, e := range w.on {
-		offset := trueHz - e.channel.LowerHz - e.errorHz
-		if reach := s.rateHz/2*1.1 + 0.1e6; offset < -reach || offset > band.WidthHz+reach {
-			continue
+	wide := make([]complex64, n)
+	straight := false // something without echoes is in wide
+	forward := func() {
+		for i, v := range wide {
+			one[i] = complex128(v)
 		}
-		require.NoError(t, e.signal.transform(w, one, offset, s))
-		gain := complex(math.Sqrt(power(e.cnDB)*band.WidthHz), 0)
+		w.ffts.of(n).Coefficients(one, one)
+	}
+	for _, withRays := range []bool{true, false} {
+		for _, e := range w.on {
+			offset := trueHz - e.channel.LowerHz - e.errorHz
+			reach := s.rateHz/2*1.1 + 0.1e6
+			if withRays != (len(e.rays) > 0) || offset < -reach || offset > band.WidthHz+reach {
+				continue
+			}
+			require.NoError(t, e.signal.add(wide, offset, s, math.Sqrt(power(e.cnDB)*band.WidthHz), w.ffts))
+			if straight = !withRays; straight {
+				continue
+			}
+			forward()
+			for k := range sum {
+				sum[k] += e.response(trueHz+hz(k)) * one[k]
+			}
+			clear(wide)
+		}
+	}
+	if straight {
+		forward()
 		for k := range sum {
-			sum[k] += gain * e.response(trueHz+hz(k)) * one[k]
+			sum[k] += one[k]
 		}
 	}
 	// Each bin of white noise of density D has a variance of n·D·rate.
@@ -249,15 +281,6 @@ func eightBits(z complex128) (complex64, int) {
 	return complex(one(real(z)), one(imag(z))), clipped
 }
 
-func (w *world) fft(n int) *fourier.CmplxFFT {
-	f := w.ffts[n]
-	if f == nil {
-		f = fourier.NewCmplxFFT(n)
-		w.ffts[n] = f
-	}
-	return f
-}
-
 // smooth is the least number from n up without prime factors above 5.
 func smooth(n int) int {
 	for ; ; n++ {
@@ -276,39 +299,22 @@ func smooth(n int) int {
 // eightVSB and threeOh are rendered.
 type eightVSB struct{ *vsb.Waveform }
 
-func (v eightVSB) transform(w *world, dst []complex128, offsetHz float64, s span) error {
+func (v eightVSB) add(dst []complex64, offsetHz float64, s span, gain float64, _ transforms) error {
 	r, err := vsb.NewRenderer(s.rateHz, offsetHz)
 	if err != nil {
 		return err
 	}
-	x := make([]complex64, len(dst))
-	if err := r.Render(x, v.Waveform, s.start, s.step); err != nil {
-		return err
-	}
-	w.forward(dst, x)
-	return nil
+	return r.Add(dst, v.Waveform, s.start, s.step, complex(gain, 0))
 }
 
 type threeOh struct{ *ofdm.Waveform }
 
-func (v threeOh) transform(w *world, dst []complex128, offsetHz float64, s span) error {
+func (v threeOh) add(dst []complex64, offsetHz float64, s span, gain float64, _ transforms) error {
 	r, err := ofdm.NewRenderer(s.rateHz, offsetHz)
 	if err != nil {
 		return err
 	}
-	x := make([]complex64, len(dst))
-	if err := r.Render(x, v.Waveform, s.start, s.step); err != nil {
-		return err
-	}
-	w.forward(dst, x)
-	return nil
-}
-
-func (w *world) forward(dst []complex128, x []complex64) {
-	for i, v := range x {
-		dst[i] = complex128(v)
-	}
-	w.fft(len(dst)).Coefficients(dst, dst)
+	return r.Add(dst, v.Waveform, s.start, s.step, complex(gain, 0))
 }
 
 // heard is one stay as a recording holds it.
@@ -316,6 +322,10 @@ type heard struct {
 	tuner.Stay
 	samples []complex64
 	clipped int
+}
+
+func stayAt(centerHz, rateHz float64) tuner.Stay {
+	return tuner.Stay{CenterHz: centerHz, RateHz: rateHz, GainDB: math.NaN()}
 }
 
 // recorded plays stays.
