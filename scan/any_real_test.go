@@ -170,8 +170,8 @@ func TestRealRecordings(t *testing.T) {
 			case filled:
 				bursts++
 			}
-			about := fmt.Sprintf("draw %d, channel %d of %d, %d full, at %g MS/s: %q: %s %s %v", draw, c.Channel.Number,
-				v.channels[0].Number, len(v.put), v.stays[0].RateHz/1e6, what, c.Presence, c.Grade, c.Suspicion)
+			about := fmt.Sprintf("draw %d, channel %d of %d, %d full, at %g MS/s: %q: %q %q %q %v", draw, c.Channel.Number,
+				v.channels[0].Number, len(v.put), v.stays[0].RateHz/1e6, what, c.Presence, c.Standard, c.Grade, c.Suspicion)
 			if c.Presence == measure.Present {
 				stations.fault("%s", about)
 			}
