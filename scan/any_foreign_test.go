@@ -49,15 +49,15 @@ func (f foreign) add(dst []complex64, offsetHz float64, s span, gain float64, ff
 	return nil
 }
 
-// ofdmLike has the frame of a 5 MHz cellular downlink: 300 carriers 15 kHz
-// apart, symbols of 1/15 ms and a guard of 7 %, 14 to the millisecond; blocks
+// ofdmLike has the frame of a 5 MHz cellular downlink: 300 carriers some
+// 15 kHz apart, symbols of 1/15 ms and a guard of 7 %, 14 to the millisecond; blocks
 // of 12 carriers that are on or off from millisecond to millisecond, with a
 // third of the carriers known; and every 5 ms the same sequence in the middle.
 func ofdmLike(seed uint64) signal { return foreign{makeOFDM, seed} }
 
 func makeOFDM(dst []complex128, rateHz float64, rng *rand.Rand) {
 	const carriers, block, perSlot, load = 300, 12, 14, 0.7
-	useful := int(math.Round(rateHz / 15e3))
+	useful := smooth(int(rateHz / 15e3))
 	guard := int(math.Round(0.07 * float64(useful)))
 	f := fourier.NewCmplxFFT(useful)
 	bins := make([]complex128, useful)

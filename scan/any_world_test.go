@@ -170,6 +170,27 @@ func (e *emission) response(hz float64) complex128 {
 	return h
 }
 
+// pass multiplies a transform, whose second half comes first in frequency, from
+// lowHz up in steps, by the response.
+func (e *emission) pass(x []complex128, lowHz, stepHz float64) {
+	const anew = 512 // how often the phases are made anew
+	turn, step := make([]complex128, len(e.rays)), make([]complex128, len(e.rays))
+	for i, r := range e.rays {
+		step[i] = cmplx.Rect(1, -2*math.Pi*math.Mod(stepHz*r.delay, 1))
+	}
+	for k := range x {
+		var h complex128
+		for i, r := range e.rays {
+			if k%anew == 0 {
+				turn[i] = r.gain * cmplx.Rect(1, -2*math.Pi*math.Mod((lowHz+float64(k)*stepHz)*r.delay, 1))
+			}
+			h += turn[i]
+			turn[i] *= step[i]
+		}
+		x[(k+len(x)/2)%len(x)] *= h
+	}
+}
+
 // hear is one stay with a radio's centre and rate.
 func (w *world) hear(t testing.TB, centerHz, rateHz, seconds float64) heard {
 	t.Helper()
@@ -227,8 +248,9 @@ func (w *world) transformOf(t testing.TB, trueHz float64, s span, n int) []compl
 				continue
 			}
 			forward()
+			e.pass(one, trueHz-1/(2*s.step), 1/(float64(n)*s.step))
 			for k := range sum {
-				sum[k] += e.response(trueHz+hz(k)) * one[k]
+				sum[k] += one[k]
 			}
 			clear(wide)
 		}
