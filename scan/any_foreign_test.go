@@ -49,10 +49,10 @@ func (f foreign) add(dst []complex64, offsetHz float64, s span, gain float64, ff
 	return nil
 }
 
-// ofdmLike has the frame of a 5 MHz cellular downlink: 300 carriers some
-// 15 kHz apart, symbols of 1/15 ms and a guard of 7 %, 14 to the millisecond; blocks
-// of 12 carriers that are on or off from millisecond to millisecond, with a
-// third of the carriers known; and every 5 ms the same sequence in the middle.
+// ofdmLike has the frame of a 5 MHz cellular downlink: 300 carriers some 15 kHz
+// apart, symbols of 1/15 ms and a guard of 7 %, 14 to the millisecond; blocks of
+// 12 carriers that are on or off from millisecond to millisecond, and some that
+// are always on; and every 5 ms the same sequence in the middle.
 func ofdmLike(seed uint64) signal { return foreign{makeOFDM, seed} }
 
 func makeOFDM(dst []complex128, rateHz float64, rng *rand.Rand) {
