@@ -41,16 +41,20 @@ func allFigures(c *Channel) map[string]*measure.Estimate {
 // vacant channel may then do: of those with twice, only presence is compared.
 func (y *tally) compare(about string, want, got *Survey, twice bool) {
 	for i := range want.Channels {
-		a, b := &want.Channels[i], &got.Channels[i]
+		a, b := want.Channels[i], got.Channels[i]
 		where := fmt.Sprintf("%s, channel %d", about, a.Channel.Number)
 		if twice && a.Presence == measure.Vacant && b.Presence == measure.Vacant {
 			continue
 		}
-		if words(a) != words(b) {
-			y.fault("%s: %s\n\tand as it was: %s", where, words(b), words(a))
+		if words(&a) != words(&b) {
+			y.fault("%s: %s\n\tand as it was: %s", where, words(&b), words(&a))
 		}
-		others := allFigures(b)
-		for name, f := range allFigures(a) {
+		if len(a.Echoes) != len(b.Echoes) {
+			y.fault("%s: %d echoes, and there were %d", where, len(b.Echoes), len(a.Echoes))
+			a.Echoes, b.Echoes = nil, nil
+		}
+		others := allFigures(&b)
+		for name, f := range allFigures(&a) {
 			g := others[name]
 			switch {
 			case f == nil && g == nil:
