@@ -153,7 +153,7 @@ func figures(c *Channel) map[string]*measure.Estimate {
 	if c.Presence == measure.Vacant {
 		out["noise"] = c.NoiseDBFS
 	}
-	if p := c.Pilot; p != nil {
+	if p := c.Pilot; p != nil && c.Presence == measure.Present { // else it is no pilot
 		out["pilot"] = &p.ToNoise
 	}
 	return out

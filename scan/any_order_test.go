@@ -26,7 +26,7 @@ func allFigures(c *Channel) map[string]*measure.Estimate {
 	out["noise"] = c.NoiseDBFS
 	out["C/N by power"], out["C/N by pilot"] = c.CNPower, c.CNPilot
 	out["tilt"], out["ripple"], out["echoes' cost"] = c.Tilt, c.Ripple, c.EchoCost
-	if c.Pilot != nil {
+	if c.Pilot != nil && c.Presence == measure.Present {
 		out["pilot's place"] = &c.Pilot.OffsetHz
 	}
 	for i := range c.Echoes {
