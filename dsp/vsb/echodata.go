@@ -12,6 +12,8 @@ import (
 type echoData struct {
 	middleHz float64 // of the band, above the channel's lower edge
 	spanHz   float64 // the band's width
+	offsetHz float64 // of the slice's middle, above the channel's lower edge
+	rateHz   float64 // the slice's
 	half     float64 // the delays' spacing, in seconds
 	first    int     // the first column's delay
 	rows     int
@@ -27,6 +29,7 @@ func (t *Trainer) echoData() *echoData {
 	n := g.points
 	d := &echoData{
 		middleHz: g.middleHz, spanHz: 1 / g.step, half: g.step / 2,
+		offsetHz: g.offsetHz, rateHz: g.rateHz,
 		first: g.firstDelay - delayMargin, between: t.between,
 	}
 	var kinds []int

@@ -63,27 +63,11 @@ type Profile struct {
 // A radio's pass band that Knowledge did not have looks like faint paths close
 // to the strongest one: 0.3 dB at the edges like −35 dB.
 func Echoes(trainings ...*Training) (*Profile, error) {
-	m := &echoModel{paths: []echoPath{{gain: 1}}}
-	var used []*Training
-	low, high := math.Inf(1), math.Inf(-1)
-	var middle float64
-	for _, t := range trainings {
-		if t == nil || t.echoes == nil {
-			continue
-		}
-		m.slices = append(m.slices, &echoSlice{echoData: t.echoes})
-		used = append(used, t)
-		low = math.Min(low, t.echoes.middleHz-t.echoes.spanHz/2)
-		high = math.Max(high, t.echoes.middleHz+t.echoes.spanHz/2)
-		middle += t.echoes.middleHz
-	}
+	m, used := newEchoModel(trainings)
 	if len(used) == 0 {
 		return nil, errors.New("finding echoes: no slice has a fit of the training")
 	}
-	for _, s := range m.slices {
-		s.turnHz = s.middleHz - middle/float64(len(used))
-	}
-	out := &Profile{ResolutionSeconds: 1 / (high - low)}
+	out := &Profile{ResolutionSeconds: 1 / m.width()}
 	m.fitAligned(out.ResolutionSeconds)
 	m.merge(out.ResolutionSeconds)
 	out.StrongestMerged = m.paths[0].merged
@@ -102,6 +86,36 @@ func Echoes(trainings ...*Training) (*Profile, error) {
 	slices.SortFunc(out.Echoes, func(a, b Echo) int { return cmp.Compare(a.DelaySeconds, b.DelaySeconds) })
 	out.Response = m.join(used)
 	return out, nil
+}
+
+// newEchoModel returns the model of one path, and the trainings that have what
+// it needs.
+func newEchoModel(trainings []*Training) (m *echoModel, used []*Training) {
+	m = &echoModel{paths: []echoPath{{gain: 1}}}
+	var middle float64
+	for _, t := range trainings {
+		if t == nil || t.echoes == nil {
+			continue
+		}
+		m.slices = append(m.slices, &echoSlice{echoData: t.echoes})
+		used = append(used, t)
+		middle += t.echoes.middleHz
+	}
+	for _, s := range m.slices {
+		s.turnHz = s.middleHz - middle/float64(len(used))
+	}
+	return m, used
+}
+
+// width is that of the band from the lowest slice's lower end to the highest
+// one's upper end.
+func (m *echoModel) width() float64 {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, s := range m.slices {
+		low = math.Min(low, s.middleHz-s.spanHz/2)
+		high = math.Max(high, s.middleHz+s.spanHz/2)
+	}
+	return high - low
 }
 
 // grow adds paths while they explain more than noise would.

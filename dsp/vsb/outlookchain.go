@@ -1,0 +1,456 @@
+package vsb
+
+import (
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"slices"
+)
+
+const (
+	chainPaths   = 20 // at most
+	chainBurn    = 5000
+	chainSteps   = 20000 // after that
+	leastMoveLog = -10.3 // of a delay, in decades of a second
+	mostMoveLog  = -6.5
+	movePower    = 1.5 // of the logarithm of a variance
+)
+
+// pathChain is a Markov chain of channels.
+type pathChain struct {
+	slices []*sightSlice
+	prior  pathPrior
+	rng    *rand.Rand
+
+	paths []chainPath
+	gram  [chainPaths][chainPaths]complex128
+	match [chainPaths]complex128
+	like  float64
+
+	// A proposal's.
+	probe  [chainPaths]chainPath
+	gramB  [chainPaths][chainPaths]complex128
+	matchB [chainPaths]complex128
+	factor [chainPaths][chainPaths]complex128
+	half   [chainPaths]complex128 // factor⁻¹·match
+	middle float64                // frequency at which the paths' phases count
+}
+
+// chainPath is a path of a chain.
+type chainPath struct {
+	delay    float64
+	logPower float64 // of its gain's variance
+	views    []view  // by slice
+}
+
+// newPathChain returns a chain that starts where an echo model is.
+func newPathChain(m *echoModel) *pathChain {
+	c := &pathChain{rng: rand.New(rand.NewPCG(8, 19393))}
+	lead := m.slices[0].gain
+	var total float64
+	for _, p := range m.paths {
+		total += norm2([]complex128{p.gain * lead})
+	}
+	for _, s := range m.slices {
+		d := newSightSlice(s.echoData)
+		d.turnHz, d.late = s.turnHz, s.late
+		paths := slices.Clone(m.paths)
+		for i := range paths {
+			paths[i].gain *= s.gain * turn(-s.turnHz*paths[i].delay)
+		}
+		d.free(paths)
+		d.phase = cmplx.Phase(s.gain / lead)
+		d.level = math.Max(-2*levelSigma, math.Min(2*levelSigma, math.Log(cmplx.Abs(s.gain/lead))))
+		c.slices = append(c.slices, d)
+		c.middle += (s.middleHz - s.turnHz) / float64(len(m.slices))
+	}
+	c.prior = pathPrior{low: math.Inf(-1), high: math.Inf(1), mean: math.Log(total) + pathLevelDB*math.Ln10/10}
+	for _, p := range m.paths {
+		c.prior.found = append(c.prior.found, p.delay)
+	}
+	for _, s := range c.slices {
+		c.prior.low = math.Max(c.prior.low, EarliestEchoSeconds-s.late)
+		c.prior.high = math.Min(c.prior.high, LatestEchoSeconds-s.late)
+	}
+	for _, p := range m.paths {
+		if c.prior.density(p.delay) > 0 && len(c.paths) < chainPaths {
+			power := norm2([]complex128{p.gain * lead})
+			c.paths = append(c.paths, chainPath{delay: p.delay, logPower: math.Log(power)})
+		}
+	}
+	c.refresh()
+	return c
+}
+
+// run lets the chain run, and calls use for every draw.
+func (c *pathChain) run(use func() error) {
+	for range chainBurn {
+		c.step()
+	}
+	for i := range chainSteps {
+		c.step()
+		if (i+1)%(chainSteps/outlookDraws) == 0 && use() != nil {
+			return
+		}
+	}
+}
+
+// step makes one move.
+func (c *pathChain) step() {
+	switch x := c.rng.Float64(); {
+	case x < 0.3:
+		c.moveOne()
+	case x < 0.5:
+		c.movePower()
+	case x < 0.6:
+		c.birth()
+	case x < 0.7:
+		c.death()
+	case x < 0.86:
+		c.moveTwo()
+	case x < 0.9:
+		c.redraw()
+	default:
+		c.moveSlice()
+	}
+}
+
+// refresh makes everything anew. It returns false when a path is out of reach.
+func (c *pathChain) refresh() bool {
+	for i := range c.paths {
+		p := &c.paths[i]
+		for len(p.views) < len(c.slices) {
+			p.views = append(p.views, view{})
+		}
+		for s, d := range c.slices {
+			if !d.look(&p.views[s], p.delay) {
+				return false
+			}
+			d.project(&p.views[s])
+		}
+	}
+	for i := range c.paths {
+		for j := range i {
+			c.gram[i][j] = c.product(&c.paths[i], &c.paths[j])
+			c.gram[j][i] = cmplx.Conj(c.gram[i][j])
+		}
+		c.gram[i][i] = complex(c.paths[i].self(), 0)
+		c.match[i] = c.paths[i].matching()
+	}
+	c.like = c.likelihood(c.paths, &c.gram, &c.match)
+	return true
+}
+
+func (c *pathChain) product(x, y *chainPath) (sum complex128) {
+	for s := range x.views {
+		sum += x.views[s].times(&y.views[s])
+	}
+	return sum
+}
+
+func (p *chainPath) self() (sum float64) {
+	for _, v := range p.views {
+		sum += v.self * norm2([]complex128{v.spin})
+	}
+	return sum
+}
+
+func (p *chainPath) matching() (sum complex128) {
+	for _, v := range p.views {
+		sum += cmplx.Conj(v.spin) * v.match
+	}
+	return sum
+}
+
+// likelihood is the log likelihood of paths. It leaves factor and half.
+func (c *pathChain) likelihood(paths []chainPath, gram *[chainPaths][chainPaths]complex128, match *[chainPaths]complex128) float64 {
+	var out float64
+	for i := range paths {
+		fi := &c.factor[i]
+		h := match[i]
+		for j := range i {
+			fj := &c.factor[j]
+			v := gram[i][j]
+			for k := range j {
+				v -= fi[k] * complex(real(fj[k]), -imag(fj[k]))
+			}
+			v *= fj[j] // its inverse
+			fi[j] = v
+			h -= v * c.half[j]
+		}
+		d := real(gram[i][i]) + math.Exp(-paths[i].logPower)
+		for k := range i {
+			d -= real(fi[k])*real(fi[k]) + imag(fi[k])*imag(fi[k])
+		}
+		if !(d > 0) {
+			return math.Inf(-1)
+		}
+		root := complex(1/math.Sqrt(d), 0)
+		fi[i] = root
+		h *= root
+		c.half[i] = h
+		out += real(h)*real(h) + imag(h)*imag(h) - math.Log(d) - paths[i].logPower
+	}
+	return out
+}
+
+// propose puts path i at another delay in the proposal's gram matrix, which
+// must be that of the paths else.
+func (c *pathChain) propose(i, count int, delay float64) bool {
+	p := &c.probe[i]
+	p.delay = delay
+	for len(p.views) < len(c.slices) {
+		p.views = append(p.views, view{})
+	}
+	for s, d := range c.slices {
+		if !d.look(&p.views[s], delay) {
+			return false
+		}
+	}
+	return true
+}
+
+// enter fills the proposal's gram matrix for the paths that changed, of which
+// all but the last need an image.
+func (c *pathChain) enter(count int, changed ...int) {
+	for n, i := range changed {
+		x := &c.probe[i]
+		if n < len(changed)-1 {
+			for s, d := range c.slices {
+				d.project(&x.views[s])
+			}
+		}
+		for j := range count {
+			if j == i || slices.Contains(changed[n+1:], j) {
+				continue
+			}
+			y := &c.paths[min(j, len(c.paths)-1)]
+			if slices.Contains(changed[:n], j) {
+				y = &c.probe[j]
+			}
+			v := c.product(x, y)
+			c.gramB[i][j], c.gramB[j][i] = v, cmplx.Conj(v)
+		}
+		c.gramB[i][i] = complex(x.self(), 0)
+		c.matchB[i] = x.matching()
+	}
+}
+
+// proposed copies the chain's state to the proposal's.
+func (c *pathChain) proposed() {
+	for i := range c.paths {
+		c.probe[i].delay, c.probe[i].logPower = c.paths[i].delay, c.paths[i].logPower
+		copy(c.gramB[i][:len(c.paths)], c.gram[i][:len(c.paths)])
+	}
+	copy(c.matchB[:], c.match[:len(c.paths)])
+}
+
+// decide accepts the proposal or not.
+func (c *pathChain) decide(count int, logRatio float64, changed ...int) bool {
+	like := c.likelihood(c.probe[:count], &c.gramB, &c.matchB)
+	if !(math.Log(c.rng.Float64()) < like-c.like+logRatio) {
+		return false
+	}
+	c.like = like
+	if count > len(c.paths) {
+		c.paths = append(c.paths, chainPath{})
+	}
+	for _, i := range changed {
+		c.paths[i], c.probe[i] = c.probe[i], c.paths[i]
+		p := &c.paths[i]
+		for s, d := range c.slices {
+			d.project(&p.views[s])
+		}
+		for j := range count {
+			c.gram[i][j], c.gram[j][i] = c.gramB[i][j], c.gramB[j][i]
+		}
+		c.match[i] = c.matchB[i]
+	}
+	return true
+}
+
+// jump is a change of a delay, of a size between tens of picoseconds and some
+// hundred nanoseconds.
+func (c *pathChain) jump() float64 {
+	size := math.Pow(10, leastMoveLog+(mostMoveLog-leastMoveLog)*c.rng.Float64())
+	return size * c.rng.NormFloat64()
+}
+
+func (c *pathChain) moveOne() {
+	if len(c.paths) == 0 {
+		return
+	}
+	i := c.rng.IntN(len(c.paths))
+	c.moveTo(i, c.paths[i].delay+c.jump(), 0)
+}
+
+// moveTo proposes another delay for a path.
+func (c *pathChain) moveTo(i int, delay, logRatio float64) {
+	to, from := c.prior.density(delay), c.prior.density(c.paths[i].delay)
+	if to <= 0 {
+		return
+	}
+	c.proposed()
+	if c.propose(i, len(c.paths), delay) {
+		c.enter(len(c.paths), i)
+		c.decide(len(c.paths), math.Log(to/from)+logRatio, i)
+	}
+}
+
+// redraw proposes a delay from the prior.
+func (c *pathChain) redraw() {
+	if len(c.paths) == 0 {
+		return
+	}
+	i := c.rng.IntN(len(c.paths))
+	delay := c.prior.draw(c.rng)
+	if to := c.prior.density(delay); to > 0 {
+		c.moveTo(i, delay, math.Log(c.prior.density(c.paths[i].delay)/to))
+	}
+}
+
+// moveTwo moves two paths at once.
+func (c *pathChain) moveTwo() {
+	if len(c.paths) < 2 {
+		return
+	}
+	i := c.rng.IntN(len(c.paths))
+	j := c.rng.IntN(len(c.paths) - 1)
+	if j >= i {
+		j++
+	}
+	size := c.jump()
+	a := c.rng.Float64() * 2 * math.Pi
+	x, y := c.paths[i].delay+size*math.Cos(a), c.paths[j].delay+size*math.Sin(a)
+	before := c.prior.density(c.paths[i].delay) * c.prior.density(c.paths[j].delay)
+	after := c.prior.density(x) * c.prior.density(y)
+	if after <= 0 {
+		return
+	}
+	c.proposed()
+	if c.propose(i, len(c.paths), x) && c.propose(j, len(c.paths), y) {
+		c.enter(len(c.paths), i, j)
+		c.decide(len(c.paths), math.Log(after/before), i, j)
+	}
+}
+
+// movePower proposes another variance for a path.
+func (c *pathChain) movePower() {
+	if len(c.paths) == 0 {
+		return
+	}
+	p := &c.paths[c.rng.IntN(len(c.paths))]
+	before := p.logPower
+	p.logPower += movePower * c.rng.NormFloat64()
+	like := c.likelihood(c.paths, &c.gram, &c.match)
+	if math.Log(c.rng.Float64()) < like-c.like+c.prior.logPower(p.logPower)-c.prior.logPower(before) {
+		c.like = like
+		return
+	}
+	p.logPower = before
+}
+
+// birth proposes one more path, as the prior has them.
+func (c *pathChain) birth() {
+	n := len(c.paths)
+	if n == chainPaths {
+		return
+	}
+	delay := c.prior.draw(c.rng)
+	if c.prior.density(delay) <= 0 {
+		return
+	}
+	c.proposed()
+	if !c.propose(n, n+1, delay) {
+		return
+	}
+	c.probe[n].logPower = c.prior.mean + pathSpread*c.rng.NormFloat64()
+	c.enter(n+1, n)
+	c.decide(n+1, math.Log(c.prior.expected()/float64(n+1)), n)
+}
+
+// death proposes to drop a path.
+func (c *pathChain) death() {
+	n := len(c.paths)
+	if n == 0 {
+		return
+	}
+	i, last := c.rng.IntN(n), n-1
+	c.exchange(i, last)
+	like := c.likelihood(c.paths[:last], &c.gram, &c.match)
+	if math.Log(c.rng.Float64()) < like-c.like+math.Log(float64(n)/c.prior.expected()) {
+		c.probe[last], c.paths[last] = c.paths[last], c.probe[last]
+		c.paths = c.paths[:last]
+		c.like = like
+	}
+}
+
+// exchange exchanges two paths' places.
+func (c *pathChain) exchange(i, j int) {
+	if i == j {
+		return
+	}
+	c.paths[i], c.paths[j] = c.paths[j], c.paths[i]
+	c.match[i], c.match[j] = c.match[j], c.match[i]
+	c.gram[i], c.gram[j] = c.gram[j], c.gram[i]
+	for k := range c.paths {
+		c.gram[k][i], c.gram[k][j] = c.gram[k][j], c.gram[k][i]
+	}
+}
+
+// moveSlice moves a slice against the others.
+func (c *pathChain) moveSlice() {
+	s := c.rng.IntN(len(c.slices))
+	d := c.slices[s]
+	kept, like := *d, c.like
+	var ratio float64
+	switch kind := c.rng.IntN(3); {
+	case kind == 0 || s == 0: // phase and level of the first are the paths' own
+		d.late += c.jump()
+	case kind == 1:
+		d.phase += math.Pow(10, -3.5*c.rng.Float64()) * c.rng.NormFloat64()
+	default:
+		d.level += levelSigma * math.Pow(10, -2*c.rng.Float64()) * c.rng.NormFloat64()
+		ratio = (kept.level*kept.level - d.level*d.level) / (2 * levelSigma * levelSigma)
+	}
+	if c.refresh() && math.Log(c.rng.Float64()) < c.like-like+ratio {
+		return
+	}
+	*d = kept
+	c.refresh()
+}
+
+// drawGains draws the paths' gains.
+func (c *pathChain) drawGains() ([]complex128, error) {
+	c.likelihood(c.paths, &c.gram, &c.match)
+	n := len(c.paths)
+	gains := make([]complex128, n)
+	// With LLᴴ for the gains' inverse covariance they are L⁻ᴴ·(L⁻¹·match + z).
+	for i := n - 1; i >= 0; i-- {
+		z := complex(c.rng.NormFloat64(), c.rng.NormFloat64()) * complex(math.Sqrt(0.5), 0)
+		v := c.half[i] + z
+		for k := i + 1; k < n; k++ {
+			v -= cmplx.Conj(c.factor[k][i]) * gains[k]
+		}
+		gains[i] = v * c.factor[i][i]
+	}
+	return gains, nil
+}
+
+// powers returns the power of the response across the channel.
+func (c *pathChain) powers(gains []complex128) []float32 {
+	sum := make([]complex128, outlookBins)
+	for i, g := range gains {
+		at := g * turn(c.middle*c.paths[i].delay)
+		step := turn(-outlookStepHz * c.paths[i].delay)
+		for k := range sum {
+			sum[k] += at
+			at *= step
+		}
+	}
+	out := make([]float32, outlookBins)
+	for k, v := range sum {
+		out[k] = float32(real(v)*real(v) + imag(v)*imag(v))
+	}
+	return out
+}
