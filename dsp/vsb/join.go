@@ -10,6 +10,9 @@ func JoinFits(a, b *Training) *Training {
 		return nil
 	}
 	out := *a
+	if out.echoes == nil {
+		out.echoes = b.echoes // of one that was not told to forget them
+	}
 	out.DataDensity, out.DataSigma = weigh(a.DataDensity, a.DataSigma, b.DataDensity, b.DataSigma)
 	out.ErrorDensity, out.ErrorSigma = weighRelative(a.ErrorDensity, a.ErrorSigma, b.ErrorDensity, b.ErrorSigma)
 	out.FalseAlarm = math.Min(a.FalseAlarm, b.FalseAlarm)

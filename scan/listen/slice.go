@@ -27,8 +27,9 @@ const (
 	// an echo 20 µs late, 50 kHz apart, deep enough for 30 dB of C/N.
 	gridHz = 1250
 
-	// MaxPPM is the clock error that is searched for.
-	MaxPPM = 60
+	// MaxPPM is the clock error that is searched for. Most dongles are within
+	// 60 ppm, the oldest within 100.
+	MaxPPM = 100
 
 	// PilotErrorHz is how far a pilot may be from its nominal place besides
 	// the clock error, and fineGuardHz what is kept on each side to read the

@@ -140,7 +140,7 @@ func (s *Slicer) findTraining(out *Slice, c band.Channel, news *pilotNews) bool 
 		tries = append(tries, vsb.Knowledge{CenterHz: out.CenterHz, ClockPPM: ppm, RangePPM: pilotRangePPM})
 	}
 	if len(tries) == 0 && !news.empty {
-		tries = append(tries, vsb.Knowledge{CenterHz: out.CenterHz})
+		tries = append(tries, vsb.Knowledge{CenterHz: out.CenterHz, RangePPM: MaxPPM})
 	}
 	for i, know := range tries {
 		fit, err := t.Fit(s.kept, know)
@@ -152,7 +152,7 @@ func (s *Slicer) findTraining(out *Slice, c band.Channel, news *pilotNews) bool 
 			s.followFields(t, &found, out.RateHz, know)
 		}
 		ppm, _ := found.ClockByCarrier()
-		if know.RangePPM > 0 {
+		if know.RangePPM == pilotRangePPM {
 			ppm = news.ppm[i]
 		}
 		news.ppm, news.trained = []float64{ppm}, true

@@ -7,7 +7,6 @@ import (
 	"rooftone/dsp/robust"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
-	"rooftone/scan/listen"
 )
 
 // equalisedLeastDB is the C/N below which the shape of the spectrum drowns in
@@ -57,25 +56,6 @@ func (m *measurer) margin(r *Reading, n *interference, p *promise) {
 	}
 	r.MarginMethod = MarginEqualised
 	m.costs(r, n)
-}
-
-// promisedShare is the share of the channel from which it counts as seen: what
-// is missing is like what is beside it.
-const promisedShare = 0.9
-
-// promise is what the training lets expect of a channel that was seen in part.
-type promise struct {
-	snr, snrSigmaDB          float64 // as EqualisedSNR has it
-	carrier, carrierRelative float64 // the station's whole power, FS²
-}
-
-// promise returns what the training promises of a channel of which much was not
-// seen; nil where that is not so, or there is none.
-func (m *measurer) promise(r *Reading, trained []listen.Trained, n *interference) *promise {
-	if r.SeenShare() >= promisedShare || n == nil || len(trained) == 0 {
-		return nil
-	}
-	return m.outlook(trained, n)
 }
 
 // costs tells what the equalised margin lost, and to what. Without echoes and

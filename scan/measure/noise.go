@@ -29,6 +29,10 @@ const (
 	// 3 dB above the rest is not plain.
 	filledShare, filledRatio = 0.75, 2
 
+	// dipDB: noise has no dips, as there are where a signal ends, but a slice has
+	// where the pass band falls: by up to 2.5 dB, at its ends.
+	dipDB = 2
+
 	// Over frequency the radio's gain, and with it the floor, wanders by a dB
 	// or two. A channel that stands further above its neighbours than this is
 	// not vacant, whatever else it looks like.
@@ -74,7 +78,8 @@ func (v *view) plain(e *evidence, tone *viewTone) (db float64, ok bool) {
 	middle := robust.Median(level)
 	sorted := slices.Clone(level)
 	slices.Sort(sorted)
-	if robust.Spread(level) > v.plainSpread() || sorted[int(filledShare*float64(len(sorted)))]-middle > decibel.Of(filledRatio) {
+	high := sorted[int(filledShare*float64(len(sorted)))]
+	if robust.Spread(level) > v.plainSpread() || high-middle > decibel.Of(filledRatio) || middle-sorted[0] > dipDB+2*v.passbandSigma() {
 		return 0, false
 	}
 	return middle, true

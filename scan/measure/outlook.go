@@ -1,24 +1,69 @@
 package measure
 
 import (
+	"math"
+
 	"rooftone/dsp/decibel"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
 )
 
-// outlook is what the training of a channel's slices promises of the whole of it.
-func (m *measurer) outlook(trained []listen.Trained, n *interference) *promise {
-	var data, noise, sigma float64
+// promise is what the training lets expect of a channel that was seen in part.
+type promise struct {
+	snr, snrSigmaDB          float64 // as EqualisedSNR has it
+	carrier, carrierRelative float64 // the station's whole power, FS²
+}
+
+// promisedShare is the share of the channel from which it counts as seen: what
+// is missing is like what is beside it.
+const promisedShare = 0.9
+
+// guessedDB is the standard uncertainty of the margin of a channel of which
+// nothing but a slice's MER is known, for each share of it that was not seen.
+const guessedDB = 4
+
+// promise returns what the training promises of a channel of which much was not
+// seen; nil where that is not so, or there is none.
+func (m *measurer) promise(r *Reading, trained []listen.Trained, n *interference) *promise {
+	if r.SeenShare() >= promisedShare || n == nil || len(trained) == 0 {
+		return nil
+	}
+	var fits []*vsb.Training
+	for _, t := range trained {
+		fits = append(fits, t.Training)
+	}
+	outlook, err := vsb.NewOutlook(fits...)
+	if err != nil {
+		return m.guess(r, trained, n)
+	}
+	snr, sigma, err := outlook.Equalised(n.at, n.relative)
+	if err != nil || !(snr > 0) {
+		return m.guess(r, trained, n)
+	}
+	carrier, relative := outlook.Power()
+	return &promise{snr, math.Hypot(sigma, m.view.passbandSigma()/math.Sqrt(3)), carrier, relative}
+}
+
+// guess is a promise by what the slices hold alone, where their fits are too
+// poor or too old to tell more.
+func (m *measurer) guess(r *Reading, trained []listen.Trained, n *interference) *promise {
+	var data, hz, variance float64
 	for _, t := range trained {
 		w := t.HighHz - t.LowHz
 		data += w * t.DataDensity
-		noise += w
-		sigma = t.MERSigmaDB
+		hz += w
+		variance += w * w * t.DataSigma * t.DataSigma
 	}
-	density := data / noise
+	if !(data > 0) {
+		return nil
+	}
+	relative := math.Sqrt(variance) / data
+	unseen := (1 - r.SeenShare()) * guessedDB
 	return &promise{
-		snr: density / n.mean(), snrSigmaDB: sigma,
-		carrier: density / vsb.Density(band.WidthHz/2), carrierRelative: sigma / decibel.PerNeper,
+		snr:             data / hz / n.mean(),
+		snrSigmaDB:      math.Hypot(decibel.PerNeper*math.Hypot(relative, n.relative), unseen),
+		carrier:         data / hz / vsb.Density(band.WidthHz/2),
+		carrierRelative: math.Hypot(relative, unseen/decibel.PerNeper),
 	}
 }
