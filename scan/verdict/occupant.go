@@ -20,7 +20,9 @@ func Occupied(r *measure.Reading) bool {
 func (v *Verdict) occupant(r *measure.Reading) {
 	o := r.Occupant
 	if o == nil {
-		v.add(OtherStandard, "what is on this channel is no television station")
+		if len(r.Suspicion) == 0 {
+			v.add(OtherStandard, "power that is no 8-VSB: another standard or another service")
+		}
 		return
 	}
 	said := []string{}

@@ -36,7 +36,7 @@ func Of(r, below, above *measure.Reading) Verdict {
 		v.occupant(r)
 	}
 	for _, d := range r.Suspicion {
-		if !occupied || !aboutPower(d) { // what it is has been said
+		if !occupied || r.Occupant == nil || !aboutPower(d) { // else it has been said
 			v.doubt(r, d)
 		}
 	}
