@@ -243,6 +243,7 @@ func heardNow(u meter.Update) site.Heard {
 		RFChannel: u.Channel.Number, Presence: measure.Vacant,
 		Margin: u.Margin, CN: u.CN, MER: u.MER, GainDB: u.GainDB, Clipped: u.Clipped, Lost: u.Lost,
 	}
+	h.HeardPart(u.Seen)
 	if u.Margin == nil {
 		return h
 	}

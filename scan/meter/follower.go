@@ -8,6 +8,7 @@ import (
 	"rooftone/dsp/psd"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 )
@@ -31,6 +32,7 @@ const (
 	biasDB = 2.2
 
 	dcGapHz    = 10e3
+	spikeHz    = 300.0 // nearer to a slice's middle a tone may be its spike
 	toneGapHz  = 6e3
 	bridgeSide = 12 // bins on each side that a bridge rests on
 
@@ -44,6 +46,7 @@ type hop struct {
 	at          []float64
 	lift        []float64 // what flattens the pass band at these bins
 	heard       bool
+	unfit       bool // it shows too little of the channel to find training in
 	trained     trained
 }
 
@@ -62,13 +65,22 @@ type follower struct {
 	relative float64 // standard uncertainty of both
 	method   measure.NoiseMethod
 
-	hops    []hop
+	hops      []hop
+	bins      int         // of the channel that the slices show
+	seen      []band.Span // the same in Hz; nil when it is all of it
+	seenShare float64
+	carries   float64 // the share of a flat station's power that lies there
+
 	density []float64 // of the whole channel, flattened
 	shape   []float64 // work: the same without noise and pilot
 	floor   []float64 // work: the noise
 	slice   []float64 // work: one stay's
 	stepHz  float64
 	average float64
+
+	pilotHop int // the slice that shows the pilot's place; −1: none
+	clockPPM *float64
+	clockOff float64 // how far that may be off, ppm
 
 	zoom    *psd.Zoom
 	fine    []float64
@@ -145,11 +157,12 @@ func newFollower(c band.Channel, l *lessons, where layout, thresholdDB, referenc
 	f.density, f.shape, f.floor = make([]float64, bins), make([]float64, bins), make([]float64, bins)
 	f.slice = make([]float64, size)
 	f.layHops(l, where, size)
+	f.laySeen()
 	return f, f.layPilot(l, r)
 }
 
 // layHops shares the channel's bins out among its slices: each goes to the slice
-// whose middle is nearest.
+// whose middle is nearest, if that shows it.
 func (f *follower) layHops(l *lessons, where layout, size int) {
 	n := len(where.centersHz)
 	f.hops = make([]hop, n)
@@ -164,19 +177,35 @@ func (f *follower) layHops(l *lessons, where layout, size int) {
 			h.last = max(first, min(bins, int(math.Ceil(edge/f.stepHz))))
 		}
 		first = h.last
+		reach := listen.UsableShare*where.rateHz + f.stepHz
+		offsetOf := func(bin int) float64 { return (f.channel.LowerHz+f.hertz(bin))/f.clock - h.centerHz }
+		for h.first < h.last && offsetOf(h.first) < -reach {
+			h.first++
+		}
+		for h.last > h.first && offsetOf(h.last-1) > reach {
+			h.last--
+		}
 		for i := h.first; i < h.last; i++ {
-			offset := (f.channel.LowerHz+float64(i)*f.stepHz)/f.clock - h.centerHz
+			offset := offsetOf(i)
 			h.at = append(h.at, offset/f.stepHz+float64(size/2))
 			h.lift = append(h.lift, fromDB(-l.passband.At(offset, where.rateHz)))
 		}
 	}
 }
 
-// layPilot says where the pilot is looked for: in the lowest slice.
+// layPilot says where the pilot is looked for, and what is known of the clock
+// where no slice shows it.
 func (f *follower) layPilot(l *lessons, r *measure.Reading) error {
 	const stationHz = 1.5e3
+	if c := l.survey.Clock; c != nil && l.clockPPM != nil {
+		ppm := *l.clockPPM
+		f.clockPPM, f.clockOff = &ppm, rangePPM+3*c.PPM.Sigma
+	}
+	if f.pilotHop < 0 {
+		return nil
+	}
 	p := &f.pilot
-	p.offsetHz = f.channel.PilotHz()/f.clock - f.hops[0].centerHz
+	p.offsetHz = f.channel.PilotHz()/f.clock - f.hops[f.pilotHop].centerHz
 	p.firstReachHz = 60e-6*f.channel.PilotHz() + 5e3
 	if l.clockPPM != nil {
 		p.firstReachHz = stationHz + 3*l.survey.Clock.PPM.Sigma*1e-6*f.channel.PilotHz()
@@ -185,6 +214,10 @@ func (f *follower) layPilot(l *lessons, r *measure.Reading) error {
 	if r.Pilot != nil && l.clockPPM != nil && math.Abs(r.Pilot.OffsetHz.Value) < p.firstReachHz {
 		p.offsetHz += r.Pilot.OffsetHz.Value
 		p.locked = true
+	}
+	if math.Abs(p.offsetHz) < spikeHz && l.clockPPM != nil { // it cannot be told from the spike
+		f.pilot, f.pilotHop = pilot{}, -1
+		return nil
 	}
 	const guardHz = 8e3
 	z, err := psd.NewZoom(f.rateHz, p.firstHz, 2*(p.firstReachHz+guardHz), StaySeconds)
@@ -195,8 +228,8 @@ func (f *follower) layPilot(l *lessons, r *measure.Reading) error {
 	return nil
 }
 
-// hear takes in one stay of a slice: its spectrum and, of the lowest slice, the
-// pilot.
+// hear takes in one stay of a slice: its spectrum and, of the slice that shows
+// it, the pilot.
 func (f *follower) hear(k int, b tuner.Block, welch *psd.Welch, at time.Time) {
 	h := &f.hops[k]
 	f.slice = welch.Density(f.slice)
@@ -215,7 +248,7 @@ func (f *follower) hear(k int, b tuner.Block, welch *psd.Welch, at time.Time) {
 		f.density[i] = d * h.lift[i-h.first]
 	}
 	h.heard = true
-	if k == 0 {
+	if k == f.pilotHop {
 		f.hearPilot(b, at)
 	}
 }
@@ -248,7 +281,8 @@ func (f *follower) hearPilot(b tuner.Block, at time.Time) {
 	}
 	f.fine = f.zoom.Density(f.fine)
 	around := f.around()
-	lift := f.hops[0].lift[min(len(f.hops[0].lift)-1, int(band.PilotOffsetHz/f.stepHz))]
+	h := &f.hops[f.pilotHop]
+	lift := h.lift[max(0, min(len(h.lift)-1, int(band.PilotOffsetHz/f.stepHz)-h.first))]
 	if p.locked && !p.seen.IsZero() && at.Sub(p.seen) > pilotLost && !p.standsOut() {
 		*p = pilot{offsetHz: p.firstHz, firstHz: p.firstHz, firstReachHz: p.firstReachHz, density: p.density}
 	}
@@ -256,7 +290,7 @@ func (f *follower) hearPilot(b tuner.Block, at time.Time) {
 	if p.locked {
 		reach, alarm = 1.5*f.zoom.CellHz(), lockedAlarm
 	}
-	peak, ok := f.zoom.Peak(p.offsetHz-reach, p.offsetHz+reach)
+	peak, ok := f.peak(p.offsetHz-reach, p.offsetHz+reach)
 	if !ok || !(around > 0) {
 		return
 	}
@@ -291,6 +325,20 @@ func (f *follower) hearPilot(b tuner.Block, at time.Time) {
 	} else if p.seen.IsZero() {
 		p.seen = at // the careful visit's word counts for a while
 	}
+}
+
+// peak is the highest place of the fine spectrum from low to high, but for the
+// spike in the slice's middle.
+func (f *follower) peak(low, high float64) (best psd.Peak, ok bool) {
+	if low >= spikeHz || high <= -spikeHz {
+		return f.zoom.Peak(low, high)
+	}
+	for _, side := range [][2]float64{{low, math.Min(high, -spikeHz)}, {math.Max(low, spikeHz), high}} {
+		if p, found := f.zoom.Peak(side[0], side[1]); found && side[0] < side[1] && (!ok || p.Density > best.Density) {
+			best, ok = p, true
+		}
+	}
+	return best, ok
 }
 
 // around is the noise density in the fine spectrum, whatever tones stand in it.

@@ -17,9 +17,9 @@ func (h *Heard) Share() float64 {
 	return 1
 }
 
-// heardPart notes which parts of a channel its figures rest on, where that is not
-// all of it.
-func (h *Heard) heardPart(seen []band.Span) {
+// HeardPart notes which parts of a channel its figures rest on, where that is not
+// all of it, or none.
+func (h *Heard) HeardPart(seen []band.Span) {
 	r := measure.Reading{Seen: seen}
 	if share := r.SeenShare(); verdict.Basis(share) != "" {
 		h.SeenShare = *round(share, 1000)

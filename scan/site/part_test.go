@@ -47,7 +47,7 @@ func TestRankByAPart(t *testing.T) {
 	at := func(place string, margin, sigma float64) Mark {
 		h := Heard{RFChannel: 22, Presence: measure.Present, Margin: &measure.Estimate{Value: margin, Sigma: sigma}}
 		if sigma > 1 {
-			h.heardPart([]band.Span{{LowHz: 519e6, HighHz: 521.1e6}})
+			h.HeardPart([]band.Span{{LowHz: 519e6, HighHz: 521.1e6}})
 		}
 		return Mark{Time: noon, Place: place, Heard: []Heard{h}}
 	}

@@ -48,7 +48,7 @@ func heardOf(c *scan.Channel) Heard {
 		h.GainDB = &gain
 	}
 	h.Occupied = c.Occupant != nil && verdict.Occupied(&c.Reading)
-	h.heardPart(c.Seen)
+	h.HeardPart(c.Seen)
 	for _, r := range c.Reasons {
 		h.Limits = append(h.Limits, r.Limit)
 		h.Evidence = append(h.Evidence, r.Evidence)
