@@ -355,6 +355,17 @@ func (f *follower) around() float64 {
 	return medianOf(work) / math.Pow(1-1/(9*k), 3)
 }
 
+// errorRelative is the relative standard uncertainty of the error that one field
+// leaves in a slice: it is that of so many independent values as the slice has of
+// the channel's Nyquist band.
+func (f *follower) errorRelative(k int) float64 {
+	h := &f.hops[k]
+	low := math.Max(f.hertz(h.first), band.PilotOffsetHz)
+	high := math.Min(f.hertz(h.last), band.WidthHz-band.PilotOffsetHz)
+	const usualHz = 2e6
+	return errorRelative * math.Sqrt(usualHz/math.Max(0.1e6, math.Min(usualHz, high-low)))
+}
+
 // noiseAt is the density that stands under a slice: noise, or what the training
 // leaves where that is clearly more.
 func (f *follower) noiseAt(k int, at time.Time) float64 {
@@ -365,7 +376,7 @@ func (f *follower) noiseAt(k int, at time.Time) float64 {
 		// is asked where it is clearly more than the noise that was learnt, and
 		// where it is clearly less: a vacant channel at a low gain does not
 		// exercise the converter as a station does.
-		sure := errorSigmas * errorRelative / math.Sqrt(t.weight)
+		sure := errorSigmas * f.errorRelative(k) / math.Sqrt(t.weight)
 		if t.errors > n*(1+errorStands+sure) || t.errors < n*(1-errorBelow-sure) || n == 0 {
 			return t.errors
 		}

@@ -116,12 +116,12 @@ func (f *follower) fit(k int, b tuner.Block, at time.Time) {
 
 // mer is the modulation error ratio of the fits that still count.
 func (f *follower) mer(at time.Time) *measure.Estimate {
-	var data, errors, weight float64
+	var data, errors, weight float64 // weight is the inverse of the relative variance
 	for k := range f.hops {
 		if t := &f.hops[k].trained; t.weight > 0 && at.Sub(t.at) < trainedSpan {
 			data += t.data
 			errors += t.errors
-			weight += t.weight
+			weight += t.weight / math.Pow(f.errorRelative(k), 2)
 		}
 	}
 	if !(errors > 0 && data > 0) {
@@ -130,7 +130,7 @@ func (f *follower) mer(at time.Time) *measure.Estimate {
 	snr := data / errors
 	return &measure.Estimate{
 		Value: toDB(snr),
-		Sigma: 10 / math.Ln10 * errorRelative / math.Sqrt(weight) * math.Sqrt(1+2/snr),
+		Sigma: 10 / math.Ln10 / math.Sqrt(weight) * math.Sqrt(1+2/snr),
 	}
 }
 

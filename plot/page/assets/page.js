@@ -74,7 +74,7 @@
   }
 
   // part says how much of a channel of 6 MHz is heard, where that is not all of it.
-  const part = share => 'from ' + (6 * share).toFixed(6 * share < 1 ? 2 : 1) + ' of its 6 MHz';
+  const part = share => (6 * share).toFixed(6 * share < 1 ? 2 : 1) + '\u00a0of\u00a06\u00a0MHz\u00a0heard';
 
   function words(line) {
     if (line.state === 'learning') {
