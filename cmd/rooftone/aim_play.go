@@ -31,6 +31,7 @@ type playedChannel struct {
 	heard       int // with a margin
 	first, last time.Time
 	low, high   float64
+	occupied    bool    // by no television station
 	sigma       float64 // of the level of the last margin
 	share       float64 // of the channel that was heard
 	best        *float64
@@ -94,6 +95,7 @@ func (p *playback) count(u meter.Update) {
 		return
 	}
 	c.readings++
+	c.occupied = u.Occupied
 	c.last = u.Time
 	if u.BestDB != nil {
 		c.best, c.bestTime = u.BestDB, u.BestTime
@@ -123,6 +125,8 @@ func (c *playedChannel) summary(start time.Time) string {
 	switch {
 	case !c.covered:
 		return fmt.Sprintf("channel %d: the recording holds nothing usable of it", c.number)
+	case c.heard == 0 && c.occupied:
+		return fmt.Sprintf("channel %d: no television station is on it, in %d readings", c.number, c.readings)
 	case c.heard == 0:
 		return fmt.Sprintf("channel %d: nothing heard in %d readings", c.number, c.readings)
 	}

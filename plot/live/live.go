@@ -182,6 +182,8 @@ func (f *frame) standing(c Channel) string {
 		return "listening carefully, a moment"
 	case u.State == meter.Uncovered:
 		return "the recording holds nothing usable of it"
+	case u.Occupied && u.Margin == nil:
+		return occupied
 	case u.State == meter.Nothing && u.AtMostDB != nil:
 		return fmt.Sprintf("nothing heard, below %s dB", signed(*u.AtMostDB))
 	case u.Margin == nil:
@@ -226,6 +228,9 @@ func (f *frame) best(c Channel) string {
 // foreign is said of what is strong enough and yet no picture for a set.
 const foreign = "a signal, but no 8-VSB in it"
 
+// occupied is said of what fills a channel and is no station.
+const occupied = "no television station is on it"
+
 // unsought is said where it is not known to be a station, for too little of it is
 // heard.
 const unsought = "decodes, if it is a station"
@@ -243,6 +248,8 @@ func other(i int, c Channel) string {
 		s += "   listening carefully"
 	case u.State == meter.Uncovered:
 		s += "   not in the recording"
+	case u.Occupied && u.Margin == nil:
+		s += "   " + occupied
 	case u.Margin == nil:
 		s += "   nothing heard"
 	default:

@@ -89,6 +89,10 @@ func TestFrameSays(t *testing.T) {
 	uncovered.Channels = []Channel{{Now: meter.Update{Channel: u.Channel, State: meter.Uncovered}}}
 	require.Contains(t, strings.Join(Frame(uncovered, Size{80, 24, false}), "\n"), "the recording holds nothing usable of it")
 
+	// What is no station is said to be none, with no figure and no promise.
+	uncovered.Channels[0].Now = meter.Update{Channel: u.Channel, State: meter.Nothing, Occupied: true}
+	require.Contains(t, strings.Join(Frame(uncovered, Size{80, 24, false}), "\n"), " no television station is on it")
+
 	// A stopped meter shows no number.
 	for i := range p.Channels {
 		p.Channels[i].Stale = true

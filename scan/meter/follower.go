@@ -11,6 +11,7 @@ import (
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
+	"rooftone/scan/verdict"
 )
 
 const (
@@ -95,6 +96,7 @@ type follower struct {
 	fitEvery time.Duration
 	trainer  []*vsb.Trainer
 	lastSeen time.Time // training
+	occupied bool      // by no television station, says the careful visit
 	faint    bool      // too weak for a stay's one field sync
 	nextLong time.Time
 }
@@ -143,6 +145,7 @@ func newFollower(c band.Channel, l *lessons, where layout, thresholdDB, referenc
 	if r == nil || !r.Heard() {
 		return nil, fmt.Errorf("channel %d was not heard in the careful visit", c.Number)
 	}
+	f.occupied = r.Occupant != nil && verdict.Occupied(r)
 	if r.GainDB != nil {
 		f.gainDB = *r.GainDB
 	}

@@ -147,6 +147,7 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 	f.count++
 	u := Update{Channel: f.channel, Time: at, Count: f.count, State: Nothing, MER: f.mer(at), Seen: f.seen, Stays: len(f.hops)}
 	u.Trained = !f.lastSeen.IsZero() && at.Sub(f.lastSeen) < trainedSpan
+	u.Occupied = f.occupied && !u.Trained
 	u.Unsought = !slices.ContainsFunc(f.hops, func(h hop) bool { return !h.unfit && f.hertz(h.last-h.first) >= surelyHz })
 	if !math.IsNaN(f.gainDB) {
 		gain := f.gainDB

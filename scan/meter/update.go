@@ -15,7 +15,7 @@ type State string
 const (
 	Learning  State = "learning"  // a careful visit is under way; there is no reading
 	Measuring State = "measuring" // there is a reading
-	Nothing   State = "nothing"   // neither the channel's power nor its pilot stands out
+	Nothing   State = "nothing"   // neither the channel's power nor its pilot stands out of a known noise
 	Uncovered State = "uncovered" // the recording holds nothing usable of the channel
 )
 
@@ -52,6 +52,7 @@ type Update struct {
 	MER      *measure.Estimate // dB, from the last fields' training; nil when none was found lately
 	Pilot    *measure.Estimate // dB-Hz over the noise density
 	Trained  bool              // training was found within the last seconds: it is 8-VSB
+	Occupied bool              // the careful visit found something that is no television station
 	Unsought bool              // no training could be: too little of the channel is heard
 
 	Trend   Trend   // "" before there is enough to tell
@@ -110,6 +111,7 @@ type Line struct {
 	PilotDBHz     *float64      `json:"pilot_dbhz"`
 	Training      bool          `json:"training"`
 	Unsought      bool          `json:"training_unsought,omitempty"`
+	Occupied      bool          `json:"occupied,omitempty"`
 	Trend         Trend         `json:"trend,omitempty"`
 	SlopeDBPerS   float64       `json:"slope_db_per_s"`
 	BestDB        *float64      `json:"best_db"`
@@ -126,7 +128,7 @@ type Line struct {
 func NewLine(u Update) Line {
 	l := Line{
 		Time: stamp(u.Time), RFChannel: u.Channel.Number, State: u.State, Progress: round(u.Progress), Method: string(u.Method), Grade: u.Grade(),
-		AtMostDB: rounded(u.AtMostDB), Training: u.Trained, Unsought: u.Unsought, Trend: u.Trend, SlopeDBPerS: round(u.SlopeDB),
+		AtMostDB: rounded(u.AtMostDB), Training: u.Trained, Unsought: u.Unsought, Occupied: u.Occupied, Trend: u.Trend, SlopeDBPerS: round(u.SlopeDB),
 		BestDB: rounded(u.BestDB), NewBest: u.NewBest,
 		Overload: u.Overload, Clipped: u.Clipped, Lost: u.Lost, GainDB: rounded(u.GainDB),
 	}
