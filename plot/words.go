@@ -260,9 +260,9 @@ func clock(c *measure.Clock) string {
 	case c.Given:
 		return ppm + " as given"
 	case c.Stations == 1:
-		return ppm + " from 1 pilot"
+		return ppm + " from 1 station"
 	case c.Stations > 1:
-		return fmt.Sprintf("%s from %d pilots", ppm, c.Stations)
+		return fmt.Sprintf("%s from %d stations", ppm, c.Stations)
 	}
 	return ppm
 }
