@@ -125,7 +125,7 @@ func (c *playedChannel) summary(start time.Time) string {
 	switch {
 	case !c.covered:
 		return fmt.Sprintf("channel %d: the recording holds nothing usable of it", c.number)
-	case c.heard == 0 && c.occupied:
+	case c.occupied:
 		return fmt.Sprintf("channel %d: no television station is on it, in %d readings", c.number, c.readings)
 	case c.heard == 0:
 		return fmt.Sprintf("channel %d: nothing heard in %d readings", c.number, c.readings)

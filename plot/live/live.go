@@ -182,7 +182,7 @@ func (f *frame) standing(c Channel) string {
 		return "listening carefully, a moment"
 	case u.State == meter.Uncovered:
 		return "the recording holds nothing usable of it"
-	case u.Occupied && u.Margin == nil:
+	case u.Occupied:
 		return occupied
 	case u.State == meter.Nothing && u.AtMostDB != nil:
 		return fmt.Sprintf("nothing heard, below %s dB", signed(*u.AtMostDB))
@@ -248,7 +248,7 @@ func other(i int, c Channel) string {
 		s += "   listening carefully"
 	case u.State == meter.Uncovered:
 		s += "   not in the recording"
-	case u.Occupied && u.Margin == nil:
+	case u.Occupied:
 		s += "   " + occupied
 	case u.Margin == nil:
 		s += "   nothing heard"

@@ -38,6 +38,11 @@ const (
 	bridgeSide = 12 // bins on each side that a bridge rests on
 
 	heardSigmas = 2.5 // by which a channel must stand out to be heard
+
+	// unknownPassDB is the standard uncertainty, for whether there is anything, of
+	// a power that was heard through a pass band of which nothing is known: real
+	// ones fall by some 5 dB towards the ends of what is used of them.
+	unknownPassDB = 1.5
 )
 
 // hop is one slice of a channel.
@@ -60,6 +65,7 @@ type follower struct {
 	clock     float64
 	referHz   float64
 	passSigma float64
+	passKnown bool
 
 	noise    float64 // FS²/Hz when learnt; 0: not known
 	drift    float64 // by what the noise has moved since, a factor
@@ -159,6 +165,8 @@ func newFollower(c band.Channel, l *lessons, where layout, thresholdDB, referenc
 	bins := int(band.WidthHz/f.stepHz) + 1
 	f.density, f.shape, f.floor = make([]float64, bins), make([]float64, bins), make([]float64, bins)
 	f.slice = make([]float64, size)
+	// One that was found is flat nowhere.
+	f.passKnown = l.passband.At(listen.UsableShare*where.rateHz, where.rateHz) != 0
 	f.layHops(l, where, size)
 	f.laySeen()
 	return f, f.layPilot(l, r)

@@ -168,8 +168,8 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 	switch {
 	case math.IsInf(sigma, 1):
 		return u, true // no noise floor and no pilot
-	case r < heardSigmas*sigma && !u.Trained && !p.standsOut():
-		most := toDB(math.Max(r, 0)+2*sigma) - f.threshold
+	case r < heardSigmas*f.doubt(r, sigma) && !u.Trained && !p.standsOut():
+		most := toDB(math.Max(r, 0)+2*f.doubt(r, sigma)) - f.threshold
 		u.AtMostDB = &most
 		return u, true
 	}
@@ -190,6 +190,15 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 	}
 	f.remember(&u)
 	return u, true
+}
+
+// doubt is how uncertain it is that a ratio is above zero. Where neither pilot nor
+// training vouch for it, the pass band must not make it.
+func (f *follower) doubt(r, sigma float64) float64 {
+	if f.passKnown {
+		return sigma
+	}
+	return math.Hypot(sigma, math.Max(1, 1+r)*unknownPassDB*math.Ln10/10)
 }
 
 func (f *follower) remember(u *Update) {

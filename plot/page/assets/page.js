@@ -81,7 +81,7 @@
       return marking || line.progress ? 'listening, hold still: ' + Math.round(100 * (line.progress || 0)) + ' %' : 'listening carefully, a moment…';
     }
     if (line.state === 'uncovered') return 'the recording holds nothing usable of it';
-    if (line.occupied && line.margin_db === null) return 'no television station is on it';
+    if (line.occupied) return 'no television station is on it';
     if (line.state === 'nothing') return 'nothing heard' + (line.at_most_db === undefined ? '' : ', below ' + signed(line.at_most_db) + ' dB');
     const strong = line.grade ? 'decodes, ' + line.grade :
       line.training_unsought ? 'decodes, if it is a station' : 'a signal, but no 8-VSB in it';
