@@ -88,7 +88,7 @@ func noEchoes(c scan.Channel) string {
 	case unsure:
 		return "not known to be a station: nothing can be told"
 	case foreign:
-		return standardInWords(c.Standard) + ": without 8-VSB's training nothing can be told"
+		return standardInWords(c) + ": without 8-VSB's training nothing can be told"
 	}
 	switch m, ok := known(c.Margin); {
 	case c.Echoes == nil && ok && m.v > -5:
@@ -100,7 +100,11 @@ func noEchoes(c scan.Channel) string {
 		if f := c.EchoFloorDB; f != nil && *f > floor {
 			floor = *f
 		}
-		return fmt.Sprintf("no echo above \u2212%.0f dB", -floor)
+		text := fmt.Sprintf("no echo above \u2212%.0f dB", -floor)
+		if t := basis(c); t != "" {
+			text += ", " + t
+		}
+		return text
 	}
 	return ""
 }

@@ -53,7 +53,7 @@ func (d *details) section(title string) {
 }
 
 func (d *details) head(c scan.Channel, s *scan.Survey) {
-	head, said := channelInWords(c)+": "+word(c), conclusion(c)
+	head, said := channelInWords(c)+": "+gradeInWords(c), conclusion(c)
 	if conditionOf(c) == notCovered && s.Interrupted {
 		head, said = channelInWords(c)+": "+notVisited, "the visit ended before this channel was measured"
 	}

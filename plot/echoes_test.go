@@ -60,7 +60,7 @@ func heard() map[string]*scan.Survey {
 	return map[string]*scan.Survey{
 		"harbour": h, "reverberant": reverberant(), "five": only(h, 9, 16, 21, 24, 29), "two": only(h, 9, 26), "thirty echoes": many,
 		"early": only(h, 29), "crowded together": only(h, 16), "none": only(h, 12), "another standard": only(h, 26), "weak": only(h, 5),
-		"vacant": only(h, 2), "all vacant": surveyOf("us"), "empty": {}, "mixed": saltmarsh(),
+		"vacant": only(h, 2), "all vacant": surveyOf("us"), "empty": {}, "mixed": saltmarsh(), "in part": parts(),
 	}
 }
 

@@ -18,7 +18,7 @@ func Explain(w io.Writer, format string, c scan.Channel, s *scan.Survey, o Optio
 		return errNoSurvey
 	}
 	if o.Title == "" {
-		o.Title = strings.Replace(channelInWords(c), "-", "\u2013", 1) + ": " + word(c)
+		o.Title = strings.Replace(channelInWords(c), "-", "\u2013", 1) + ": " + gradeInWords(c)
 	}
 	o.ThresholdDB = threshold(o.ThresholdDB, s)
 	told := []string{o.Title, standing(c, onPaper()), conclusion(c), spokenEchoes(c), "response: " + responseInWords(c)}

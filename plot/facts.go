@@ -2,9 +2,11 @@ package plot
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"rooftone/scan"
+	"rooftone/scan/band"
 	"rooftone/scan/measure"
 	"rooftone/scan/verdict"
 )
@@ -25,11 +27,15 @@ func facts(c scan.Channel, s *scan.Survey, thresholdDB float64) []fact {
 	var out []fact
 	add := func(always bool, name string, e *measure.Estimate, most int, unit, note string) {
 		v, ok := known(e)
-		if ok || always && conditionOf(c) != vacant && c.Heard() {
+		if ok || always && conditionOf(c) != vacant && c.Heard() && !occupied(c) {
 			out = append(out, fact{name, v, ok, most, unit, note})
 		}
 	}
 	over := fmt.Sprintf("over %.3g dB of C/N", thresholdDB)
+	if basis(c) != "" {
+		mhz := math.Min(c.SeenShare(), 1) * band.WidthHz / 1e6
+		add(false, "heard", &measure.Estimate{Value: mhz}, 2, "MHz", fmt.Sprintf("of its %.0f: %s", band.WidthHz/1e6, spansInWords(seenSpans(c))))
+	}
 	add(true, "margin", c.Margin, 1, "dB", strings.TrimPrefix(marginWords(c.MarginMethod)+", "+over, ", "))
 	add(true, "C/N", c.CN, 1, "dB", "in 6 MHz, the pilot included")
 	add(false, "C/N by power", c.CNPower, 1, "dB", "from channel power and noise floor")
@@ -67,6 +73,8 @@ func marginWords(m measure.MarginMethod) string {
 	switch m {
 	case measure.MarginEqualised:
 		return "equalised"
+	case measure.MarginTraining:
+		return "from what was heard"
 	case measure.MarginPower:
 		return "by power"
 	case measure.MarginPilot:
@@ -115,6 +123,9 @@ func conclusion(c scan.Channel) string {
 	case unsure:
 		return "something is there, but it is not known to be a station"
 	case foreign:
+		if occupied(c) {
+			return "no television station: something else is on this channel"
+		}
 		if c.Standard == measure.ATSC3 {
 			return "a set or tuner without ATSC 3.0 will not show it, whatever the aim"
 		}
@@ -146,9 +157,12 @@ func standing(c scan.Channel, w writing) string {
 		if t := w.spread(m.half, d); t != "" {
 			text += " " + t
 		}
-		out = append(out, text+" dB")
-	} else if k := conditionOf(c); k == unmeasured || k == foreign {
+		out = append(out, strings.TrimSpace(text+" dB "+basis(c)))
+	} else if k := conditionOf(c); k == unmeasured || k == foreign && !occupied(c) {
 		out = append(out, "margin not measured")
+	}
+	if t := basis(c); t != "" && c.Margin == nil {
+		out = append(out, "heard "+strings.TrimPrefix(t, "from "))
 	}
 	r := strings.Join(reasons(c), ", ")
 	switch k := conditionOf(c); {

@@ -54,6 +54,9 @@ func (k *hill) draw(c scan.Channel) {
 	for _, run := range runs(points) {
 		k.trace(run)
 	}
+	for _, s := range unseenSpans(c) {
+		k.fence(box{k.x(s.LowHz-c.Channel.LowerHz) + 1, k.y0 + 2, k.x(s.HighHz-c.Channel.LowerHz) - 1, k.y1 - 2})
+	}
 	k.tilt(c, points)
 	k.ripple(c)
 	k.pilot(c)
@@ -112,9 +115,12 @@ func (k *hill) tilt(c scan.Channel, points []sweepPoint) {
 	}
 	middle := sum / float64(n)
 	at := func(hz float64) point {
+		hz = math.Max(flatLowHz, math.Min(flatHighHz, hz-c.Channel.LowerHz))
 		return point{k.x(hz), k.y(middle + slope*(hz-band.WidthHz/2))}
 	}
-	k.line(k.scale.tone(24), 1.1, []float64{4, 2}, at(flatLowHz), at(flatHighHz))
+	for _, s := range seenSpans(c) {
+		k.line(k.scale.tone(24), 1.1, []float64{4, 2}, at(s.LowHz), at(s.HighHz))
+	}
 }
 
 // ripple draws how high it is, beside the end of the channel.

@@ -143,7 +143,7 @@ func (b *builder) house(c scan.Channel) {
 func (b *builder) foreignHouse(c scan.Channel) {
 	x0, x1 := b.walls(c)
 	mid, room := (x0+x1)/2, b.y(topDB)-b.ground
-	remarks := append([]string{standardInWords(c.Standard)}, reasons(c)...)
+	remarks := append([]string{standardInWords(c)}, reasons(c)...)
 	m, ok := known(c.Margin)
 	if !ok {
 		b.tank(x0, x1, b.ground, 10)

@@ -6,6 +6,10 @@ import "rooftone/scan"
 func (b *builder) key(rows []scan.Channel) {
 	l := letters{size: 7.5, ink: black}
 	const lot, base, high = 11.0, keyY, 12.0
+	notHeard := "not covered by the source"
+	if inPart(rows) != "" {
+		notHeard = "not heard"
+	}
 	type entry struct {
 		text string
 		draw func(x0, x1 float64)
@@ -33,7 +37,7 @@ func (b *builder) key(rows []scan.Channel) {
 			b.line(soft, 0.9, nil, point{x0, base + 2}, point{x0, base + 7})
 			b.line(soft, 0.9, nil, point{x1, base + 2}, point{x1, base + 7})
 		}},
-		{"not covered by the source", func(x0, x1 float64) {
+		{notHeard, func(x0, x1 float64) {
 			b.outline(soft, 0.7, []float64{0.8, 2.2}, rectangle(box{x0, base - 1, x1, base + high - 2})...)
 		}},
 		{"beyond the axis", func(x0, x1 float64) {

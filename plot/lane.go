@@ -20,7 +20,8 @@ type lane struct {
 	box           // from the ground to the strongest path's roof
 	roof  float64 // how far up labels may go
 	label letters
-	feet  bool // labels say the extra path too
+	feet  bool  // labels say the extra path too
+	said  []box // where there are words already, of the channel that is drawn
 }
 
 func (k *lane) x(us float64) float64 {
@@ -56,14 +57,18 @@ func (k *lane) draw(c scan.Channel) int {
 		k.line(soft, 0.5, nil, point{k.x(us), k.y0}, point{k.x(us), k.y0 - length})
 	}
 	k.line(black, 1.1, nil, point{k.x0, k.y0}, point{k.x1, k.y0})
+	k.unheard(c)
 	if s := noEchoes(c); s != "" {
 		if trained(c) {
 			k.mast()
 		}
 		l := k.label
 		l.ink = soft
-		x := k.x(0) + 8
-		k.text(l, x, k.y(-13), 0, k.fit(l, s, k.x1-x))
+		x, y := k.x(0)+8, k.y(-13)
+		if f, ok := hiddenFloor(c); ok {
+			y = math.Max(y, k.y(f)+3)
+		}
+		k.text(l, x, y, 0, k.fit(l, s, k.x1-x))
 		return 0
 	}
 	k.mast()
@@ -79,6 +84,39 @@ func (k *lane) draw(c scan.Channel) int {
 		}
 	}
 	return k.write(list)
+}
+
+// unheard fences what a part of a channel cannot tell: echoes fainter than the
+// level down to which they would have been found, and what comes so soon after
+// or before the strongest path that the part is too narrow to tell the two apart.
+func (k *lane) unheard(c scan.Channel) {
+	k.said = nil
+	if basis(c) == "" || !trained(c) {
+		return
+	}
+	if f, ok := hiddenFloor(c); ok {
+		y := k.y(f)
+		k.line(soft, 0.7, fenceDashes(), point{k.x0 + 1, k.y0}, point{k.x0 + 1, y}, point{k.x1 - 1, y}, point{k.x1 - 1, k.y0})
+		l := letters{size: 6.5, ink: soft}
+		if y-k.y0 > 2*l.size {
+			const text = "too faint to be heard"
+			x, base := k.x1-4, y-l.size-1
+			k.text(l, x, base, 1, text)
+			k.said = append(k.said, box{x - k.width(l, text), base - 0.2*l.size, x, base + capital*l.size})
+		}
+	}
+	if hz := reachHz(c); hz > 0 {
+		k.outline(soft, 0.7, fenceDashes(), rectangle(box{k.x(-1e6 / hz), k.y0 + 1, k.x(1e6 / hz), k.y(0)})...)
+	}
+}
+
+// hiddenFloor is the level below which a part of a channel shows no echo, where
+// that is above the level down to which echoes are looked for.
+func hiddenFloor(c scan.Channel) (db float64, ok bool) {
+	if f := c.EchoFloorDB; basis(c) != "" && f != nil && *f > faintEchoDB+0.5 {
+		return math.Min(*f, 0), true
+	}
+	return 0, false
 }
 
 const mastHalf = 2.2
@@ -131,7 +169,7 @@ const mostLabels = 10
 // write puts a label to every echo that it finds room for, the loudest first,
 // and returns how many have none.
 func (k *lane) write(list []arrival) int {
-	taken := []box{{k.x(0) - mastHalf - 1, k.y0, k.x(0) + mastHalf + 1, k.y(0) + 1}}
+	taken := append([]box{{k.x(0) - mastHalf - 1, k.y0, k.x(0) + mastHalf + 1, k.y(0) + 1}}, k.said...)
 	for _, a := range list {
 		b := k.plot(a)
 		taken = append(taken, box{b.x0 - 0.8, b.y0, b.x1 + 0.8, b.y1 + 0.8})

@@ -94,7 +94,7 @@ func noResponse(c scan.Channel) string {
 	}
 	if len(sweep(c)) == 0 {
 		if conditionOf(c) == foreign {
-			return standardInWords(c.Standard) + ": not measured"
+			return standardInWords(c) + ": not measured"
 		}
 		return "response not measured"
 	}

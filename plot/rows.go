@@ -43,6 +43,7 @@ func Rows(w io.Writer, s *scan.Survey, o TextOptions) error {
 	for _, m := range warnings(s, rows) {
 		t.note("mind: ", m)
 	}
+	t.note("mind: ", inPart(rows))
 	listed := t.rows(rows)
 	var vacants, unseen []int
 	for _, c := range rows {

@@ -83,7 +83,11 @@ func heading(p *pen, title, line, howTo string) {
 
 // footing writes the small print below every picture.
 func footing(p *pen, s *scan.Survey, rows []scan.Channel) {
-	footingAt(p, smallY, s, rows, append(warnings(s, rows), foreigners(rows)...))
+	mind := append(warnings(s, rows), foreigners(rows)...)
+	if t := inPart(rows); t != "" {
+		mind = append(mind, t)
+	}
+	footingAt(p, smallY, s, rows, mind)
 }
 
 func footingAt(p *pen, y float64, s *scan.Survey, rows []scan.Channel, mind []string) {
@@ -111,8 +115,15 @@ func (b *builder) land(rows []scan.Channel) {
 		if conditionOf(c) == notCovered {
 			continue
 		}
-		b.fill(earth, rectangle(box{x0 + 0.3, b.y(floorDB) - 6, x1 - 0.3, b.ground})...)
-		b.line(black, 1.4, nil, point{x0, b.ground}, point{x1, b.ground})
+		for _, s := range seenSpans(c) {
+			from, to := within(x0, x1, c, s)
+			b.fill(earth, rectangle(box{from + 0.3, b.y(floorDB) - 6, to - 0.3, b.ground})...)
+			b.line(black, 1.4, nil, point{from, b.ground}, point{to, b.ground})
+		}
+		for _, s := range unseenSpans(c) {
+			from, to := within(x0, x1, c, s)
+			b.fence(box{from + 0.5, b.y(floorDB) - 5, to - 0.5, b.ground})
+		}
 	}
 	for i := 0; i < len(rows); {
 		if conditionOf(rows[i]) != notCovered {

@@ -46,7 +46,7 @@ func surveys() map[string]*scan.Survey {
 	}
 	return map[string]*scan.Survey{
 		"named": named, "empty": empty, "mixed": saltmarsh(), "crowded": crowded(), "three": three,
-		"old plan": long, "all vacant": surveyOf("us"), "stopped": stopped,
+		"old plan": long, "all vacant": surveyOf("us"), "stopped": stopped, "in part": parts(),
 	}
 }
 

@@ -201,7 +201,11 @@ func (k *panel) frame() {
 			k.line(faint, 0.6, nil, point{x, k.y0}, point{x, k.y1 + 10})
 		}
 		if conditionOf(c) == notCovered {
-			k.outline(soft, 0.7, []float64{0.8, 2.2}, rectangle(box{x0 + 2, k.y0 + 2, x1 - 2, k.y1 - 2})...)
+			k.outline(soft, 0.7, fenceDashes(), rectangle(box{x0 + 2, k.y0 + 2, x1 - 2, k.y1 - 2})...)
+		}
+		for _, s := range unseenSpans(c) {
+			from, to := within(x0, x1, c, s)
+			k.fence(box{from + 1, k.y0 + 2, to - 1, k.y1 - 2})
 		}
 		l := letters{size: math.Max(6, math.Min(10, 0.6*k.street.lot())), bold: true, ink: black}
 		if n := conditionOf(c); n == vacant || n == notCovered {
@@ -251,7 +255,7 @@ func (k *panel) mark(s *scan.Survey, c scan.Channel) {
 	switch {
 	case conditionOf(c) == notCovered:
 		k.upright(l, (x0+x1)/2, (k.y0+k.y1)/2, 0.5, k.fit(l, "not covered", k.y1-k.y0-8))
-	case !holds(s.Spectrum, c.Channel):
+	case !holds(s.Spectrum, c):
 		k.upright(l, (x0+x1)/2, (k.y0+k.y1)/2, 0.5, k.fit(l, "not in the spectrum", k.y1-k.y0-8))
 	case ok:
 		db := n.v - decibels(band.WidthHz)
@@ -259,7 +263,10 @@ func (k *panel) mark(s *scan.Survey, c scan.Channel) {
 			db += s.SpectrumGainDB - *c.GainDB
 		}
 		if db > k.lowDB && db < k.highDB {
-			k.line(k.scale.tone(24), 1, []float64{3, 1.5}, point{x0, k.y(db)}, point{x1, k.y(db)})
+			for _, s := range seenSpans(c) {
+				from, to := within(x0, x1, c, s)
+				k.line(k.scale.tone(24), 1, []float64{3, 1.5}, point{from, k.y(db)}, point{to, k.y(db)})
+			}
 		}
 	}
 	x, ok := k.street.x(c.Channel.PilotHz())
@@ -274,8 +281,16 @@ func (k *panel) mark(s *scan.Survey, c scan.Channel) {
 	k.outline(black, 0.6, nil, tip...)
 }
 
-// holds reports whether a spectrum has anything of a channel's middle, where
-// its neighbours' slices do not reach.
-func holds(s *psd.Spectrum, c band.Channel) bool {
-	return len(envelope(s, c.LowerHz+1.5e6, c.UpperHz()-1.5e6, band.WidthHz/8)) > 0
+// holds reports whether a spectrum has anything of a channel: of one that was
+// heard whole, of its middle, where its neighbours' slices do not reach.
+func holds(s *psd.Spectrum, c scan.Channel) bool {
+	if basis(c) == "" {
+		return len(envelope(s, c.Channel.LowerHz+1.5e6, c.Channel.UpperHz()-1.5e6, band.WidthHz/8)) > 0
+	}
+	for _, span := range seenSpans(c) {
+		if len(envelope(s, span.LowHz, span.HighHz, band.WidthHz/8)) > 0 {
+			return true
+		}
+	}
+	return false
 }

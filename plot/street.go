@@ -111,6 +111,12 @@ func (s street) span(c band.Channel) (x0, x1 float64) {
 	return x0, x0 + s.lot()
 }
 
+// within is where a part of a channel lies whose lot is from x0 to x1.
+func within(x0, x1 float64, c scan.Channel, s band.Span) (from, to float64) {
+	perHz := (x1 - x0) / band.WidthHz
+	return x0 + perHz*(s.LowHz-c.Channel.LowerHz), x0 + perHz*(s.HighHz-c.Channel.LowerHz)
+}
+
 // drawTicks marks the lots' edges below y and writes as many of their
 // frequencies, in MHz, as there is room for, the blocks' ends first.
 func (s street) drawTicks(p *pen, chs []band.Channel, y float64) {

@@ -24,7 +24,7 @@ const (
 	unsure
 	unmeasured // present, but its margin is not known
 	measured   // present, with a margin
-	foreign    // present, of another standard than 8-VSB: most sets will not show it
+	foreign    // of another standard than 8-VSB, or no television: most sets will not show it
 )
 
 func conditionOf(c scan.Channel) condition {
@@ -33,10 +33,10 @@ func conditionOf(c scan.Channel) condition {
 		return notCovered
 	case c.Presence == measure.Vacant:
 		return vacant
+	case occupied(c) || c.Presence == measure.Present && nameOf(c.Standard) != "":
+		return foreign
 	case c.Presence == measure.Unsure:
 		return unsure
-	case c.Presence == measure.Present && nameOf(c.Standard) != "":
-		return foreign
 	case c.Presence == measure.Present:
 		if _, ok := known(c.Margin); ok {
 			return measured
@@ -59,11 +59,14 @@ func nameOf(s measure.Standard) string {
 }
 
 // standardInWords is the same where there is room.
-func standardInWords(s measure.Standard) string {
-	if s == measure.OtherStandard {
+func standardInWords(c scan.Channel) string {
+	switch {
+	case occupied(c):
+		return "no TV station"
+	case c.Standard == measure.OtherStandard:
 		return "another standard"
 	}
-	return nameOf(s)
+	return nameOf(c.Standard)
 }
 
 // notVisited says of a channel that a visit ended before its turn: nothing is known
@@ -82,7 +85,7 @@ func word(c scan.Channel) string {
 	case unsure:
 		return string(measure.Unsure)
 	case foreign:
-		return nameOf(c.Standard)
+		return nameOf(standardOf(c))
 	}
 	if c.Grade != "" {
 		return string(c.Grade)
@@ -136,7 +139,7 @@ func foreigners(rows []scan.Channel) []string {
 	numbers := map[measure.Standard][]int{}
 	for _, c := range rows {
 		if conditionOf(c) == foreign {
-			numbers[c.Standard] = append(numbers[c.Standard], c.Channel.Number)
+			numbers[standardOf(c)] = append(numbers[standardOf(c)], c.Channel.Number)
 		}
 	}
 	var out []string
@@ -257,9 +260,9 @@ func clock(c *measure.Clock) string {
 	case c.Given:
 		return ppm + " as given"
 	case c.Stations == 1:
-		return ppm + " from 1 pilot"
+		return ppm + " from 1 station"
 	case c.Stations > 1:
-		return fmt.Sprintf("%s from %d pilots", ppm, c.Stations)
+		return fmt.Sprintf("%s from %d stations", ppm, c.Stations)
 	}
 	return ppm
 }
@@ -360,6 +363,9 @@ func spoken(rows []scan.Channel) string {
 			if t := halfWidth(m.half, true, "\u00b1"); t != "" {
 				line += " " + t
 			}
+		}
+		if t := basis(c); t != "" {
+			line += ", " + t
 		}
 		if r := reasons(c); len(r) > 0 {
 			line += ", " + strings.Join(r, " and ")

@@ -81,9 +81,12 @@ func (v *visit) identify(ctx context.Context) error {
 	return nil
 }
 
-// worthReceiving reports whether a channel may decode.
+// worthReceiving reports whether a channel may decode, by the upper end of what
+// its margin may be. Whether the radio shows all of it is another question.
 func worthReceiving(r *measure.Reading) bool {
-	return r.Heard() && r.Presence == measure.Present && r.Margin != nil && r.Margin.Value > leastMarginDB
+	const coverage = 1.96
+	return r.Heard() && r.Presence == measure.Present && r.Standard != measure.ATSC3 && r.Standard != measure.OtherStandard &&
+		r.Margin != nil && r.Margin.Value+coverage*r.Margin.Sigma > leastMarginDB
 }
 
 // known keeps what was learnt of a channel.

@@ -243,6 +243,14 @@ func heardNow(u meter.Update) site.Heard {
 		RFChannel: u.Channel.Number, Presence: measure.Vacant,
 		Margin: u.Margin, CN: u.CN, MER: u.MER, GainDB: u.GainDB, Clipped: u.Clipped, Lost: u.Lost,
 	}
+	h.HeardPart(u.Seen)
+	if u.Occupied || u.Foreign() { // the figure promises no picture
+		h.Presence, h.MarginMethod, h.Occupied = measure.Unsure, u.Method, u.Occupied
+		if u.Occupied {
+			h.Standard, h.Margin = measure.OtherStandard, nil
+		}
+		return h
+	}
 	if u.Margin == nil {
 		return h
 	}

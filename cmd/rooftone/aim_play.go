@@ -8,6 +8,7 @@ import (
 
 	"rooftone/scan/meter"
 	"rooftone/scan/tuner"
+	"rooftone/scan/verdict"
 )
 
 // playback is a recording under the meter: its time, and what it came to.
@@ -30,6 +31,9 @@ type playedChannel struct {
 	heard       int // with a margin
 	first, last time.Time
 	low, high   float64
+	occupied    bool    // by no television station
+	sigma       float64 // of the level of the last margin
+	share       float64 // of the channel that was heard
 	best        *float64
 	bestTime    time.Time
 }
@@ -91,12 +95,14 @@ func (p *playback) count(u meter.Update) {
 		return
 	}
 	c.readings++
+	c.occupied = u.Occupied
 	c.last = u.Time
 	if u.BestDB != nil {
 		c.best, c.bestTime = u.BestDB, u.BestTime
 	}
 	if u.Margin != nil {
 		c.heard++
+		c.sigma, c.share = u.Margin.Sigma, u.SeenShare()
 		c.low, c.high = math.Min(c.low, u.Margin.Value), math.Max(c.high, u.Margin.Value)
 	}
 }
@@ -114,16 +120,22 @@ func (s *aimSession) summarise(ctx context.Context, src source) {
 }
 
 func (c *playedChannel) summary(start time.Time) string {
+	const half = 1.96 // standard uncertainties make half a 95 % interval
 	seconds := func(t time.Time) string { return fmt.Sprintf("%.1f s", t.Sub(start).Seconds()) }
 	switch {
 	case !c.covered:
-		return fmt.Sprintf("channel %d: the recording does not hold the whole of it", c.number)
+		return fmt.Sprintf("channel %d: the recording holds nothing usable of it", c.number)
+	case c.occupied:
+		return fmt.Sprintf("channel %d: no television station is on it, in %d readings", c.number, c.readings)
 	case c.heard == 0:
 		return fmt.Sprintf("channel %d: nothing heard in %d readings", c.number, c.readings)
 	}
 	span := fmt.Sprintf("margin %+.1f to %+.1f dB", c.low, c.high)
 	if c.high-c.low < 0.1 {
 		span = fmt.Sprintf("margin %+.1f dB", c.high)
+	}
+	if part := verdict.Basis(c.share); part != "" {
+		span += fmt.Sprintf(" %s, give or take %.1f dB", part, half*c.sigma)
 	}
 	text := fmt.Sprintf("channel %d: %s, %d readings", c.number, span, c.readings)
 	if d := c.last.Sub(c.first).Seconds(); d >= 0.1 {

@@ -172,7 +172,7 @@ func (w *watchFlags) run(ctx context.Context, c *console, operands []string) err
 		return closeErr
 	}
 	for _, ch := range status.Snapshot().Channels {
-		if u := ch.Latest; u.Margin != nil && u.Margin.Value >= 0 && !u.Trained {
+		if u := ch.Latest; u.Foreign() {
 			c.note("channel %d: a signal, but no 8-VSB in it: its margin promises no picture", ch.RFChannel)
 		}
 	}

@@ -141,10 +141,19 @@ func (w *wholeChannel) explainCommand() string {
 	return command
 }
 
+// narrow says of samples that do not show the whole channel what can be done with
+// them instead: what a part of a channel tells, or nothing.
 func (w *wholeChannel) narrow(e *receive.NarrowError) error {
 	command := w.explainCommand()
-	if e.RateHz >= band.WidthHz {
-		return withHint(fmt.Errorf("%s: %w", w.visit.from, e), "name a channel that lies within it, or measure what there is: %s", command)
+	err := fmt.Errorf("%s: %w", w.visit.from, e)
+	low, high := max(e.Channel.LowerHz, e.CenterHz-e.RateHz/2), min(e.Channel.UpperHz(), e.CenterHz+e.RateHz/2)
+	switch {
+	case w.src.tuner != nil:
+		return withHint(err, "receiving needs samples at 6 MS/s or more; a narrow radio measures and predicts instead: %s", command)
+	case high <= low:
+		return withHint(err, "it shows nothing of that channel, but %.2f to %.2f MHz: name a channel that lies there", (e.CenterHz-e.RateHz/2)/1e6, (e.CenterHz+e.RateHz/2)/1e6)
+	case e.RateHz >= band.WidthHz:
+		return withHint(err, "name a channel that lies within it, or measure the %.1f MHz that it shows of this one: %s", (high-low)/1e6, command)
 	}
-	return withHint(fmt.Errorf("%s: %w", w.visit.from, e), "receiving needs samples at 6 MS/s or more; a narrow radio measures and predicts instead: %s", command)
+	return withHint(err, "receiving needs samples at 6 MS/s or more; the %.1f MHz that these show of the channel tell its margin: %s", (high-low)/1e6, command)
 }

@@ -9,6 +9,7 @@ import (
 	"rooftone/plot"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
+	"rooftone/scan/verdict"
 )
 
 // visits tells of each measurement when, where and how it was made.
@@ -109,8 +110,13 @@ func figuresOf(h *site.Heard, c site.Combined) figureRow {
 	if number, half := plot.MarginOnPaper(c.Margin); number != "" {
 		row.Margin = strings.TrimSpace(number + "\u00a0" + half)
 	}
-	if h.MarginMethod != "" && h.MarginMethod != measure.MarginEqualised && row.Margin != "" {
-		row.Margin += " by " + string(h.MarginMethod)
+	part := verdict.Basis(h.Share())
+	switch m := h.MarginMethod; {
+	case row.Margin == "":
+	case part != "":
+		row.Margin += " " + part
+	case m != "" && m != measure.MarginEqualised:
+		row.Margin += " by " + string(m)
 	}
 	if c.Heard > 1 {
 		row.Visits += fmt.Sprintf(", scatter %.1f dB", c.ScatterDB)
@@ -147,6 +153,8 @@ func with(e *measure.Estimate, most int) string {
 // verdictWord is the trade's word, and ours, for a channel.
 func verdictWord(h *site.Heard) string {
 	switch {
+	case h.Occupied:
+		return string(measure.OtherStandard)
 	case h.Presence != measure.Present:
 		return string(h.Presence)
 	case h.Standard == measure.ATSC3 || h.Standard == measure.OtherStandard:

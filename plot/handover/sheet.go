@@ -175,11 +175,7 @@ func (b *builder) labels(numbers []int) string {
 func (b *builder) outlook(s *site.Spot, rf int) outlook {
 	c, ok := s.Channels[rf]
 	h, _ := site.Latest(site.MarksOf(s, b.Marks, b.ranking.Options), rf)
-	var standard measure.Standard
-	if h != nil {
-		standard = h.Standard
-	}
-	return outlookOf(c, ok, standard)
+	return outlookOf(c, ok, h)
 }
 
 // answer says the result first.
@@ -290,6 +286,9 @@ func (b *builder) channels() {
 		row.Margin, row.Half = plot.MarginOnPaper(c.Margin)
 		if h, _ := site.Latest(marks, w.RFChannel); h != nil {
 			row.Why = why(h)
+			if text := basis(h, c.Margin); text != "" {
+				row.Why = append(row.Why, text)
+			}
 		}
 		row.Elsewhere = b.elsewhere(w.RFChannel)
 		s.Channels = append(s.Channels, row)

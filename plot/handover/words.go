@@ -19,10 +19,16 @@ type outlook struct {
 }
 
 // outlookOf puts a channel's grade into plain words.
-func outlookOf(c site.Combined, measured bool, standard measure.Standard) outlook {
+func outlookOf(c site.Combined, measured bool, latest *site.Heard) outlook {
+	var standard measure.Standard
+	if latest != nil {
+		standard = latest.Standard
+	}
 	switch {
 	case !measured:
 		return outlook{Word: "Not measured", Meaning: "Nobody has looked for it at this place.", Mark: "–"}
+	case latest != nil && latest.Occupied:
+		return outlook{Word: "Not for a TV set", Meaning: "Something that is no television station uses this channel.", Mark: "△"}
 	case c.Presence == measure.Vacant:
 		return outlook{Word: "Not on the air here", Meaning: "No station was found on this channel.", Mark: "○"}
 	case c.Presence == measure.Unsure:
@@ -47,6 +53,24 @@ func outlookOf(c site.Combined, measured bool, standard measure.Standard) outloo
 		return outlook{"No picture", "It is on the air, but a set cannot decode it here.", "○", false}
 	}
 	return outlook{Word: "On the air", Meaning: "How well it would hold was not measured.", Mark: "?"}
+}
+
+// basis says of a channel that was heard in part how much of it that was, and
+// what else its grade could be.
+func basis(h *site.Heard, margin *measure.Estimate) string {
+	text := strings.TrimPrefix(verdict.Basis(h.Share()), "from ")
+	if text == "" {
+		return ""
+	}
+	text = "heard " + text
+	if margin == nil {
+		return text
+	}
+	text += ", the rest is inferred"
+	if could := verdict.Could(margin); could != "" {
+		text += "; " + could
+	}
+	return text
 }
 
 // towards puts a bearing into words: 131 is "south-east".
@@ -103,7 +127,7 @@ func limitWords(l verdict.Limit) string {
 	case verdict.Overload:
 		return "the radio was overloaded"
 	case verdict.CoChannel:
-		return "another station on the same channel"
+		return "something under the signal"
 	case verdict.Adjacent:
 		return "a strong neighbour channel"
 	case verdict.Tone:

@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"rooftone/scan/meter"
+	"rooftone/scan/verdict"
 )
 
 // Span is how far back the trace reaches.
@@ -95,7 +96,11 @@ func (f *frame) add(format string, args ...any) {
 
 func (f *frame) draw() {
 	c := f.Channels[f.Focus]
-	f.add("%s", f.ends(" "+name(c), f.Source+" "))
+	head := " " + name(c)
+	if part := verdict.Basis(c.Now.SeenShare()); part != "" {
+		head += ", " + part
+	}
+	f.add("%s", f.ends(head, f.Source+" "))
 	others := len(f.Channels) - 1
 	// What is there for the trace when all else has its place.
 	digits := f.Height >= 12+others
@@ -176,7 +181,9 @@ func (f *frame) standing(c Channel) string {
 	case u.State == meter.Learning:
 		return "listening carefully, a moment"
 	case u.State == meter.Uncovered:
-		return "the recording does not hold the whole of it"
+		return "the recording holds nothing usable of it"
+	case u.Occupied:
+		return occupied
 	case u.State == meter.Nothing && u.AtMostDB != nil:
 		return fmt.Sprintf("nothing heard, below %s dB", signed(*u.AtMostDB))
 	case u.Margin == nil:
@@ -189,8 +196,10 @@ func (f *frame) standing(c Channel) string {
 	s := "cannot decode yet"
 	switch {
 	case u.Margin.Value < 0:
+	case u.Foreign():
+		s = foreign
 	case !u.Trained:
-		s = foreign // at this level the training of a station could not be missed
+		s = unsought
 	default:
 		s = "decodes, " + string(u.Grade())
 	}
@@ -219,6 +228,13 @@ func (f *frame) best(c Channel) string {
 // foreign is said of what is strong enough and yet no picture for a set.
 const foreign = "a signal, but no 8-VSB in it"
 
+// occupied is said of what fills a channel and is no station.
+const occupied = "no television station is on it"
+
+// unsought is said where it is not known to be a station, for too little of it is
+// heard.
+const unsought = "decodes, if it is a station"
+
 // other is the one line of a channel that is not in focus.
 func other(i int, c Channel) string {
 	u := c.Now
@@ -232,6 +248,8 @@ func other(i int, c Channel) string {
 		s += "   listening carefully"
 	case u.State == meter.Uncovered:
 		s += "   not in the recording"
+	case u.Occupied:
+		s += "   " + occupied
 	case u.Margin == nil:
 		s += "   nothing heard"
 	default:
@@ -239,7 +257,7 @@ func other(i int, c Channel) string {
 		if u.BelowBestDB >= nearBestDB {
 			below = fmt.Sprintf("%.1f below best", u.BelowBestDB)
 		}
-		if u.Margin.Value >= 0 && !u.Trained {
+		if u.Foreign() {
 			below = foreign
 		}
 		s += fmt.Sprintf("   %-15s", below)

@@ -76,6 +76,23 @@ func TestFrameSays(t *testing.T) {
 	require.Contains(t, text, " 1  RF 22    +6.2 dB   a signal, but no 8-VSB in it")
 	require.NotContains(t, text, "decodes")
 
+	// A part of a channel is said to be one. What is too narrow for training is
+	// not said to be without it.
+	u := &p.Channels[0].Now
+	u.Seen = []band.Span{{LowHz: 519e6, HighHz: 521.1e6}}
+	p.Focus = 0
+	text = strings.Join(Frame(p, Size{80, 24, false}), "\n")
+	require.Contains(t, text, " Channel 22, North Hill, from 2.1 of its 6 MHz")
+	u.Unsought = true
+	require.Contains(t, strings.Join(Frame(p, Size{80, 24, false}), "\n"), " decodes, if it is a station, rising")
+	uncovered := p
+	uncovered.Channels = []Channel{{Now: meter.Update{Channel: u.Channel, State: meter.Uncovered}}}
+	require.Contains(t, strings.Join(Frame(uncovered, Size{80, 24, false}), "\n"), "the recording holds nothing usable of it")
+
+	// What is no station is said to be none, with no figure and no promise.
+	uncovered.Channels[0].Now = meter.Update{Channel: u.Channel, State: meter.Nothing, Occupied: true}
+	require.Contains(t, strings.Join(Frame(uncovered, Size{80, 24, false}), "\n"), " no television station is on it")
+
 	// A stopped meter shows no number.
 	for i := range p.Channels {
 		p.Channels[i].Stale = true

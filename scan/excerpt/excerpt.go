@@ -9,7 +9,8 @@
 // of them do: a stay of 20 ms has 120 000 independent values of 6 MHz, so that
 // its noise is known to 0.02 dB, less than the radio's own unevenness.
 //
-// A channel is kept whole, its slices all of one length, or not at all. The
+// A channel is kept with all that was heard of it, its slices all of one length,
+// or not at all; one of which the visit heard a part keeps that part. The
 // length is as great as there is room for, and never below LeastDwell: training
 // comes every 24.2 ms (A/53 Part 2), so that a stay of 50 ms holds two fields'
 // whatever the moment at which it began.
@@ -65,11 +66,12 @@ type Source struct {
 // Choice is what to keep.
 type Choice struct {
 	Parts []Part        // in the order of the sources
-	Dwell time.Duration // of the channels that are kept whole
+	Dwell time.Duration // of the channels that are kept with all that was heard of them
 	Bytes int64         // that the file will have, as far as can be told
 
-	// RF channels of the survey, ascending: those kept whole, the vacant ones
-	// of which something is kept for their noise, and those left out.
+	// RF channels of the survey, ascending: those kept with all that was heard of
+	// them, the vacant ones of which something is kept for their noise, and those
+	// left out.
 	Whole, References, Left []int
 }
 
@@ -121,7 +123,7 @@ func Choose(s *scan.Survey, sources []Source, o Options) (*Choice, error) {
 	c := &chooser{Options: o, sources: sources}
 	c.sort(s)
 	if len(c.lots)+len(c.empty) == 0 {
-		return nil, errors.New("the visit covers no channel")
+		return nil, errors.New("the visit covers no channel, nor a part of one")
 	}
 	if choice := c.choose(); choice != nil {
 		return c.finish(choice), nil
@@ -199,7 +201,7 @@ func classOf(c *scan.Channel) (class int, distance float64) {
 	switch {
 	case c.Presence == measure.Vacant:
 		return vacant, 0
-	case c.Presence == measure.Unsure || c.Standard == measure.ATSC3 || c.Standard == measure.OtherStandard:
+	case c.Presence == measure.Unsure || c.Occupant != nil && verdict.Occupied(&c.Reading) || c.Standard == measure.ATSC3 || c.Standard == measure.OtherStandard:
 		return otherStandard, c.Channel.LowerHz
 	case c.Grade == verdict.Firm:
 		return holding, distance
@@ -210,14 +212,16 @@ func classOf(c *scan.Channel) (class int, distance float64) {
 }
 
 // staysOf lists the stays that a channel is measured by: those that show a good
-// part of it, and of a station only those at the gain that it was judged at.
+// part of it, or of what was heard of it, and of a station only those at the gain
+// that it was judged at.
 func (c *chooser) staysOf(ch *scan.Channel) (list []int) {
-	const goodPartHz = 0.3e6
+	const goodHz, goodShare = 0.3e6, 0.3
+	goodPartHz := math.Min(goodHz, goodShare*ch.SeenShare()*band.WidthHz)
 	for i, s := range c.sources {
 		half := listen.UsableShare * s.RateHz
 		low, high := math.Max(s.CenterHz-half, ch.Channel.LowerHz), math.Min(s.CenterHz+half, ch.Channel.UpperHz())
 		sameGain := ch.GainDB == nil || math.IsNaN(s.GainDB) || s.GainDB == *ch.GainDB
-		if high-low >= goodPartHz && (sameGain || ch.Presence == measure.Vacant) {
+		if high > low && high-low >= goodPartHz && (sameGain || ch.Presence == measure.Vacant) {
 			list = append(list, i)
 		}
 	}
@@ -299,8 +303,9 @@ func (c *chooser) nearest(kept []*lot, n int) (out []reference) {
 				}
 			}
 			// A visit that met an overload in the middle of a channel left it half
-			// seen at that gain.
-			if c.cover(r.sources, l.channel.Channel) {
+			// seen at that gain. What was never heard of it is not asked for: noise
+			// is read wherever there is some.
+			if c.cover(r.sources, l.channel) {
 				list = append(list, r)
 			}
 		}
@@ -325,20 +330,23 @@ func (c *chooser) nearest(kept []*lot, n int) (out []reference) {
 	return out
 }
 
-// cover reports whether stays show a channel from edge to edge.
-func (c *chooser) cover(sources []int, ch band.Channel) bool {
-	list := slices.SortedFunc(slices.Values(sources), func(a, b int) int {
-		return cmp.Compare(c.sources[a].CenterHz, c.sources[b].CenterHz)
-	})
-	const slackHz = 50e3
-	seen := ch.LowerHz
-	for _, i := range list {
+// cover reports whether stays show all that was heard of a channel.
+func (c *chooser) cover(sources []int, ch *scan.Channel) bool {
+	var shown []band.Span
+	for _, i := range sources {
 		half := listen.UsableShare * c.sources[i].RateHz
-		if c.sources[i].CenterHz-half <= seen+slackHz {
-			seen = math.Max(seen, c.sources[i].CenterHz+half)
+		shown = append(shown, band.Span{LowHz: c.sources[i].CenterHz - half, HighHz: c.sources[i].CenterHz + half})
+	}
+	const slackHz = 50e3
+	shown = band.Join(shown, slackHz)
+	for _, s := range ch.Seen {
+		if !slices.ContainsFunc(shown, func(by band.Span) bool {
+			return by.LowHz-slackHz <= s.LowHz && s.HighHz <= by.HighHz+slackHz
+		}) {
+			return false
 		}
 	}
-	return len(sources) > 0 && seen+slackHz >= ch.UpperHz()
+	return len(sources) > 0
 }
 
 // gainKey makes a gain that is not known one of its own.
@@ -412,7 +420,7 @@ func (c *chooser) finish(o *Choice) *Choice {
 		switch n := l.channel.Channel.Number; {
 		case whole:
 			o.Whole = append(o.Whole, n)
-		case l.class == vacant && c.cover(there, l.channel.Channel):
+		case l.class == vacant && c.cover(there, l.channel):
 			o.References = append(o.References, n)
 		default:
 			o.Left = append(o.Left, n)

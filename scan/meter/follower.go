@@ -8,8 +8,10 @@ import (
 	"rooftone/dsp/psd"
 	"rooftone/dsp/vsb"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
+	"rooftone/scan/verdict"
 )
 
 const (
@@ -31,10 +33,16 @@ const (
 	biasDB = 2.2
 
 	dcGapHz    = 10e3
+	spikeHz    = 300.0 // nearer to a slice's middle a tone may be its spike
 	toneGapHz  = 6e3
 	bridgeSide = 12 // bins on each side that a bridge rests on
 
 	heardSigmas = 2.5 // by which a channel must stand out to be heard
+
+	// unknownPassDB is the standard uncertainty, for whether there is anything, of
+	// a power that was heard through a pass band of which nothing is known: real
+	// ones fall by some 5 dB towards the ends of what is used of them.
+	unknownPassDB = 1.5
 )
 
 // hop is one slice of a channel.
@@ -44,6 +52,7 @@ type hop struct {
 	at          []float64
 	lift        []float64 // what flattens the pass band at these bins
 	heard       bool
+	unfit       bool // it shows too little of the channel to find training in
 	trained     trained
 }
 
@@ -56,19 +65,29 @@ type follower struct {
 	clock     float64
 	referHz   float64
 	passSigma float64
+	passKnown bool
 
 	noise    float64 // FS²/Hz when learnt; 0: not known
 	drift    float64 // by what the noise has moved since, a factor
 	relative float64 // standard uncertainty of both
 	method   measure.NoiseMethod
 
-	hops    []hop
+	hops      []hop
+	bins      int         // of the channel that the slices show
+	seen      []band.Span // the same in Hz; nil when it is all of it
+	seenShare float64
+	carries   float64 // the share of a flat station's power that lies there
+
 	density []float64 // of the whole channel, flattened
 	shape   []float64 // work: the same without noise and pilot
 	floor   []float64 // work: the noise
 	slice   []float64 // work: one stay's
 	stepHz  float64
 	average float64
+
+	pilotHop int // the slice that shows the pilot's place; −1: none
+	clockPPM *float64
+	clockOff float64 // how far that may be off, ppm
 
 	zoom    *psd.Zoom
 	fine    []float64
@@ -83,6 +102,7 @@ type follower struct {
 	fitEvery time.Duration
 	trainer  []*vsb.Trainer
 	lastSeen time.Time // training
+	occupied bool      // by no television station, says the careful visit
 	faint    bool      // too weak for a stay's one field sync
 	nextLong time.Time
 }
@@ -131,6 +151,7 @@ func newFollower(c band.Channel, l *lessons, where layout, thresholdDB, referenc
 	if r == nil || !r.Heard() {
 		return nil, fmt.Errorf("channel %d was not heard in the careful visit", c.Number)
 	}
+	f.occupied = r.Occupant != nil && verdict.Occupied(r)
 	if r.GainDB != nil {
 		f.gainDB = *r.GainDB
 	}
@@ -144,12 +165,15 @@ func newFollower(c band.Channel, l *lessons, where layout, thresholdDB, referenc
 	bins := int(band.WidthHz/f.stepHz) + 1
 	f.density, f.shape, f.floor = make([]float64, bins), make([]float64, bins), make([]float64, bins)
 	f.slice = make([]float64, size)
+	// One that was found is flat nowhere.
+	f.passKnown = l.passband.At(listen.UsableShare*where.rateHz, where.rateHz) != 0
 	f.layHops(l, where, size)
+	f.laySeen()
 	return f, f.layPilot(l, r)
 }
 
 // layHops shares the channel's bins out among its slices: each goes to the slice
-// whose middle is nearest.
+// whose middle is nearest, if that shows it.
 func (f *follower) layHops(l *lessons, where layout, size int) {
 	n := len(where.centersHz)
 	f.hops = make([]hop, n)
@@ -164,19 +188,35 @@ func (f *follower) layHops(l *lessons, where layout, size int) {
 			h.last = max(first, min(bins, int(math.Ceil(edge/f.stepHz))))
 		}
 		first = h.last
+		reach := listen.UsableShare*where.rateHz + f.stepHz
+		offsetOf := func(bin int) float64 { return (f.channel.LowerHz+f.hertz(bin))/f.clock - h.centerHz }
+		for h.first < h.last && offsetOf(h.first) < -reach {
+			h.first++
+		}
+		for h.last > h.first && offsetOf(h.last-1) > reach {
+			h.last--
+		}
 		for i := h.first; i < h.last; i++ {
-			offset := (f.channel.LowerHz+float64(i)*f.stepHz)/f.clock - h.centerHz
+			offset := offsetOf(i)
 			h.at = append(h.at, offset/f.stepHz+float64(size/2))
 			h.lift = append(h.lift, fromDB(-l.passband.At(offset, where.rateHz)))
 		}
 	}
 }
 
-// layPilot says where the pilot is looked for: in the lowest slice.
+// layPilot says where the pilot is looked for, and what is known of the clock
+// where no slice shows it.
 func (f *follower) layPilot(l *lessons, r *measure.Reading) error {
 	const stationHz = 1.5e3
+	if c := l.survey.Clock; c != nil && l.clockPPM != nil {
+		ppm := *l.clockPPM
+		f.clockPPM, f.clockOff = &ppm, rangePPM+3*c.PPM.Sigma
+	}
+	if f.pilotHop < 0 {
+		return nil
+	}
 	p := &f.pilot
-	p.offsetHz = f.channel.PilotHz()/f.clock - f.hops[0].centerHz
+	p.offsetHz = f.channel.PilotHz()/f.clock - f.hops[f.pilotHop].centerHz
 	p.firstReachHz = 60e-6*f.channel.PilotHz() + 5e3
 	if l.clockPPM != nil {
 		p.firstReachHz = stationHz + 3*l.survey.Clock.PPM.Sigma*1e-6*f.channel.PilotHz()
@@ -185,6 +225,10 @@ func (f *follower) layPilot(l *lessons, r *measure.Reading) error {
 	if r.Pilot != nil && l.clockPPM != nil && math.Abs(r.Pilot.OffsetHz.Value) < p.firstReachHz {
 		p.offsetHz += r.Pilot.OffsetHz.Value
 		p.locked = true
+	}
+	if math.Abs(p.offsetHz) < spikeHz && l.clockPPM != nil { // it cannot be told from the spike
+		f.pilot, f.pilotHop = pilot{}, -1
+		return nil
 	}
 	const guardHz = 8e3
 	z, err := psd.NewZoom(f.rateHz, p.firstHz, 2*(p.firstReachHz+guardHz), StaySeconds)
@@ -195,8 +239,8 @@ func (f *follower) layPilot(l *lessons, r *measure.Reading) error {
 	return nil
 }
 
-// hear takes in one stay of a slice: its spectrum and, of the lowest slice, the
-// pilot.
+// hear takes in one stay of a slice: its spectrum and, of the slice that shows
+// it, the pilot.
 func (f *follower) hear(k int, b tuner.Block, welch *psd.Welch, at time.Time) {
 	h := &f.hops[k]
 	f.slice = welch.Density(f.slice)
@@ -215,7 +259,7 @@ func (f *follower) hear(k int, b tuner.Block, welch *psd.Welch, at time.Time) {
 		f.density[i] = d * h.lift[i-h.first]
 	}
 	h.heard = true
-	if k == 0 {
+	if k == f.pilotHop {
 		f.hearPilot(b, at)
 	}
 }
@@ -248,7 +292,8 @@ func (f *follower) hearPilot(b tuner.Block, at time.Time) {
 	}
 	f.fine = f.zoom.Density(f.fine)
 	around := f.around()
-	lift := f.hops[0].lift[min(len(f.hops[0].lift)-1, int(band.PilotOffsetHz/f.stepHz))]
+	h := &f.hops[f.pilotHop]
+	lift := h.lift[max(0, min(len(h.lift)-1, int(band.PilotOffsetHz/f.stepHz)-h.first))]
 	if p.locked && !p.seen.IsZero() && at.Sub(p.seen) > pilotLost && !p.standsOut() {
 		*p = pilot{offsetHz: p.firstHz, firstHz: p.firstHz, firstReachHz: p.firstReachHz, density: p.density}
 	}
@@ -256,7 +301,7 @@ func (f *follower) hearPilot(b tuner.Block, at time.Time) {
 	if p.locked {
 		reach, alarm = 1.5*f.zoom.CellHz(), lockedAlarm
 	}
-	peak, ok := f.zoom.Peak(p.offsetHz-reach, p.offsetHz+reach)
+	peak, ok := f.peak(p.offsetHz-reach, p.offsetHz+reach)
 	if !ok || !(around > 0) {
 		return
 	}
@@ -293,6 +338,20 @@ func (f *follower) hearPilot(b tuner.Block, at time.Time) {
 	}
 }
 
+// peak is the highest place of the fine spectrum from low to high, but for the
+// spike in the slice's middle.
+func (f *follower) peak(low, high float64) (best psd.Peak, ok bool) {
+	if low >= spikeHz || high <= -spikeHz {
+		return f.zoom.Peak(low, high)
+	}
+	for _, side := range [][2]float64{{low, math.Min(high, -spikeHz)}, {math.Max(low, spikeHz), high}} {
+		if p, found := f.zoom.Peak(side[0], side[1]); found && side[0] < side[1] && (!ok || p.Density > best.Density) {
+			best, ok = p, true
+		}
+	}
+	return best, ok
+}
+
 // around is the noise density in the fine spectrum, whatever tones stand in it.
 func (f *follower) around() float64 {
 	stride := max(1, int(f.zoom.CellHz()/f.zoom.StepHz()))
@@ -307,6 +366,17 @@ func (f *follower) around() float64 {
 	return medianOf(work) / math.Pow(1-1/(9*k), 3)
 }
 
+// errorRelative is the relative standard uncertainty of the error that one field
+// leaves in a slice: it is that of so many independent values as the slice has of
+// the channel's Nyquist band.
+func (f *follower) errorRelative(k int) float64 {
+	h := &f.hops[k]
+	low := math.Max(f.hertz(h.first), band.PilotOffsetHz)
+	high := math.Min(f.hertz(h.last), band.WidthHz-band.PilotOffsetHz)
+	const usualHz = 2e6
+	return errorRelative * math.Sqrt(usualHz/math.Max(0.1e6, math.Min(usualHz, high-low)))
+}
+
 // noiseAt is the density that stands under a slice: noise, or what the training
 // leaves where that is clearly more.
 func (f *follower) noiseAt(k int, at time.Time) float64 {
@@ -317,7 +387,7 @@ func (f *follower) noiseAt(k int, at time.Time) float64 {
 		// is asked where it is clearly more than the noise that was learnt, and
 		// where it is clearly less: a vacant channel at a low gain does not
 		// exercise the converter as a station does.
-		sure := errorSigmas * errorRelative / math.Sqrt(t.weight)
+		sure := errorSigmas * f.errorRelative(k) / math.Sqrt(t.weight)
 		if t.errors > n*(1+errorStands+sure) || t.errors < n*(1-errorBelow-sure) || n == 0 {
 			return t.errors
 		}

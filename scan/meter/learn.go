@@ -1,9 +1,11 @@
 package meter
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
 	"rooftone/dsp/psd"
 	"rooftone/scan"
@@ -29,7 +31,11 @@ type reference struct {
 	density          float64 // when learnt, FS²/Hz
 }
 
-// maxReferences bounds the stays that a refreshing of the noise costs.
+// maxReferences bounds the stays that a refreshing of the noise costs. It decides
+// nothing: that a channel is vacant is the careful visit's word, whose test holds
+// for a channel alone, and of the vacant ones those nearest to what is followed
+// are taken. Where there is none the noise is not refreshed, and follows the
+// training's residual alone.
 const maxReferences = 3
 
 // learn visits the channels carefully, with company.
@@ -54,17 +60,34 @@ func (m *Meter) learn(ctx context.Context) (*lessons, error) {
 	for _, s := range k.slices {
 		l.rateHz = s.RateHz
 	}
-	for _, c := range survey.Channels {
-		if c.Presence == measure.Vacant && len(l.vacant) < maxReferences {
-			for _, s := range k.slices {
-				if math.Abs(s.CenterHz-c.Channel.CenterHz()) < 1e5 {
-					l.vacant = append(l.vacant, reference{s.CenterHz, s.GainDB, inner(s.Density, s.Averages)})
-					break
-				}
+	for _, c := range m.nearestVacant(survey) {
+		for _, s := range k.slices {
+			if math.Abs(s.CenterHz-c.CenterHz()) < 1e5 {
+				l.vacant = append(l.vacant, reference{s.CenterHz, s.GainDB, inner(s.Density, s.Averages)})
+				break
 			}
 		}
 	}
 	return l, nil
+}
+
+// nearestVacant are the vacant channels that lie nearest to those that are
+// followed, at most maxReferences of them.
+func (m *Meter) nearestVacant(survey *scan.Survey) (list []band.Channel) {
+	for _, c := range survey.Channels {
+		if c.Presence == measure.Vacant {
+			list = append(list, c.Channel)
+		}
+	}
+	away := func(c band.Channel) float64 {
+		nearest := math.Inf(1)
+		for _, f := range m.Channels {
+			nearest = math.Min(nearest, math.Abs(f.LowerHz-c.LowerHz))
+		}
+		return nearest
+	}
+	slices.SortStableFunc(list, func(a, b band.Channel) int { return cmp.Compare(away(a), away(b)) })
+	return list[:min(maxReferences, len(list))]
 }
 
 // lessonsOf takes from a survey what it tells of the radio's clock.

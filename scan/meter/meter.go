@@ -371,8 +371,15 @@ func (m *Meter) wantsGain(i int, overload bool, power float64, at time.Time) boo
 	return m.strained >= overloadStays && age >= learnAgain || m.quiet[i] >= quietStays && age >= m.quietFor
 }
 
-// refresh goes to one vacant slice when it is time to, and lets the noise
-// follow what it shows.
+// refresh goes to the vacant slices when it is time to, and lets the noise follow
+// what they show.
+//
+// What moved since the careful visit can only be told against it. Three things
+// keep a vacant channel that is vacant no more from passing for noise: the least
+// rise counts, for a signal can add and not take away; no step moves the noise by
+// more than refreshWeight of refreshMostDB; and where training is found the error
+// that it leaves, which needs no other channel, overrules the noise in either
+// direction (noiseAt).
 func (m *Meter) refresh(ctx context.Context) error {
 	if len(m.taught.vacant) == 0 || m.refreshAt.IsZero() {
 		return nil

@@ -26,14 +26,11 @@ const (
 	mostLearnt = 512
 )
 
-// Span is a range of frequencies.
-type Span struct{ LowHz, HighHz float64 }
-
-// UncoveredError says that a recording does not hold the whole of any channel
-// that was to be followed.
+// UncoveredError says that a recording holds nothing of any channel that was to
+// be followed, or too little to say anything by.
 type UncoveredError struct {
 	Channels []band.Channel
-	Holds    []Span // what it does hold, ascending
+	Holds    []band.Span // what it does hold, ascending
 }
 
 func (e *UncoveredError) Error() string {
@@ -42,32 +39,34 @@ func (e *UncoveredError) Error() string {
 	if len(e.Channels) > 1 {
 		what = fmt.Sprintf("any of the %d channels", len(e.Channels))
 	}
-	const most = 3
+	const most, shows = 3, "the recording shows nothing usable of %s: it holds %s"
 	holds := "nothing"
 	for i, s := range e.Holds {
 		switch {
 		case i == most:
-			return fmt.Sprintf("the recording does not cover the whole of %s: it holds %s and more elsewhere", what, holds)
+			return fmt.Sprintf(shows+" and more elsewhere", what, holds)
 		case i == 0:
 			holds = fmt.Sprintf("%.2f to %.2f MHz", s.LowHz/1e6, s.HighHz/1e6)
 		default:
 			holds += fmt.Sprintf(", %.2f to %.2f MHz", s.LowHz/1e6, s.HighHz/1e6)
 		}
 	}
-	return fmt.Sprintf("the recording does not cover the whole of %s: it holds %s", what, holds)
+	return fmt.Sprintf(shows, what, holds)
 }
 
 // Play follows the channels through a recording instead of Run, as fast as
 // deliver takes the readings. The recording is opened twice: once to learn
-// from the whole of it what a careful visit would, and once to follow. A
-// channel that it does not hold the whole of gets one update of state
-// Uncovered; where that is so of all, the error is an *UncoveredError. At the
-// recording's end Play returns nil, or what was found wrong with it there.
+// from the whole of it what a careful visit would, and once to follow. Of a
+// channel that it holds a part of, that part is followed: Update.Seen. One of
+// which it holds nothing usable gets one update of state Uncovered; where that is
+// so of all, the error is an *UncoveredError. At the recording's end Play returns
+// nil, or what was found wrong with it there.
 //
 // A reading rests on the latest stay at each of the channel's tunings, however
 // long ago that was: a recording that stays long at one has news of that part
-// of the channel only. Of stays at several gains those count that a careful
-// look at the recording prefers.
+// of the channel only. There is none until each of them was heard once: it would
+// step when the next one is, and the antenna did not. Of stays at several gains
+// those count that a careful look at the recording prefers.
 //
 // The time of the readings is the recording's own. One that does not tell when
 // it was made begins at the Unix epoch.
@@ -262,65 +261,6 @@ func atRate(list []*listen.Slice, rateHz float64) (out []*listen.Slice) {
 		if s.RateHz == rateHz {
 			out = append(out, s)
 		}
-	}
-	return out
-}
-
-// lay chooses the fewest tunings of one rate that show a channel whole; of
-// several rates the one that needs the fewest.
-func lay(c band.Channel, seen map[tuner.Tuning]bool, gainDB, clock float64) (best layout, ok bool) {
-	byRate := map[float64][]float64{}
-	for t := range seen {
-		if sameGain(t.GainDB, gainDB) && !slices.Contains(byRate[t.RateHz], t.CenterHz) {
-			byRate[t.RateHz] = append(byRate[t.RateHz], t.CenterHz)
-		}
-	}
-	for rate, centers := range byRate {
-		slices.Sort(centers)
-		half := listen.UsableShare * rate
-		var chosen []float64
-		for from := c.LowerHz / clock; from < c.UpperHz()/clock; {
-			// The one that reaches farthest of those that leave no gap.
-			i := len(centers) - 1
-			for i >= 0 && centers[i]-half > from {
-				i--
-			}
-			if i < 0 || centers[i]+half <= from {
-				chosen = nil
-				break
-			}
-			chosen = append(chosen, centers[i])
-			from = centers[i] + half
-		}
-		if chosen != nil && (!ok || len(chosen) < len(best.centersHz) || len(chosen) == len(best.centersHz) && rate < best.rateHz) {
-			best, ok = layout{rate, chosen}, true
-		}
-	}
-	return best, ok
-}
-
-// held is what some tunings show, joined where they touch.
-func held(seen map[tuner.Tuning]bool) (out []Span) {
-	var list []Span
-	for t := range seen {
-		half := listen.UsableShare * t.RateHz
-		list = append(list, Span{t.CenterHz - half, t.CenterHz + half})
-	}
-	slices.SortFunc(list, func(a, b Span) int {
-		switch {
-		case a.LowHz < b.LowHz:
-			return -1
-		case a.LowHz > b.LowHz:
-			return 1
-		}
-		return 0
-	})
-	for _, s := range list {
-		if n := len(out); n > 0 && s.LowHz <= out[n-1].HighHz {
-			out[n-1].HighHz = math.Max(out[n-1].HighHz, s.HighHz)
-			continue
-		}
-		out = append(out, s)
 	}
 	return out
 }

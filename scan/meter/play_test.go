@@ -131,13 +131,3 @@ func TestPlaysAVisit(t *testing.T) {
 		require.True(t, u.Time.After(list[i].Time))
 	}
 }
-
-// Truth: 2.1 MHz are not 6.
-func TestWhatARecordingLacks(t *testing.T) {
-	some, plan := channels(t, 14)
-	p := tape(t, bench(t, 15), 60*time.Millisecond, tuner.Tuning{CenterHz: some[0].LowerHz + 1e6, RateHz: 2.4e6, GainDB: tuner.UnknownGain()})
-	_, err := played(t, p, Options{Channels: some, Plan: plan})
-	var uncovered *UncoveredError
-	require.ErrorAs(t, err, &uncovered)
-	require.EqualError(t, err, "the recording does not cover the whole of channel 14, 470 to 476 MHz: it holds 469.95 to 472.05 MHz")
-}

@@ -2,6 +2,7 @@ package meter
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"rooftone/dsp/vsb"
@@ -21,6 +22,12 @@ const (
 	errorSigmas   = 3.3
 	trainingAlarm = 1e-3
 	rangePPM      = 3
+	// surelyHz is how much of the channel a slice has to show so that the training
+	// of a station that decodes cannot be missed in it: 0.76 MHz around the pilot
+	// are not enough, 0.9 MHz anywhere are.
+	surelyHz = 0.85e6
+	// wideFitEvery is fitEvery while neither pilot nor clock say where to look.
+	wideFitEvery = time.Second
 )
 
 const (
@@ -33,7 +40,7 @@ const (
 // listened to for longer now and then, for the training of eight fields together
 // shows what one does not.
 func (f *follower) longIsDue(at time.Time, channels int) bool {
-	if !f.faint || !f.pilot.locked || at.Before(f.nextLong) {
+	if !f.faint || !f.placed() || at.Before(f.nextLong) {
 		return false
 	}
 	f.nextLong = at.Add(longEvery * time.Duration(channels))
@@ -42,30 +49,56 @@ func (f *follower) longIsDue(at time.Time, channels int) bool {
 
 // train fits the training in a stay when it is time to.
 func (f *follower) train(k int, b tuner.Block, at time.Time) {
-	if !at.Before(f.nextFit) && f.pilot.locked {
+	if !at.Before(f.nextFit) && f.placed() {
 		f.fit(k, b, at)
 	}
 }
 
+// placed reports whether it is known where the training's carrier is: by the
+// pilot, or where no slice shows that by what is known of the clock, which may be
+// nothing.
+func (f *follower) placed() bool { return f.pilotHop < 0 || f.pilot.locked }
+
+// knowledge is what is known of the carrier and the clock before a fit.
+func (f *follower) knowledge(h *hop) vsb.Knowledge {
+	k := vsb.Knowledge{CenterHz: h.centerHz}
+	switch {
+	case f.pilotHop >= 0:
+		k.ClockPPM = (f.channel.PilotHz()/(f.hops[f.pilotHop].centerHz+f.pilot.offsetHz) - 1) * 1e6
+		k.RangePPM = rangePPM
+	case f.clockPPM != nil:
+		k.ClockPPM, k.RangePPM = *f.clockPPM, f.clockOff
+	}
+	return k
+}
+
 // fit fits the training in a stay.
 func (f *follower) fit(k int, b tuner.Block, at time.Time) {
-	p := &f.pilot
-	f.nextFit = at.Add(f.fitEvery)
 	h := &f.hops[k]
+	if h.unfit {
+		return
+	}
+	f.nextFit = at.Add(f.fitEvery)
+	if f.pilotHop < 0 && f.clockPPM == nil {
+		f.nextFit = at.Add(wideFitEvery) // it is sought far and wide, which takes its time
+	}
 	if f.trainer[k] == nil {
 		t, err := vsb.NewTrainer(b.RateHz, math.Round(h.centerHz-f.channel.LowerHz))
 		if err != nil {
-			f.nextFit = at.Add(time.Hour) // a rate that it cannot do: never mind
+			h.unfit = true // a rate that it cannot do, or too little of the channel
 			return
 		}
 		f.trainer[k] = t
 	}
-	ppm := (f.channel.PilotHz()/(f.hops[0].centerHz+p.offsetHz) - 1) * 1e6
-	fit, err := f.trainer[k].Fit(b.Samples, vsb.Knowledge{CenterHz: h.centerHz, ClockPPM: ppm, RangePPM: rangePPM})
+	fit, err := f.trainer[k].Fit(b.Samples, f.knowledge(h))
 	if err != nil || fit.FalseAlarm > trainingAlarm || fit.Fields == 0 {
 		return
 	}
 	f.lastSeen = at
+	if f.pilotHop < 0 && f.clockPPM == nil {
+		ppm := fit.ClockPPM
+		f.clockPPM, f.clockOff = &ppm, rangePPM+3*fit.ClockSigmaPPM
+	}
 	if !(fit.ErrorDensity > 0) {
 		return
 	}
@@ -83,12 +116,12 @@ func (f *follower) fit(k int, b tuner.Block, at time.Time) {
 
 // mer is the modulation error ratio of the fits that still count.
 func (f *follower) mer(at time.Time) *measure.Estimate {
-	var data, errors, weight float64
+	var data, errors, weight float64 // weight is the inverse of the relative variance
 	for k := range f.hops {
 		if t := &f.hops[k].trained; t.weight > 0 && at.Sub(t.at) < trainedSpan {
 			data += t.data
 			errors += t.errors
-			weight += t.weight
+			weight += t.weight / math.Pow(f.errorRelative(k), 2)
 		}
 	}
 	if !(errors > 0 && data > 0) {
@@ -97,12 +130,14 @@ func (f *follower) mer(at time.Time) *measure.Estimate {
 	snr := data / errors
 	return &measure.Estimate{
 		Value: toDB(snr),
-		Sigma: 10 / math.Ln10 * errorRelative / math.Sqrt(weight) * math.Sqrt(1+2/snr),
+		Sigma: 10 / math.Ln10 / math.Sqrt(weight) * math.Sqrt(1+2/snr),
 	}
 }
 
 // evaluate makes a reading of what was heard by now, or nothing until every
-// slice was.
+// slice was: a reading of some would step when the next is heard, and nothing on
+// the roof has moved. Which slices there are is the layout's to say, and they need
+// not show the whole channel.
 func (f *follower) evaluate(at time.Time) (Update, bool) {
 	for k := range f.hops {
 		if !f.hops[k].heard {
@@ -110,16 +145,15 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 		}
 	}
 	f.count++
-	u := Update{Channel: f.channel, Time: at, Count: f.count, State: Nothing, MER: f.mer(at)}
+	u := Update{Channel: f.channel, Time: at, Count: f.count, State: Nothing, MER: f.mer(at), Seen: f.seen, Stays: len(f.hops)}
 	u.Trained = !f.lastSeen.IsZero() && at.Sub(f.lastSeen) < trainedSpan
+	u.Occupied = f.occupied && !u.Trained
+	u.Unsought = !slices.ContainsFunc(f.hops, func(h hop) bool { return !h.unfit && f.hertz(h.last-h.first) >= surelyHz })
 	if !math.IsNaN(f.gainDB) {
 		gain := f.gainDB
 		u.GainDB = &gain
 	}
-	noise := 0.0
-	for k := range f.hops {
-		noise += f.noiseAt(k, at) / float64(len(f.hops))
-	}
+	noise := f.meanNoise(at)
 	powerR, powerSigma := f.byPower(noise)
 	pilotR, pilotSigma := f.byPilot(noise, math.Max(powerR, 0))
 	p := &f.pilot
@@ -134,14 +168,16 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 	switch {
 	case math.IsInf(sigma, 1):
 		return u, true // no noise floor and no pilot
-	case r < heardSigmas*sigma && !u.Trained && !p.standsOut():
-		most := toDB(math.Max(r, 0)+2*sigma) - f.threshold
+	case r < heardSigmas*f.doubt(r, sigma) && !u.Trained && !p.standsOut():
+		most := toDB(math.Max(r, 0)+2*f.doubt(r, sigma)) - f.threshold
 		u.AtMostDB = &most
 		return u, true
 	}
 	r = math.Max(r, sigma/2)
 	u.State = Measuring
-	u.CN = &measure.Estimate{Value: toDB(r), Sigma: 10 / math.Ln10 * math.Min(1, sigma/r)}
+	// What stands out does so by what was heard; what the whole channel has is
+	// less certain where that is a part.
+	u.CN = &measure.Estimate{Value: toDB(r), Sigma: math.Hypot(10/math.Ln10*math.Min(1, sigma/r), unseenDB(f.seenShare))}
 	f.faint = u.CN.Value < faintDB
 	shape, method := f.shapeCost(u.CN.Value, powerR, at)
 	if !byPower {
@@ -154,6 +190,15 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 	}
 	f.remember(&u)
 	return u, true
+}
+
+// doubt is how uncertain it is that a ratio is above zero. Where neither pilot nor
+// training vouch for it, the pass band must not make it.
+func (f *follower) doubt(r, sigma float64) float64 {
+	if f.passKnown {
+		return sigma
+	}
+	return math.Hypot(sigma, math.Max(1, 1+r)*unknownPassDB*math.Ln10/10)
 }
 
 func (f *follower) remember(u *Update) {
@@ -173,9 +218,33 @@ func (f *follower) byPower(noise float64) (r, sigma float64) {
 	for _, d := range f.density {
 		sum += d
 	}
-	ratio := sum * f.stepHz / (noise * band.WidthHz)
-	own := math.Sqrt(1.5 / (f.average * float64(len(f.density))))
-	return ratio - 1, ratio * math.Hypot(math.Hypot(own, f.relative), f.passSigma*math.Ln10/10/math.Sqrt(3))
+	own := math.Sqrt(1.5 / (f.average * float64(f.bins)))
+	relative := math.Hypot(math.Hypot(own, f.relative), f.passSigma*math.Ln10/10/math.Sqrt(3))
+	if f.carries == 1 {
+		ratio := sum * f.stepHz / (noise * band.WidthHz)
+		return ratio - 1, ratio * relative
+	}
+	// A part of the channel holds its own noise, and its share of a station; one
+	// without its pilot is a part too.
+	width := float64(f.bins) * f.stepHz
+	ratio, whole := sum*f.stepHz/(noise*width), width/band.WidthHz/f.carries
+	return (ratio - 1) * whole, ratio * relative * whole
+}
+
+// meanNoise is the mean of what stands under the slices of which that is known; 0
+// when it is known of none.
+func (f *follower) meanNoise(at time.Time) float64 {
+	var sum, n float64
+	for k := range f.hops {
+		if noise := f.noiseAt(k, at); noise > 0 {
+			sum += noise
+			n++
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return sum / n
 }
 
 // byPilot is the C/N by the pilot. about is what is known of it otherwise.
@@ -228,18 +297,35 @@ func (f *follower) shapeCost(cnDB, powerR float64, at time.Time) (float64, measu
 }
 
 func (f *follower) equalised(powerR float64, at time.Time) (float64, bool) {
-	copy(f.shape, f.density)
+	for k := range f.hops {
+		h := &f.hops[k]
+		copy(f.shape[h.first:h.last], f.density[h.first:h.last])
+	}
 	const pilotGapHz = 4.5e3
-	bridgeOver(f.shape, band.PilotOffsetHz/f.stepHz, pilotGapHz/f.stepHz)
+	if f.pilotHop >= 0 {
+		bridgeOver(f.shape, band.PilotOffsetHz/f.stepHz, pilotGapHz/f.stepHz)
+	}
+	mean := f.meanNoise(at)
 	for k := range f.hops {
 		n := f.noiseAt(k, at)
+		if n == 0 {
+			n = mean
+		}
 		for i := f.hops[k].first; i < f.hops[k].last; i++ {
 			f.shape[i] -= n
 			f.floor[i] = n
 		}
 	}
-	snr, err := vsb.EqualisedSNR(f.shape, f.floor, 0, f.stepHz)
-	if err != nil || !(snr > 0) {
+	var snr float64
+	if f.seen == nil {
+		var err error
+		if snr, err = vsb.EqualisedSNR(f.shape, f.floor, 0, f.stepHz); err != nil {
+			return 0, false
+		}
+	} else if part, ok := f.partSNR(); ok {
+		snr = part
+	}
+	if !(snr > 0) {
 		return 0, false
 	}
 	return vsb.MarginDB(snr, 0) + biasDB/f.average - toDB(powerR), true

@@ -15,8 +15,8 @@ type State string
 const (
 	Learning  State = "learning"  // a careful visit is under way; there is no reading
 	Measuring State = "measuring" // there is a reading
-	Nothing   State = "nothing"   // neither the channel's power nor its pilot stands out
-	Uncovered State = "uncovered" // the recording does not hold the whole channel
+	Nothing   State = "nothing"   // neither the channel's power nor its pilot stands out of a known noise
+	Uncovered State = "uncovered" // the recording holds nothing usable of the channel
 )
 
 // Trend is the sign of the margin's slope over the last second and a half, as
@@ -36,6 +36,13 @@ type Update struct {
 	Count   int64     // of this channel's updates, from 1
 	State   State
 
+	// Seen are the parts of the channel that the reading rests on, ascending and
+	// apart; nil when that is all of it. Not to be changed.
+	Seen []band.Span
+	// Stays is how many stays in turn the channel's slices take: so many readings
+	// later nothing of this one is left.
+	Stays int
+
 	Progress float64 // in state Learning: how much of the careful visit is done, 0 to 1
 
 	Margin   *measure.Estimate // dB above the decode threshold; Sigma is of its level, not of its changes
@@ -45,6 +52,8 @@ type Update struct {
 	MER      *measure.Estimate // dB, from the last fields' training; nil when none was found lately
 	Pilot    *measure.Estimate // dB-Hz over the noise density
 	Trained  bool              // training was found within the last seconds: it is 8-VSB
+	Occupied bool              // the careful visit found something that is no television station
+	Unsought bool              // no training could be: too little of the channel is heard
 
 	Trend   Trend   // "" before there is enough to tell
 	SlopeDB float64 // dB per second; 0 unless Trend is Rising or Falling
@@ -58,6 +67,22 @@ type Update struct {
 	Clipped  float64 // share of the stay's samples on a rail
 	Overload bool    // too many of them: the reading is too low, or wrong
 	Lost     bool    // samples were missing before the stay: the computer is too slow
+}
+
+// SeenShare is the part of the channel that the reading rests on, 0 to 1.
+func (u Update) SeenShare() float64 {
+	if u.Seen == nil {
+		return 1
+	}
+	r := measure.Reading{Seen: u.Seen}
+	return r.SeenShare()
+}
+
+// Foreign reports whether what is heard is strong enough for a picture and yet
+// holds no 8-VSB: at such a level training could not be missed, where enough of
+// the channel is heard to find it in.
+func (u Update) Foreign() bool {
+	return u.Margin != nil && u.Margin.Value >= 0 && !u.Trained && !u.Unsought
 }
 
 // Grade says how a channel that decodes will hold; "" of one that does not, or of
@@ -74,6 +99,7 @@ type Line struct {
 	Time          string        `json:"time"`
 	RFChannel     int           `json:"rf_channel"`
 	State         State         `json:"state"`
+	SeenShare     *float64      `json:"seen_share,omitempty"`
 	Progress      float64       `json:"progress,omitempty"`
 	MarginDB      *float64      `json:"margin_db"`
 	MarginSigmaDB *float64      `json:"margin_sigma_db"`
@@ -84,6 +110,8 @@ type Line struct {
 	MERDB         *float64      `json:"mer_db"`
 	PilotDBHz     *float64      `json:"pilot_dbhz"`
 	Training      bool          `json:"training"`
+	Unsought      bool          `json:"training_unsought,omitempty"`
+	Occupied      bool          `json:"occupied,omitempty"`
 	Trend         Trend         `json:"trend,omitempty"`
 	SlopeDBPerS   float64       `json:"slope_db_per_s"`
 	BestDB        *float64      `json:"best_db"`
@@ -100,9 +128,13 @@ type Line struct {
 func NewLine(u Update) Line {
 	l := Line{
 		Time: stamp(u.Time), RFChannel: u.Channel.Number, State: u.State, Progress: round(u.Progress), Method: string(u.Method), Grade: u.Grade(),
-		AtMostDB: rounded(u.AtMostDB), Training: u.Trained, Trend: u.Trend, SlopeDBPerS: round(u.SlopeDB),
+		AtMostDB: rounded(u.AtMostDB), Training: u.Trained, Unsought: u.Unsought, Occupied: u.Occupied, Trend: u.Trend, SlopeDBPerS: round(u.SlopeDB),
 		BestDB: rounded(u.BestDB), NewBest: u.NewBest,
 		Overload: u.Overload, Clipped: u.Clipped, Lost: u.Lost, GainDB: rounded(u.GainDB),
+	}
+	if u.Seen != nil {
+		share := math.Round(1e3*u.SeenShare()) / 1e3
+		l.SeenShare = &share
 	}
 	l.CNDB, l.MERDB, l.PilotDBHz = value(u.CN), value(u.MER), value(u.Pilot)
 	if l.MarginDB = value(u.Margin); l.MarginDB != nil {

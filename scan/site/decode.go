@@ -281,6 +281,8 @@ func (l *heardLine) heard() (Heard, error) {
 	if c := l.ClippedFrac; c != nil && *c >= 0 && *c <= 1 {
 		h.Clipped = *c
 	}
+	h.Occupied = l.Occupied
+	h.readPart(l)
 	return h, nil
 }
 

@@ -10,6 +10,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"rooftone/scan/band"
 	"rooftone/scan/internal/linefile"
 	"rooftone/scan/measure"
 	"rooftone/scan/verdict"
@@ -109,6 +110,12 @@ type Heard struct {
 	GainDB       *float64
 	Clipped      float64 // share of samples at the converter's rails
 	Lost         bool    // samples went missing
+	Occupied     bool    // what is there is no television station
+
+	// Of a channel of which a part was heard: how much of it, 0 to 1, and which
+	// parts, in Hz. 0 and nil where it was all of it.
+	SeenShare float64
+	Seen      []band.Span
 }
 
 // The records as they are written. Names and rounding are those of the
@@ -177,6 +184,10 @@ type heardLine struct {
 	GainDB         *float64   `json:"gain_db,omitempty"`
 	ClippedFrac    *float64   `json:"clipped_fraction,omitempty"`
 	LostSamples    bool       `json:"lost_samples,omitempty"`
+	Occupied       bool       `json:"occupied,omitempty"`
+
+	SeenShare *float64     `json:"seen_share,omitempty"`
+	SeenHz    [][2]float64 `json:"seen_hz,omitempty"`
 }
 
 type echoLine struct {
@@ -304,6 +315,10 @@ func (h *Heard) line() heardLine {
 	if h.Clipped > 0 {
 		l.ClippedFrac = round(h.Clipped, 1e6)
 	}
+	if h.SeenShare > 0 {
+		l.SeenShare = round(h.SeenShare, 1000)
+	}
+	l.SeenHz, l.Occupied = seenPairs(h.Seen), h.Occupied
 	return l
 }
 

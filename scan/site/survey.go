@@ -11,8 +11,8 @@ import (
 	"rooftone/scan/verdict"
 )
 
-// NewMark makes a mark of what a visit measured. The channels that it did not
-// cover are left out. Place, bearing, height, note and program are the
+// NewMark makes a mark of what a visit measured. The channels of which it heard
+// nothing are left out; of one that it heard in part the mark says so. Place, bearing, height, note and program are the
 // caller's to add.
 func NewMark(s *scan.Survey) Mark {
 	m := Mark{Time: s.Started, Look: Careful, Source: s.Source, ThresholdDB: s.ThresholdDB, Interrupted: s.Interrupted}
@@ -47,6 +47,8 @@ func heardOf(c *scan.Channel) Heard {
 		gain := *c.GainDB
 		h.GainDB = &gain
 	}
+	h.Occupied = c.Occupant != nil && verdict.Occupied(&c.Reading)
+	h.HeardPart(c.Seen)
 	for _, r := range c.Reasons {
 		h.Limits = append(h.Limits, r.Limit)
 		h.Evidence = append(h.Evidence, r.Evidence)
@@ -96,12 +98,15 @@ func channel(number int) (band.Channel, bool) {
 
 func (h *Heard) channel(c band.Channel) scan.Channel {
 	out := scan.Channel{Reading: measure.Reading{
-		Channel: c, Seen: []band.Span{c.Span()}, Presence: h.Presence, Standard: h.Standard,
+		Channel: c, Seen: h.parts(c), Presence: h.Presence, Standard: h.Standard,
 		Margin: copied(h.Margin), MarginMethod: h.MarginMethod, CN: copied(h.CN), MER: copied(h.MER),
 		PowerDBFS: copied(h.Power), Tilt: copied(h.Tilt), Ripple: copied(h.Ripple),
 		EchoCost: copied(h.EchoCost), UnderCost: copied(h.UnderCost), Echoes: slices.Clone(h.Echoes),
 		GainDB: h.GainDB, ClippedFraction: h.Clipped, LostSamples: h.Lost,
 	}}
+	if h.Occupied {
+		out.Occupant = &measure.Occupant{}
+	}
 	out.Grade, out.Advice = h.Grade, slices.Clone(h.Advice)
 	for i, l := range h.Limits {
 		r := verdict.Reason{Limit: l}

@@ -31,6 +31,14 @@ func TestNewMark(t *testing.T) {
 				},
 				Verdict: verdict.Verdict{Grade: verdict.Slim, Reasons: []verdict.Reason{{Limit: verdict.Echoes, Evidence: "x"}}, Advice: []string{"y"}},
 			},
+			{Reading: measure.Reading{
+				Channel: band.Channel{Number: 24, LowerHz: 530e6}, Seen: []band.Span{{LowHz: 530e6, HighHz: 531.2e6}, {LowHz: 533e6, HighHz: 534.8e6}},
+				Presence: measure.Present, Standard: measure.ATSC1, Margin: e(5, 1.5), MarginMethod: measure.MarginTraining,
+			}},
+			{Reading: measure.Reading{
+				Channel: band.Channel{Number: 25, LowerHz: 536e6}, Seen: []band.Span{{LowHz: 536e6, HighHz: 542e6}},
+				Presence: measure.Unsure, Standard: measure.OtherStandard, Occupant: &measure.Occupant{},
+			}},
 		},
 	}
 	m := NewMark(s)
@@ -46,6 +54,11 @@ func TestNewMark(t *testing.T) {
 				Echoes: []measure.Echo{{DelayUS: *e(1.25, 0.01), LevelDB: *e(-9, 0.5)}},
 				GainDB: ptr(20.0), Clipped: 0.001, Lost: true,
 			},
+			{
+				RFChannel: 24, Presence: measure.Present, Standard: measure.ATSC1, Margin: e(5, 1.5), MarginMethod: measure.MarginTraining,
+				SeenShare: 0.5, Seen: []band.Span{{LowHz: 530e6, HighHz: 531.2e6}, {LowHz: 533e6, HighHz: 534.8e6}},
+			},
+			{RFChannel: 25, Presence: measure.Unsure, Standard: measure.OtherStandard, Occupied: true},
 		},
 	}, m)
 	s.Channels[2].Margin.Value = 99

@@ -31,19 +31,28 @@ func Of(r, below, above *measure.Reading) Verdict {
 		v.add(Overload, "%.2g %% of the samples hit the converter's rails: what is read here is in doubt", 100*r.ClippedFraction)
 		v.advise("measure again with less gain, or with an attenuator before the radio")
 	}
+	occupied := Occupied(r)
+	if occupied {
+		v.occupant(r)
+	}
 	for _, d := range r.Suspicion {
-		v.doubt(r, d)
+		if !occupied || r.Occupant == nil || !aboutPower(d) { // else it has been said
+			v.doubt(r, d)
+		}
 	}
 	if r.Standard == measure.ATSC3 {
 		v.add(OtherStandard, "this channel is ATSC 3.0: a TV or tuner without ATSC 3.0 will not show it, whatever the aim")
 		v.advise("use a receiver for ATSC 3.0; look whether the station also sends on another channel")
 	}
-	if r.Presence != measure.Present || r.Standard == measure.ATSC3 {
+	if r.Presence != measure.Present || r.Standard == measure.ATSC3 || occupied {
 		return v
 	}
 	v.Grade = Trace
 	if r.Margin != nil {
 		v.Grade = gradeOf(r.Margin.Value)
+	}
+	if partly(r) && Could(r.Margin) != "" {
+		v.advise("listen to the rest of the channel too before deciding: with all of it heard the figure is surer")
 	}
 	if v.Grade != Firm {
 		v.limits(r, below, above)
@@ -94,7 +103,7 @@ func (v *Verdict) limits(r, below, above *measure.Reading) {
 		v.adviseWeak()
 		return
 	}
-	echoes, under := valueOf(r.EchoCost), valueOf(r.UnderCost)
+	echoes, under := echoCost(r), valueOf(r.UnderCost)
 	// What would be left if neither echoes nor anything under the signal cost
 	// a dB is what noise alone allows.
 	// Costs too small to be named stay in the figure that is.
@@ -144,10 +153,19 @@ func valueOf(e *measure.Estimate) float64 {
 
 // weak says what noise leaves of a present channel.
 func (v *Verdict) weak(r *measure.Reading, noiseAlone float64) {
+	ratio := ""
+	if r.CN != nil {
+		ratio = fmt.Sprintf("C/N %.0f dB", r.CN.Value)
+		const plain = 1.0 // dB; half an interval that goes without saying
+		if half := coverage * r.CN.Sigma; half > plain {
+			ratio = fmt.Sprintf("C/N %.0f dB, give or take %.0f", r.CN.Value, half)
+		}
+		ratio += ", "
+	}
 	if noiseAlone < 0 {
-		v.add(Weak, "C/N %.0f dB, %s short of what a receiver needs", r.CN.Value, decibels(-noiseAlone))
+		v.add(Weak, "%s%s short of what a receiver needs", ratio, decibels(-noiseAlone))
 	} else {
-		v.add(Weak, "C/N %.0f dB, only %s to spare", r.CN.Value, decibels(noiseAlone))
+		v.add(Weak, "%sonly %s to spare", ratio, decibels(noiseAlone))
 	}
 	v.adviseWeak()
 }
@@ -175,6 +193,8 @@ func (v *Verdict) echoes(r *measure.Reading, cost float64) {
 		}
 	}
 	switch {
+	case worst == nil && r.Ripple != nil && partly(r):
+		v.add(Echoes, "what was heard of the channel is uneven by %.0f dB, which costs some %s: an echo, or a dip of the antenna's", r.Ripple.Value, decibels(cost))
 	case worst == nil && r.Ripple != nil:
 		v.add(Echoes, "the channel is uneven by %.0f dB, which costs %s: an echo, or a dip of the antenna's", r.Ripple.Value, decibels(cost))
 	case worst == nil:
@@ -235,8 +255,25 @@ func (v *Verdict) underneath(r, below, above *measure.Reading, cost float64) {
 			return
 		}
 	}
-	v.add(CoChannel, "something on the same frequencies stands under the signal and costs %s: likely another station on this channel", decibels(cost))
+	v.nameless(r, below, above, cost)
 	v.advise("turn the antenna so that its back or side faces the other station; a narrower beam helps most")
+}
+
+// nameless says what may stand under a signal when no neighbour is known that
+// explains it. A second station lies under the whole channel; what lies under
+// one end of it is more likely something else.
+func (v *Verdict) nameless(r, below, above *measure.Reading, cost float64) {
+	unheard := func(n *measure.Reading) bool { return n != nil && n.PowerDBFS == nil }
+	alone := below == nil && above == nil
+	switch {
+	case !r.UnderTilted:
+		v.add(CoChannel, "something on the same frequencies stands under the signal and costs %s: likely another station on this channel", decibels(cost))
+	case alone || unheard(below) || unheard(above):
+		v.add(Adjacent, "something stands under one end of the channel and costs %s: most often a strong channel next door that spills over, which was not heard here; it may be a narrow signal too", decibels(cost))
+		v.advise("listen to the channels next door too: the one that spills over is much stronger")
+	default:
+		v.add(CoChannel, "something stands under one end of the channel and costs %s, and no channel next door is strong enough to spill over so much: a narrow signal, or another station of which the echoes leave one end", decibels(cost))
+	}
 }
 
 // sameGainPower is a channel's power as if all were measured at one gain.
@@ -252,14 +289,24 @@ func sameGainPower(r *measure.Reading) float64 {
 func (v *Verdict) doubt(r *measure.Reading, d measure.Doubt) {
 	switch d {
 	case measure.DoubtNoData:
-		v.add(Tone, "a lone tone %s: a station would show %.0f dB of C/N beside it", place(r), r.Pilot.ImpliedCN.Value)
+		text := "a lone tone" + place(r)
+		if r.Pilot != nil {
+			text += fmt.Sprintf(": a station would show %.0f dB of C/N beside it", r.Pilot.ImpliedCN.Value)
+		}
+		v.add(Tone, "%s", text)
 	case measure.DoubtSpur:
-		v.add(Tone, "a tone of the radio's own: %s", r.Pilot.KnownSpur)
+		text := "a tone of the radio's own"
+		if r.Pilot != nil && r.Pilot.KnownSpur != "" {
+			text += ": " + r.Pilot.KnownSpur
+		}
+		v.add(Tone, "%s", text)
 	case measure.DoubtOffPlace:
-		v.add(Tone, "a lone tone %s, where no pilot belongs", place(r))
+		v.add(Tone, "a lone tone%s, where no pilot belongs", place(r))
 	case measure.DoubtNoClock:
 		v.add(Weak, "a weak tone near a pilot's place, and no station to tell the clock error by")
 		v.advise("give the clock error with --ppm, or visit channels with a stronger station")
+	case measure.DoubtNoTraining:
+		v.add(OtherStandard, "a tone and power, but not the training that an 8-VSB station repeats every 24 ms, which would have been found at this level: another service")
 	case measure.DoubtNoPilot:
 		v.add(OtherStandard, "power without a pilot: another standard or another service")
 	case measure.DoubtShape:
@@ -270,7 +317,21 @@ func (v *Verdict) doubt(r *measure.Reading, d measure.Doubt) {
 	}
 }
 
-// place writes where a tone is relative to the pilot's place.
+// aboutPower reports whether a doubt is about power that is no station's.
+func aboutPower(d measure.Doubt) bool {
+	return d == measure.DoubtNoPilot || d == measure.DoubtShape || d == measure.DoubtNoTraining
+}
+
+// place writes where a tone is relative to the pilot's place, as exactly as the
+// radio's clock lets that be known.
 func place(r *measure.Reading) string {
-	return fmt.Sprintf("%+.1f kHz from the pilot's place", r.Pilot.OffsetHz.Value/1e3)
+	if r.Pilot == nil {
+		return ""
+	}
+	o := r.Pilot.OffsetHz
+	const sure = 0.5e3 // half an interval that goes without saying
+	if half := coverage * o.Sigma; half > sure {
+		return fmt.Sprintf(" %+.0f kHz from the pilot's place, give or take %.0f", o.Value/1e3, math.Ceil(half/1e3))
+	}
+	return fmt.Sprintf(" %+.1f kHz from the pilot's place", o.Value/1e3)
 }

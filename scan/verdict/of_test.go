@@ -119,7 +119,7 @@ func TestOtherThanEightVSB(t *testing.T) {
 
 	for _, d := range []measure.Doubt{
 		measure.DoubtNoData, measure.DoubtSpur, measure.DoubtOffPlace, measure.DoubtNoClock,
-		measure.DoubtNoPilot, measure.DoubtShape, measure.DoubtNoiseLevel,
+		measure.DoubtNoPilot, measure.DoubtShape, measure.DoubtNoTraining, measure.DoubtNoiseLevel,
 	} {
 		r := &measure.Reading{Seen: heard, Presence: measure.Unsure, Suspicion: []measure.Doubt{d}, Pilot: &measure.Pilot{}}
 		v := Of(r, nil, nil)

@@ -136,14 +136,12 @@ func (r *runner) take(ctx context.Context, u meter.Update) error {
 	p.lost[n] = p.lost[n] || u.Lost
 	last := r.Channels[len(r.Channels)-1]
 	// After a careful visit the first reading of a channel comes with its last
-	// slice; later there is one with each.
-	if n != last.Number || !p.learned && p.counts[n] < len(scan.Hops(last, defaultRateHz)) {
+	// slice; later there is one with each, of as many as the radio's rate takes.
+	if n != last.Number || !p.learned && p.counts[n] < u.Stays {
 		return nil
 	}
 	return r.tick(ctx)
 }
-
-const defaultRateHz = 2.4e6
 
 // tick keeps what was read and waits for the next.
 func (r *runner) tick(ctx context.Context) error {

@@ -10,6 +10,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/band"
+	"rooftone/scan/measure"
+	"rooftone/scan/meter"
 	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/sim"
 )
@@ -202,4 +204,36 @@ func TestPulses(t *testing.T) {
 	found, of = hear(stations + "[[impulses]]\nlevel_dbm = -65\ndecay_us = 20\nbursts_per_second = 120\npulses_per_burst = 3\nspread = 0.1\n")
 	t.Logf("pulses noticed in %d of %d stays", found, of)
 	require.Greater(t, found, of*3/4)
+}
+
+// Truth: the update's own word for how many stays a channel's slices take: a tick
+// is complete when all of them were heard anew, whatever the radio's rate.
+func TestATickTakesAllSlices(t *testing.T) {
+	town, err := sim.Parse([]byte(brook))
+	require.NoError(t, err)
+	radio, err := sim.New(town, sim.Options{})
+	require.NoError(t, err)
+	some, _ := chosen(t, "22")
+	w, err := Open(filepath.Join(t.TempDir(), "roof.watch"), Settings{Every: time.Second, RFChannels: []int{22}}, radio.Now())
+	require.NoError(t, err)
+	status := &Status{}
+	r := &runner{
+		Options: Options{Channels: some, Every: time.Second, Status: status},
+		writer:  w, clock: newClock(radio), ear: &listener{Tuner: radio}, round: newRound(),
+	}
+	ticks := func() int {
+		for _, c := range status.Snapshot().Channels {
+			return c.Readings
+		}
+		return 0
+	}
+	for _, stays := range []int{6, 3, 1} {
+		before := ticks()
+		for k := range stays {
+			require.Equal(t, before, ticks(), "after %d of %d", k, stays)
+			require.NoError(t, r.take(context.Background(), meter.Update{Channel: some[0], State: meter.Measuring, Margin: &measure.Estimate{Value: 4}, Stays: stays}))
+		}
+		require.Equal(t, before+1, ticks(), "%d stays", stays)
+	}
+	require.NoError(t, w.Close(radio.Now()))
 }

@@ -68,17 +68,23 @@
     if (line.cn_db !== null) foot.push('C/N ' + line.cn_db.toFixed(1) + ' dB');
     if (line.mer_db !== null) foot.push('MER ' + line.mer_db.toFixed(1) + ' dB');
     if (line.margin_sigma_db !== null) foot.push('± ' + line.margin_sigma_db.toFixed(1));
+    if (line.seen_share !== undefined) foot.push(part(line.seen_share));
     say('foot', foot.join(' · '));
     trace.draw(get('trace'), line.rf_channel, now, line.best_db);
   }
+
+  // part says how much of a channel of 6 MHz is heard, where that is not all of it.
+  const part = share => (6 * share).toFixed(6 * share < 1 ? 2 : 1) + '\u00a0of\u00a06\u00a0MHz\u00a0heard';
 
   function words(line) {
     if (line.state === 'learning') {
       return marking || line.progress ? 'listening, hold still: ' + Math.round(100 * (line.progress || 0)) + ' %' : 'listening carefully, a moment…';
     }
-    if (line.state === 'uncovered') return 'the recording does not hold it';
+    if (line.state === 'uncovered') return 'the recording holds nothing usable of it';
+    if (line.occupied) return 'no television station is on it';
     if (line.state === 'nothing') return 'nothing heard' + (line.at_most_db === undefined ? '' : ', below ' + signed(line.at_most_db) + ' dB');
-    const strong = line.grade ? 'decodes, ' + line.grade : 'a signal, but no 8-VSB in it';
+    const strong = line.grade ? 'decodes, ' + line.grade :
+      line.training_unsought ? 'decodes, if it is a station' : 'a signal, but no 8-VSB in it';
     const w = line.margin_db >= 0 ? strong : 'cannot decode yet';
     const t = { rising: ', rising ↗', falling: ', falling ↘' }[line.trend] || '';
     return w + t;
