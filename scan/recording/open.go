@@ -47,6 +47,23 @@ func Open(ctx context.Context, path string, h Hints) (*Reader, error) {
 	if path == "-" {
 		return NewReader(ctx, "standard input", os.Stdin, h)
 	}
+	r, err := open(ctx, path, h)
+	if err != nil {
+		return nil, err
+	}
+	return settled(ctx, r)
+}
+
+// settled returns a reader that knows its full scale.
+func settled(ctx context.Context, r *Reader) (*Reader, error) {
+	if err := r.settle(ctx); err != nil {
+		r.Close()
+		return nil, err
+	}
+	return r, nil
+}
+
+func open(ctx context.Context, path string, h Hints) (*Reader, error) {
 	if h.Format == "" {
 		if base, ok := sigmfBase(path); ok {
 			return openPair(base, h)
@@ -79,7 +96,7 @@ func NewReader(ctx context.Context, name string, r io.Reader, h Hints) (*Reader,
 		s.close()
 		return nil, err
 	}
-	return reader, nil
+	return settled(ctx, reader)
 }
 
 func (h Hints) check() error {

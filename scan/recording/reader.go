@@ -52,6 +52,9 @@ type Reader struct {
 	unpacked error
 
 	format format
+	scale  float64 // the file's value for full scale
+	levels *levels // of samples in floating point; else nil
+	own    bool    // written by this program
 	data   dataset
 	spans  []span
 
@@ -73,6 +76,7 @@ func newReader(path string, f format, data dataset, spans []span) *Reader {
 		info:   tuner.Info{Name: path, Datatype: f.name},
 		meta:   Meta{Datatype: f.name},
 		format: f,
+		scale:  1,
 		data:   data,
 		spans:  spans,
 		at:     -1,

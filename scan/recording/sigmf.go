@@ -33,6 +33,7 @@ func newSigMF(path string, m *metadata, data dataset, h Hints) (*Reader, error) 
 		return nil, fmt.Errorf("%s: holds no samples", path)
 	}
 	r.meta = m.meta()
+	r.own = strings.HasPrefix(r.meta.Recorder, program)
 	r.info.Clock = r.meta.Clock
 	if m.global.SHA512 != nil {
 		r.sha512 = strings.ToLower(*m.global.SHA512)
