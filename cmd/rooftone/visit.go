@@ -18,7 +18,7 @@ import (
 
 // visitFlags are the flags of every command that visits channels.
 type visitFlags struct {
-	from string
+	from fromFlag
 	raw  rawFlags
 
 	plan  string
@@ -48,32 +48,9 @@ type visitFlags struct {
 	stations stationFlags
 }
 
-// rawFlags say what a raw recording cannot say itself.
-type rawFlags struct {
-	format string
-	rate   *float64
-	center *float64
-}
-
-// rawFormats are SigMF's words for complex samples.
-func rawFormats() []string {
-	words := []string{"cu8", "ci8"}
-	for _, value := range []string{"cu16", "ci16", "cu32", "ci32", "cf32", "cf64"} {
-		words = append(words, value+"_le", value+"_be", value)
-	}
-	return words
-}
-
-func (r *rawFlags) declare(fs *pflag.FlagSet) {
-	fs.Var(&choice{to: &r.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
-	fs.Var(&hertz{to: &r.rate, min: 1e6, max: 20e6}, "rate", "samples per second, a `RATE`: of a raw recording, or what a radio is asked for, such as 2.4M or, of one that sees whole channels, 8M")
-	fs.Var(&hertz{to: &r.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as 605M")
-}
-
-func (r rawFlags) given() bool { return r.format != "" || r.rate != nil || r.center != nil }
-
 func (v *visitFlags) declare(fs *pflag.FlagSet) {
-	fs.StringVar(&v.from, "from", "usb", "where samples come from, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording")
+	v.from = usualSource()
+	fs.Var(&v.from, "from", "where samples come from, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or recordings, a.cu8,b.cu8 or --from again for each")
 	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: for each channel as high as it allows")
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")
@@ -129,7 +106,7 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 	if v.one && len(channels) != 1 {
 		return nil, usagef("explain wants one channel").hint("rooftone explain 22, or rooftone sweep for several")
 	}
-	from, err := parseSource(v.from)
+	from, err := v.from.parse()
 	if err != nil {
 		return nil, err
 	}
@@ -148,9 +125,7 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 		Dwell: v.dwell, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold,
 		Identify: true,
 	}
-	if v.raw.rate != nil {
-		o.RateHz = *v.raw.rate // of a radio: a recording has its own
-	}
+	o.RateHz = v.raw.rate() // of a radio: a recording has its own
 	if v.noiseFigure != nil || v.fullScale != nil {
 		o.Calibration = &measure.Calibration{NoiseFigureDB: v.noiseFigure, FullScaleDBm: v.fullScale}
 	}
@@ -164,9 +139,11 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 // suits refuses flags that a kind of source has no use for.
 func (v *visitFlags) suits(from sourceWord) error {
 	switch {
-	case from.kind.radio() && (v.raw.format != "" || v.raw.center != nil):
+	case from.kind.radio() && (len(v.raw.formats) > 0 || len(v.raw.centers) > 0):
 		return usagef("--format and --center are for raw recordings, and %s is a radio", v.from).
 			hint("leave them out, or name the recording with --from")
+	case from.kind.radio() && len(v.raw.rates) > 1:
+		return usagef("--rate lists several rates, and %s is one radio", v.from).hint("give one")
 	case !from.kind.radio() && v.gain != nil:
 		return usagef("--gain is for radios: a recording keeps the gain it was made with").hint("leave --gain out")
 	case from.kind != fromUSB && from.kind != fromNetwork && v.bias:
