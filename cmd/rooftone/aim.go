@@ -165,9 +165,10 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 	if src.playlist != nil {
 		s.playback = &playback{inOwnTime: !a.lines || a.paged}
 		s.follow = func(ctx context.Context, deliver func(meter.Update) error) error {
-			return s.playback.follow(ctx, s.meter, func(ctx context.Context) (tuner.Playlist, error) {
+			err := s.playback.follow(ctx, s.meter, func(ctx context.Context) (tuner.Playlist, error) {
 				return from.reopen(ctx, c, a.visit.raw)
 			}, deliver)
+			return recordMore(err, src)
 		}
 		defer s.summarise(ctx, src)
 	}

@@ -185,7 +185,15 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 		}
 		return err
 	}
-	return h.finish(ctx, c, src, found, pictures, o)
+	held := src.evidenceOf(found.Survey, o.Channels, o.Plan, len(operands) > 0)
+	if err := held.nothing(); err != nil && !found.Interrupted {
+		return err
+	}
+	if err := h.finish(ctx, c, src, found, pictures, o); err != nil {
+		return err
+	}
+	held.tell(c)
+	return nil
 }
 
 func (h *huntFlags) hunt(ctx context.Context, c *console, src source, o hunt.Options) (*hunt.Hunt, error) {
@@ -214,9 +222,6 @@ func (h *huntFlags) hunt(ctx context.Context, c *console, src source, o hunt.Opt
 func (h *huntFlags) finish(ctx context.Context, c *console, src source, found *hunt.Hunt, pictures []*huntPicture, o hunt.Options) error {
 	if err := h.show(c, found, o); err != nil {
 		return err
-	}
-	if !anyCovered(found.Survey) && !found.Interrupted {
-		c.note("%s covers none of these channels", h.from)
 	}
 	if src.tuner == nil && src.verify(ctx) != nil {
 		c.note("%s was damaged since it was made: its checksum does not fit, so mistrust these figures", h.from)

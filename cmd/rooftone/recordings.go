@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -137,7 +138,7 @@ func openRecording(ctx context.Context, c *console, path string, hints recording
 	case errors.As(err, &missing) && extension(path) == ".jsonl":
 		return nil, withHint(fmt.Errorf("%s is no recording", quote(path)), "a house's file goes with --site")
 	case errors.As(err, &missing):
-		return nil, withHint(err, "for example %s; or let its name tell, as in %s", exampleFlags(missing.Wants...), exampleName(missing.Wants))
+		return nil, withHint(err, "for example %s; or let its name tell, as in %s", exampleFlags(missing.Wants...), exampleName(path, missing.Wants))
 	case errors.As(err, &doubtful):
 		return nil, withHint(err, "for example %s", exampleFlags(doubtful.Want))
 	case errors.Is(err, fs.ErrNotExist):
@@ -158,22 +159,19 @@ func exampleFlags(wants ...string) string {
 	return strings.Join(out, " ")
 }
 
-// exampleName shows a name that tells as much.
-func exampleName(wants []string) string {
-	name, ending := "roof", ".bin"
-	for _, w := range wants {
-		switch w {
-		case "format":
-			ending = ".cu8"
-		case "rate":
-			name = "roof_2.4MSps"
-		}
-	}
+// exampleName shows a recording's name that tells as much.
+func exampleName(path string, wants []string) string {
+	name := filepath.Base(path)
+	ending := filepath.Ext(name)
+	name = strings.TrimSuffix(name, ending)
 	if slices.Contains(wants, "center") {
-		name = strings.Replace(name, "roof", "roof_605MHz", 1)
-		if len(wants) == 1 {
-			ending = ".wav"
-		}
+		name += "_605MHz"
+	}
+	if slices.Contains(wants, "rate") {
+		name += "_2.4MSps"
+	}
+	if slices.Contains(wants, "format") {
+		ending = ".cu8"
 	}
 	return name + ending
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -46,6 +47,10 @@ type visitFlags struct {
 	careful bool
 
 	stations stationFlags
+
+	// onlyHeard leaves out the channels of which a recording holds nothing: set
+	// when nobody named them.
+	onlyHeard bool
 }
 
 func (v *visitFlags) declare(fs *pflag.FlagSet) {
@@ -217,6 +222,7 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 		}
 	}
 	asked := req.options
+	v.onlyHeard = src.playlist != nil && len(operands) == 0 && !v.all
 	if rec != nil {
 		if req.options.Keep, err = rec.begin(src.info()); err != nil {
 			return err
@@ -246,6 +252,11 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 		}
 		return err
 	}
+	held := src.evidenceOf(survey, asked.Channels, asked.Plan, len(operands) > 0)
+	// What was asked to be kept is kept, whatever can be said of it.
+	if err := held.nothing(); err != nil && !survey.Interrupted && (rec == nil || !rec.kept) {
+		return err
+	}
 	if rec != nil {
 		if survey, err = rec.excerpt(ctx, c, asked, survey); err != nil {
 			return err
@@ -257,8 +268,8 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 	if err := v.stations.remember(c, survey); err != nil {
 		return err
 	}
-	if !anyCovered(survey) && !survey.Interrupted {
-		c.note("%s covers none of these channels", v.from)
+	if !survey.Interrupted {
+		held.tell(c)
 	}
 	if src.verify(ctx) != nil {
 		c.note("%s was damaged since it was made: its checksum does not fit, so mistrust these figures", v.from)
@@ -293,9 +304,19 @@ func anyCovered(s *scan.Survey) bool {
 	return false
 }
 
+// heardOf is a survey without the channels of which nothing was heard.
+func heardOf(s *scan.Survey) *scan.Survey {
+	only := *s
+	only.Channels = slices.DeleteFunc(slices.Clone(s.Channels), func(c scan.Channel) bool { return !c.Heard() })
+	return &only
+}
+
 // show prints the survey as the flags want it.
 func (v *visitFlags) show(c *console, s *scan.Survey) error {
 	v.stations.name(s)
+	if v.onlyHeard {
+		s = heardOf(s)
+	}
 	var err error
 	switch {
 	case v.json:
