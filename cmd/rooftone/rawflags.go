@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"os"
 	"strconv"
 	"strings"
 
@@ -86,8 +87,11 @@ func (r rawFlags) hints(i int, path string, n int) recording.Hints {
 
 // tellsAll reports whether a path is that of a SigMF recording.
 func tellsAll(path string) bool {
-	one, _ := recording.IsArchive(path)
-	return one || strings.HasSuffix(path, metaEnding) || strings.HasSuffix(path, dataEnding) || exists(path+metaEnding) && !exists(path)
+	if one, _ := recording.IsArchive(path); one || strings.HasSuffix(path, metaEnding) || strings.HasSuffix(path, dataEnding) {
+		return true
+	}
+	_, err := os.Stat(path)
+	return err != nil && exists(path)
 }
 
 // String writes the flags as they are typed, each after a space.
