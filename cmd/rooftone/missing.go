@@ -164,15 +164,20 @@ func (e *evidence) holds() string {
 
 // next says what to record next, such as "0.5 s at 555 and 559 MHz".
 func (e *evidence) next(channels []*scan.Channel) string {
-	rate := 0.0
+	rate, mixed := 0.0, false
 	for _, s := range e.stays {
+		mixed = mixed || s.RateHz != e.stays[0].RateHz
 		rate = max(rate, s.RateHz)
 	}
 	var readings []*measure.Reading
 	for _, c := range channels {
 		readings = append(readings, &c.Reading)
 	}
-	return whatToRecord(readings, rate)
+	what := whatToRecord(readings, rate)
+	if mixed { // stays at one rate are what makes a channel whole
+		what += fmt.Sprintf(" and %.4g MS/s", rate/1e6)
+	}
+	return what
 }
 
 // whatToRecord says which tunings at a rate would show the whole of some channels

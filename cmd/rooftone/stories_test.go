@@ -178,6 +178,8 @@ func contract(ts *testscript.TestScript, _ bool, args []string) {
 			kind = "boolean"
 		case []any:
 			kind = "list"
+		case map[string]any:
+			kind = "object"
 		}
 		if !slices.Contains(kinds, kind) {
 			ts.Fatalf("%s: %s is %v, a %s", where, name, v, kind)
@@ -196,8 +198,11 @@ func contract(ts *testscript.TestScript, _ bool, args []string) {
 		}
 		want(where, o, "covered", "boolean")
 		want(where, o, "limits", "list")
+		want(where, o, "seen_share", "number")
+		want(where, o, "seen_hz", "list")
+		want(where, o, "occupant", "object", "null")
 		number, text, truth := "number", "string", "boolean"
-		if o["covered"] == false {
+		if o["seen_share"] == 0.0 {
 			number, text, truth = "null", "null", "null"
 		}
 		for _, name := range []string{"power_dbfs", "noise_dbfs", "cn_db", "cn_sigma_db", "pilot_offset_hz", "pilot_to_noise_dbhz", "margin_db", "power_dbm", "mer_db", "tilt_db", "ripple_db"} {
