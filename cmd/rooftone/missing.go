@@ -18,6 +18,9 @@ const (
 	// wholeEnough is the share of a channel from which on nobody is asked to
 	// record the rest.
 	wholeEnough = 0.95
+	// slowRateHz is the rate below which a channel wants so many tunings that it
+	// had better be recorded anew, at usualRateHz.
+	slowRateHz, usualRateHz = 1.7e6, 2.4e6
 	// worthNaming is the share of a channel from which on it is spoken of
 	// although nobody asked for it.
 	worthNaming = 0.2
@@ -169,12 +172,20 @@ func (e *evidence) next(channels []*scan.Channel) string {
 		mixed = mixed || s.RateHz != e.stays[0].RateHz
 		rate = max(rate, s.RateHz)
 	}
+	slow := rate < slowRateHz
 	var readings []*measure.Reading
 	for _, c := range channels {
-		readings = append(readings, &c.Reading)
+		r := &c.Reading
+		if slow {
+			r = &measure.Reading{Channel: c.Channel}
+		}
+		readings = append(readings, r)
+	}
+	if slow {
+		rate = usualRateHz
 	}
 	what := whatToRecord(readings, rate)
-	if mixed { // stays at one rate are what makes a channel whole
+	if mixed || slow { // stays at one rate are what makes a channel whole
 		what += fmt.Sprintf(" and %.4g MS/s", rate/1e6)
 	}
 	return what

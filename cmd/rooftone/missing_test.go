@@ -88,6 +88,14 @@ func TestWhatIsMissingIsTold(t *testing.T) {
 			[]recording.Span{stayAt(560, 2.4, 1.5)}, []scan.Channel{heardPart(t, 28, "", 558.95, 560), heardPart(t, 29, "", 560, 561.05)}, false,
 			"x.cu8 holds 558.95 to 561.05 MHz, 1.5 s: 18 % of channel 28 (present); 0.5 s at 555, 556.5 and 558 MHz would complete it", "", "",
 		},
+		"a slow one": {
+			[]recording.Span{stayAt(554.3, 0.25, 0.5)}, []scan.Channel{heardPart(t, 28, "", 554.19, 554.41)}, false,
+			"x.cu8 holds 554.19 to 554.41 MHz, 500 ms: 4 % of channel 28 (present); 0.5 s at 555, 557 and 559 MHz and 2.4 MS/s would complete it", "", "",
+		},
+		"two rates": {
+			[]recording.Span{stayAt(555, 2.4, 0.1), stayAt(558, 5, 0.1)}, []scan.Channel{heardPart(t, 28, "", 555.82, 560)}, false,
+			"x.cu8 holds 553.95 to 560.19 MHz, 100 ms: 70 % of channel 28 (present); 0.5 s at 555 MHz and 5 MS/s would complete it", "", "",
+		},
 		"nothing of what was asked for": {
 			one, []scan.Channel{heardPart(t, 22, "")}, true,
 			"", "x.cu8 holds 553.95 to 556.05 MHz, 60 ms: nothing can be said of channel 22", "0.5 s at 519, 521 and 523 MHz would show it; this is of channels 27-28",
