@@ -44,13 +44,9 @@ type reportRow struct {
 	UpperHz   float64 `json:"upper_hz"`
 	Covered   bool    `json:"covered"`
 
-	SeenShare *float64     `json:"seen_share"`
-	SeenHz    []reportSpan `json:"seen_hz"`
-
-	Presence *string         `json:"presence"`
-	Standard *string         `json:"standard"`
-	Grade    *string         `json:"grade"`
-	Occupant *reportOccupant `json:"occupant"`
+	Presence *string `json:"presence"`
+	Standard *string `json:"standard"`
+	Grade    *string `json:"grade"`
 
 	MarginDB      *float64 `json:"margin_db"`
 	MarginSigmaDB *float64 `json:"margin_sigma_db"`
@@ -99,6 +95,11 @@ type reportRow struct {
 
 	Station  *reportIdentity `json:"station"`  // who it says it is
 	Stations []reportStation `json:"stations"` // of the list, on this channel
+
+	// New fields come last, so that the columns of CSV stay where they are.
+	SeenShare *float64        `json:"seen_share"`
+	SeenHz    []reportSpan    `json:"seen_hz"`
+	Occupant  *reportOccupant `json:"occupant"`
 }
 
 // reportSpan is a part of a channel: its lower and its upper end in Hz.
