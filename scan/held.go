@@ -7,8 +7,14 @@ import (
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
-	"rooftone/scan/recording"
+	"rooftone/scan/tuner"
 )
+
+// Stay is a recording's stay at one tuning, and its length.
+type Stay struct {
+	tuner.Stay
+	Samples int64 // negative when not known
+}
 
 // Held is a stretch of the spectrum that a recording holds.
 type Held struct {
@@ -18,7 +24,7 @@ type Held struct {
 
 // Holds returns what a recording's stays show, ascending and apart. Of each stay
 // that is what is measured, not what the radio's filter cuts off at its ends.
-func Holds(stays []recording.Span) []Held {
+func Holds(stays []Stay) []Held {
 	type tuning struct{ centerHz, rateHz float64 }
 	seconds := map[tuning]float64{}
 	for _, s := range stays {

@@ -10,29 +10,28 @@ import (
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
-	"rooftone/scan/recording"
 	"rooftone/scan/tuner"
 )
 
-func held(centerHz, rateHz, seconds float64) recording.Span {
-	return recording.Span{Stay: tuner.Stay{CenterHz: centerHz, RateHz: rateHz, GainDB: math.NaN()}, Samples: int64(seconds*rateHz + 0.5)}
+func held(centerHz, rateHz, seconds float64) scan.Stay {
+	return scan.Stay{Stay: tuner.Stay{CenterHz: centerHz, RateHz: rateHz, GainDB: math.NaN()}, Samples: int64(seconds*rateHz + 0.5)}
 }
 
 // Truth: the arithmetic of slices, of which 0.4375 of the rate counts each way.
 func TestHolds(t *testing.T) {
 	for name, test := range map[string]struct {
-		stays []recording.Span
+		stays []scan.Stay
 		want  []scan.Held
 	}{
 		"nothing":        {},
-		"an empty stay":  {[]recording.Span{held(555e6, 2.4e6, 0)}, nil},
-		"one":            {[]recording.Span{held(555e6, 2.4e6, 0.06)}, []scan.Held{{band.Span{LowHz: 553.95e6, HighHz: 556.05e6}, 0.06}}},
-		"the same again": {[]recording.Span{held(555e6, 2.4e6, 0.06), held(555e6, 2.4e6, 0.04)}, []scan.Held{{band.Span{LowHz: 553.95e6, HighHz: 556.05e6}, 0.1}}},
-		"a channel": {[]recording.Span{held(559e6, 2.4e6, 0.05), held(555e6, 2.4e6, 0.06), held(557e6, 2.4e6, 0.07)},
+		"an empty stay":  {[]scan.Stay{held(555e6, 2.4e6, 0)}, nil},
+		"one":            {[]scan.Stay{held(555e6, 2.4e6, 0.06)}, []scan.Held{{band.Span{LowHz: 553.95e6, HighHz: 556.05e6}, 0.06}}},
+		"the same again": {[]scan.Stay{held(555e6, 2.4e6, 0.06), held(555e6, 2.4e6, 0.04)}, []scan.Held{{band.Span{LowHz: 553.95e6, HighHz: 556.05e6}, 0.1}}},
+		"a channel": {[]scan.Stay{held(559e6, 2.4e6, 0.05), held(555e6, 2.4e6, 0.06), held(557e6, 2.4e6, 0.07)},
 			[]scan.Held{{band.Span{LowHz: 553.95e6, HighHz: 560.05e6}, 0.05}}},
-		"two apart": {[]recording.Span{held(559e6, 2.4e6, 0.06), held(555e6, 2.4e6, 0.06)},
+		"two apart": {[]scan.Stay{held(559e6, 2.4e6, 0.06), held(555e6, 2.4e6, 0.06)},
 			[]scan.Held{{band.Span{LowHz: 553.95e6, HighHz: 556.05e6}, 0.06}, {band.Span{LowHz: 557.95e6, HighHz: 560.05e6}, 0.06}}},
-		"one within another": {[]recording.Span{held(556e6, 1e6, 0.01), held(557e6, 8e6, 1)},
+		"one within another": {[]scan.Stay{held(556e6, 1e6, 0.01), held(557e6, 8e6, 1)},
 			[]scan.Held{{band.Span{LowHz: 553.5e6, HighHz: 560.5e6}, 1}}},
 	} {
 		got := scan.Holds(test.stays)

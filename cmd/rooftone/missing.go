@@ -30,7 +30,7 @@ const (
 type evidence struct {
 	name    string
 	several bool // recordings, as one
-	stays   []recording.Span
+	stays   []scan.Stay
 	plan    []band.Channel
 	listed  bool // the channels were named, not the whole plan
 
@@ -45,7 +45,7 @@ func (s source) evidenceOf(survey *scan.Survey, asked, plan []band.Channel, list
 		return nil
 	}
 	_, several := p.(*recording.Set)
-	e := &evidence{name: p.Info().Name, several: several, stays: p.Spans(), plan: plan, listed: listed}
+	e := &evidence{name: p.Info().Name, several: several, stays: staysOf(p), plan: plan, listed: listed}
 	for i := range survey.Channels {
 		c := &survey.Channels[i]
 		switch {
@@ -59,6 +59,14 @@ func (s source) evidenceOf(survey *scan.Survey, asked, plan []band.Channel, list
 		}
 	}
 	return e
+}
+
+func staysOf(p recorded) []scan.Stay {
+	var out []scan.Stay
+	for _, s := range p.Spans() {
+		out = append(out, scan.Stay{Stay: s.Stay, Samples: s.Samples})
+	}
+	return out
 }
 
 // nothing is the error of a recording that shows nothing of what was asked for;
@@ -299,7 +307,7 @@ func recordMore(err error, src source) error {
 	if !ok || !errors.As(err, &little) {
 		return err
 	}
-	e := &evidence{stays: p.Spans()}
+	e := &evidence{stays: staysOf(p)}
 	var list []*scan.Channel
 	for _, c := range little.Channels {
 		list = append(list, e.shown(c))
