@@ -66,7 +66,8 @@ type aimFlags struct {
 
 func (a *aimFlags) declare(fs *pflag.FlagSet) {
 	v := &a.visit
-	fs.StringVar(&v.from, "from", "usb", "the radio or recording, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording")
+	v.from = usualSource()
+	fs.Var(&v.from, "from", "the radio or recording, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or recordings, a.cu8,b.cu8 or --from again for each")
 	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: for each channel as high as it allows")
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")
@@ -102,7 +103,7 @@ func (a *aimFlags) check(operands []string) (sourceWord, meter.Options, error) {
 	if len(some) > meter.MostChannels {
 		return none, meter.Options{}, usagef("%d channels are too many to aim by", len(some)).hint("choose at most %d: the weakest are those that need the aiming", meter.MostChannels)
 	}
-	from, err := parseSource(v.from)
+	from, err := v.from.parse()
 	if err != nil {
 		return none, meter.Options{}, err
 	}
@@ -112,13 +113,13 @@ func (a *aimFlags) check(operands []string) (sourceWord, meter.Options, error) {
 	if a.bearing != nil {
 		from.turnTo(a.bearing)
 	}
-	if from.kind == fromFile && from.rest == "-" {
+	if from.kind == fromFile && from.stdin() {
 		return none, meter.Options{}, usagef("aim goes through a recording twice, and standard input can be read once").hint("save it to a file, and name that with --from")
 	}
 	if err := v.suits(from); err != nil {
 		return none, meter.Options{}, err
 	}
-	if from.kind.radio() && v.raw.rate != nil {
+	if from.kind.radio() && len(v.raw.rates) > 0 {
 		return none, meter.Options{}, usagef("aim chooses a radio's rate by itself").hint("leave --rate out")
 	}
 	a.paged = a.fs.Changed("page")
@@ -164,10 +165,10 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 	if src.playlist != nil {
 		s.playback = &playback{inOwnTime: !a.lines || a.paged}
 		s.follow = func(ctx context.Context, deliver func(meter.Update) error) error {
-			return s.playback.follow(ctx, s.meter, func(ctx context.Context) (tuner.Playlist, error) {
-				again, err := from.open(ctx, c, a.visit.raw)
-				return again.playlist, err
+			err := s.playback.follow(ctx, s.meter, func(ctx context.Context) (tuner.Playlist, error) {
+				return from.reopen(ctx, c, a.visit.raw)
 			}, deliver)
+			return recordMore(err, src)
 		}
 		defer s.summarise(ctx, src)
 	}

@@ -18,7 +18,8 @@ func devicesCommand() command {
 		short: "the USB radios that are plugged in, and the simulated towns",
 		about: `Lists what --from can be told on this computer, a line each: the USB radios
 that are plugged in, and the built-in simulated towns. A radio at another
-machine (tcp://HOST:PORT) and recordings work besides; they are not looked for.`,
+machine (tcp://HOST:PORT) and recordings, one or several, work besides; they are
+not looked for.`,
 		examples: `rooftone devices
 rooftone sweep --from usb:00000001      one of several radios`,
 		flags: func(*pflag.FlagSet) func(context.Context, *console, []string) error {

@@ -52,7 +52,7 @@ rooftone hunt --from sim:millrace        a simulated town with faults`,
 
 // huntFlags are hunt's.
 type huntFlags struct {
-	from string
+	from fromFlag
 	raw  rawFlags
 	plan string
 
@@ -72,7 +72,8 @@ type huntFlags struct {
 }
 
 func (h *huntFlags) declare(fs *pflag.FlagSet) {
-	fs.StringVar(&h.from, "from", "usb", "where samples come from, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording")
+	h.from = usualSource()
+	fs.Var(&h.from, "from", "where samples come from, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or recordings, a.cu8,b.cu8 or --from again for each")
 	fs.StringVar(&h.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	h.dwell = huntDwell
 	fs.Var(&period{to: &h.dwell, min: 20 * time.Millisecond, max: 10 * time.Second}, "dwell", "`TIME` spent on each third of a channel: longer finds fainter tones and rarer impulses")
@@ -91,9 +92,7 @@ func (h *huntFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&fileName{&h.waterfallFile}, "waterfall", "draw what came when, where the first suspect stands, to `FILE`: .png, .svg or .pdf")
 	fs.BoolVar(&h.json, "json", false, "print JSON, the whole of what was found")
 	h.looks.declare(fs)
-	fs.Var(&choice{to: &h.raw.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
-	fs.Var(&hertz{to: &h.raw.rate, min: 1e6, max: 20e6}, "rate", "for a raw recording: its `RATE` in samples per second, such as 2.4M")
-	fs.Var(&hertz{to: &h.raw.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as 605M")
+	h.raw.declareFor(fs, "for a raw recording: its `RATE` in samples per second, such as 2.4M")
 }
 
 // check reads the request.
@@ -103,7 +102,7 @@ func (h *huntFlags) check(operands []string) (sourceWord, hunt.Options, error) {
 	if err != nil {
 		return sourceWord{}, hunt.Options{}, err
 	}
-	from, err := parseSource(h.from)
+	from, err := h.from.parse()
 	if err != nil {
 		return from, hunt.Options{}, err
 	}
@@ -186,7 +185,15 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 		}
 		return err
 	}
-	return h.finish(ctx, c, src, found, pictures, o)
+	held := src.evidenceOf(found.Survey, o.Channels, o.Plan, len(operands) > 0)
+	if err := held.nothing(); err != nil && !found.Interrupted {
+		return err
+	}
+	if err := h.finish(ctx, c, src, found, pictures, o); err != nil {
+		return err
+	}
+	held.tell(c)
+	return nil
 }
 
 func (h *huntFlags) hunt(ctx context.Context, c *console, src source, o hunt.Options) (*hunt.Hunt, error) {
@@ -215,9 +222,6 @@ func (h *huntFlags) hunt(ctx context.Context, c *console, src source, o hunt.Opt
 func (h *huntFlags) finish(ctx context.Context, c *console, src source, found *hunt.Hunt, pictures []*huntPicture, o hunt.Options) error {
 	if err := h.show(c, found, o); err != nil {
 		return err
-	}
-	if !anyCovered(found.Survey) && !found.Interrupted {
-		c.note("%s covers none of these channels", h.from)
 	}
 	if src.tuner == nil && src.verify(ctx) != nil {
 		c.note("%s was damaged since it was made: its checksum does not fit, so mistrust these figures", h.from)

@@ -140,7 +140,10 @@ func (m *marker) measure(ctx context.Context, c *console, req *visit) error {
 			c.note("interrupted before anything was measured: nothing is kept")
 			return errInterrupted
 		}
-		return fmt.Errorf("%s covers none of the wanted channels: nothing is kept", m.visit.from)
+		if err := src.evidenceOf(survey, req.options.Channels, req.options.Plan, true).nothing(); err != nil {
+			return fmt.Errorf("nothing is kept: %w", err)
+		}
+		return fmt.Errorf("%s shows none of the wanted channels: nothing is kept", m.visit.from)
 	}
 	mark := m.mark(survey, req.from.kind.radio())
 	if err := site.Append(m.site.name, mark); err != nil {
@@ -150,6 +153,9 @@ func (m *marker) measure(ctx context.Context, c *console, req *visit) error {
 	c.note("kept: %s, in %s", spotName(mark), m.site.name)
 	if err := m.visit.show(c, survey); err != nil {
 		return err
+	}
+	if !survey.Interrupted {
+		src.evidenceOf(survey, req.options.Channels, req.options.Plan, true).tell(c)
 	}
 	if err := m.visit.stations.remember(c, survey); err != nil {
 		return err

@@ -86,7 +86,7 @@ func (r *receiveFlags) run(ctx context.Context, c *console, operands []string) e
 			return usagef("--ts and --sheet name the same file").hint("give each a name of its own")
 		}
 	}
-	if r.ts != "" && r.from.kind == fromFile && sameFile(r.ts, r.from.rest) {
+	if r.ts != "" && r.from.kind == fromFile && r.from.reads(r.ts) {
 		return usagef("--ts names the recording itself").hint("give the transport stream another name")
 	}
 	signal.Ignore(syscall.SIGPIPE) // a reader that had enough is no failure

@@ -136,7 +136,7 @@ func (r *recorder) names() []string {
 // check refuses before the visit what would fail after it.
 func (r *recorder) check(from sourceWord) error {
 	for _, name := range r.names() {
-		if from.kind == fromFile && (sameFile(name, from.rest) || sameFile(r.base, from.rest)) {
+		if from.kind == fromFile && (from.reads(name) || from.reads(r.base)) {
 			return usagef("a recording cannot be made from itself").hint("give the new one another name")
 		}
 		if _, err := os.Lstat(name); err == nil && !r.force {

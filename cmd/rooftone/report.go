@@ -95,6 +95,43 @@ type reportRow struct {
 
 	Station  *reportIdentity `json:"station"`  // who it says it is
 	Stations []reportStation `json:"stations"` // of the list, on this channel
+
+	// New fields come last, so that the columns of CSV stay where they are.
+	SeenShare *float64        `json:"seen_share"`
+	SeenHz    []reportSpan    `json:"seen_hz"`
+	Occupant  *reportOccupant `json:"occupant"`
+}
+
+// reportSpan is a part of a channel: its lower and its upper end in Hz.
+type reportSpan [2]float64
+
+func (s reportSpan) String() string { return fmt.Sprintf("%.0f-%.0f Hz", s[0], s[1]) }
+
+// reportOccupant is something on a channel that is no station.
+type reportOccupant struct {
+	LowHz    *float64 `json:"low_hz"`
+	HighHz   *float64 `json:"high_hz"`
+	UnevenDB *float64 `json:"uneven_db"`
+	RepeatS  *float64 `json:"repeat_s"`
+	OnShare  *float64 `json:"on_share"`
+}
+
+func (o reportOccupant) String() string {
+	return fmt.Sprintf("%s to %s Hz", figure(o.LowHz), figure(o.HighHz))
+}
+
+func newReportOccupant(o *measure.Occupant) *reportOccupant {
+	if o == nil {
+		return nil
+	}
+	out := &reportOccupant{
+		LowHz: round(o.Span.LowHz, 1), HighHz: round(o.Span.HighHz, 1),
+		UnevenDB: round(o.UnevenDB, 0.01), OnShare: round(o.OnShare, 0.001),
+	}
+	if o.RepeatSeconds > 0 {
+		out.RepeatS = round(o.RepeatSeconds, 1e-9)
+	}
+	return out
 }
 
 // reportSlice is the modulation error ratio in one slice of a channel.
@@ -161,6 +198,8 @@ func newReportRow(c *scan.Channel) reportRow {
 		LowerHz:   c.Channel.LowerHz,
 		UpperHz:   c.Channel.UpperHz(),
 		Covered:   c.Covered(),
+		SeenShare: round(c.SeenShare(), 1e-4),
+		SeenHz:    []reportSpan{},
 		Presence:  word(c.Presence),
 		Standard:  word(c.Standard),
 		Grade:     word(c.Grade),
@@ -168,6 +207,9 @@ func newReportRow(c *scan.Channel) reportRow {
 		Evidence:  []string{},
 		Doubts:    []string{},
 		Advice:    append([]string{}, c.Advice...),
+	}
+	for _, s := range c.Seen {
+		row.SeenHz = append(row.SeenHz, reportSpan{math.Round(s.LowHz), math.Round(s.HighHz)})
 	}
 	for _, r := range c.Reasons {
 		row.Limits = append(row.Limits, string(r.Limit))
@@ -179,6 +221,7 @@ func newReportRow(c *scan.Channel) reportRow {
 	if !c.Heard() {
 		return row
 	}
+	row.Occupant = newReportOccupant(c.Occupant)
 	row.MarginDB, row.MarginSigmaDB = decibels(c.Margin)
 	row.MarginMethod = word(c.MarginMethod)
 	row.EchoCostDB, _ = decibels(c.EchoCost)
@@ -322,6 +365,8 @@ func csvField(v reflect.Value) string {
 		return strconv.FormatFloat(x, 'f', -1, 64)
 	case []string:
 		return strings.Join(x, "; ")
+	case []reportSpan:
+		return joined(x)
 	case []reportSlice:
 		return joined(x)
 	case []reportEcho:

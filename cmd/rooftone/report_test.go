@@ -54,7 +54,8 @@ func oddSurvey() *scan.Survey {
 			{
 				Reading: measure.Reading{
 					Channel:  band.Channel{Number: 16, LowerHz: 482e6},
-					Seen:     []band.Span{{LowHz: 482e6, HighHz: 488e6}},
+					Seen:     []band.Span{{LowHz: 482e6, HighHz: 483e6}, {LowHz: 486.9e6, HighHz: 488e6}},
+					Occupant: &measure.Occupant{Span: band.Span{LowHz: 487e6, HighHz: 488e6}, UnevenDB: 1.2567, RepeatSeconds: 67e-6, OnShare: 0.25},
 					Presence: measure.Vacant,
 					Pilot:    &measure.Pilot{OffsetHz: *estimate(1500, 1)},
 				},
@@ -81,7 +82,9 @@ func TestJSON(t *testing.T) {
 		case "rf_channel", "lower_hz", "upper_hz":
 		case "covered":
 			require.Equal(t, false, v)
-		case "limits", "evidence", "doubts", "advice":
+		case "seen_share":
+			require.Equal(t, 0.0, v)
+		case "limits", "evidence", "doubts", "advice", "seen_hz":
 			require.Empty(t, v, name)
 			require.NotNil(t, v, name)
 		default:
@@ -95,6 +98,14 @@ func TestJSON(t *testing.T) {
 	require.Equal(t, 24.83, row["cn_db"])
 	require.Equal(t, 49.6, row["gain_db"])
 	require.Equal(t, true, row["pilot_found"])
+	require.Equal(t, true, row["covered"])
+	require.Equal(t, 1.0, row["seen_share"])
+	require.Nil(t, row["occupant"])
+	part := rows[2].(map[string]any)
+	require.Equal(t, false, part["covered"])
+	require.Equal(t, 0.35, part["seen_share"])
+	require.Equal(t, []any{[]any{482e6, 483e6}, []any{486.9e6, 488e6}}, part["seen_hz"])
+	require.Equal(t, map[string]any{"low_hz": 487e6, "high_hz": 488e6, "uneven_db": 1.26, "repeat_s": 6.7e-5, "on_share": 0.25}, part["occupant"])
 	require.Equal(t, []any{"weak", "tone"}, row["limits"])
 	echo := row["echoes"].([]any)[0].(map[string]any)
 	require.Equal(t, 1.404, echo["delay_us"])
@@ -127,6 +138,8 @@ func TestCSV(t *testing.T) {
 	require.Equal(t, "", rows[2][col["noise_dbfs"]])
 	require.Equal(t, "1.404 us -4.01 dB; -3 us -12 dB", rows[2][col["echoes"]])
 	require.Equal(t, "weak; tone", rows[2][col["limits"]])
+	require.Equal(t, "482000000-483000000 Hz; 486900000-488000000 Hz", rows[3][col["seen_hz"]])
+	require.Equal(t, "487000000 to 488000000 Hz", rows[3][col["occupant"]])
 	require.Equal(t, "C/N 15 dB, \"none\" to spare; two\nlines", rows[2][col["evidence"]])
 }
 

@@ -4,9 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
-	"runtime/debug"
 	"strings"
 
 	"rooftone/scan"
@@ -19,8 +17,9 @@ import (
 
 // sourceWord is the value of --from, read but not opened.
 type sourceWord struct {
-	kind sourceKind
-	rest string // the serial number, address, town or path
+	kind  sourceKind
+	rest  string   // the serial number, address, town or path
+	files []string // of recordings, the paths: one or more
 
 	stand stand // of a simulated antenna
 }
@@ -37,7 +36,55 @@ const (
 // radio reports whether the source can be tuned.
 func (k sourceKind) radio() bool { return k != fromFile }
 
-const sourceHint = "a source is usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording's path"
+const sourceHint = "a source is usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or the paths of recordings"
+
+// fromFlag is the value of --from. Given again, it names one more recording.
+type fromFlag struct {
+	words []string
+	given bool
+}
+
+// usualSource is the source where none is named.
+func usualSource() fromFlag { return fromFlag{words: []string{"usb"}} }
+
+func (f *fromFlag) Type() string { return "" }
+
+func (f fromFlag) String() string { return strings.Join(f.words, ",") }
+
+func (f *fromFlag) Set(s string) error {
+	if !f.given {
+		f.words, f.given = nil, true
+	}
+	f.words = append(f.words, s)
+	return nil
+}
+
+// usual reports whether the source is the one where none is named.
+func (f fromFlag) usual() bool { return f.String() == usualSource().String() }
+
+// parse reads the words. It touches nothing.
+func (f fromFlag) parse() (sourceWord, error) {
+	var all sourceWord
+	for i, word := range f.words {
+		w, err := parseSource(word)
+		if err != nil {
+			return sourceWord{}, err
+		}
+		if i == 0 && len(f.words) == 1 && w.kind.radio() {
+			return w, nil
+		}
+		if w.kind.radio() {
+			return sourceWord{}, severalRadios(word)
+		}
+		all.files = append(all.files, w.files...)
+	}
+	all.kind, all.rest = fromFile, f.String()
+	return all, all.checkFiles()
+}
+
+func severalRadios(word string) error {
+	return usagef("--from: several sources at once must be recordings, and %s is a radio", word).hint("name one radio, or recordings only")
+}
 
 // parseSource reads a source word. It touches nothing.
 func parseSource(word string) (sourceWord, error) {
@@ -69,7 +116,7 @@ func parseSource(word string) (sourceWord, error) {
 	case strings.Contains(word, "://"):
 		return sourceWord{}, usagef("--from: sources of kind %s are not known", quote(scheme+"://")).hint(sourceHint)
 	}
-	return sourceWord{kind: fromFile, rest: word}, nil
+	return sourceWord{kind: fromFile, rest: word, files: splitFiles(word)}, nil
 }
 
 // checkTown refuses towns that are neither built in nor a file's name.
@@ -168,57 +215,7 @@ func (w sourceWord) open(ctx context.Context, c *console, raw rawFlags) (source,
 		}
 		return source{tuner: radio}, nil
 	}
-	return w.openRecording(ctx, c, raw)
-}
-
-func (w sourceWord) openRecording(ctx context.Context, c *console, raw rawFlags) (source, error) {
-	hints := recording.Hints{Format: raw.format}
-	if raw.rate != nil {
-		hints.RateHz = *raw.rate
-	}
-	if raw.center != nil {
-		hints.CenterHz = *raw.center
-	}
-	var (
-		p   *recording.Reader
-		err error
-	)
-	if w.rest == "-" {
-		p, err = recording.NewReader(ctx, "standard input", c.stdin, hints)
-	} else {
-		p, err = recording.Open(ctx, w.rest, hints)
-	}
-	missing := (*recording.MissingError)(nil)
-	switch {
-	case err == nil:
-		debug.SetMemoryLimit(recordingMemory)
-		return source{playlist: p}, nil
-	case errors.As(err, &missing) && extension(w.rest) == ".jsonl":
-		return source{}, withHint(fmt.Errorf("%s is no recording", quote(w.rest)), "a house's file goes with --site")
-	case errors.As(err, &missing):
-		return source{}, withHint(err, "for example --format cu8 --rate 2.4M --center 605M")
-	case errors.Is(err, fs.ErrNotExist):
-		if near := likeRecording(w.rest); near != "" {
-			return source{}, withHint(fmt.Errorf("no recording %s: %w", quote(w.rest), cause(err)), "there is %s", near)
-		}
-		return source{}, withHint(fmt.Errorf("no recording %s: %w", quote(w.rest), cause(err)), sourceHint)
-	}
-	return source{}, fmt.Errorf("opening the recording: %w", err)
-}
-
-// likeRecording returns a recording that is there and has the name that was asked
-// for but for its ending, or "".
-func likeRecording(name string) string {
-	endings := []string{".sigmf-meta", ".sigmf.gz", ".sigmf", ".wav"}
-	for _, e := range append([]string{".sigmf-data"}, endings...) {
-		name = strings.TrimSuffix(name, e)
-	}
-	for _, e := range endings {
-		if fi, err := os.Stat(name + e); err == nil && fi.Mode().IsRegular() {
-			return name + e
-		}
-	}
-	return ""
+	return w.openRecordings(ctx, c, raw)
 }
 
 // looksLikeSource reports whether an operand that is no list of channels was
@@ -234,34 +231,6 @@ func looksLikeSource(s string) bool {
 	case ".sigmf-meta", ".sigmf-data", ".sigmf", ".wav", ".toml":
 		return true
 	}
-	return false
-}
-
-// recordingMemory is what measuring a recording makes do with, whatever its
-// length: a soft limit, so that the collector works harder rather than the
-// program grows.
-const recordingMemory = 48 << 20
-
-// checkedSamples is the longest recording that is read a second time to compare
-// it with its checksum: what one sends to a helper, not what one keeps.
-const checkedSamples = 256 << 20
-
-// verify reports whether a recording's samples are not those that it was
-// written with. One without a checksum is taken at its word.
-func (s source) verify(ctx context.Context) error {
-	r, ok := s.playlist.(*recording.Reader)
-	if !ok {
-		return nil
-	}
-	var samples int64
-	for _, span := range r.Spans() {
-		samples += span.Samples
-	}
-	if samples > checkedSamples {
-		return nil
-	}
-	if wrong := (*recording.ChecksumError)(nil); errors.As(r.Verify(ctx), &wrong) {
-		return wrong
-	}
-	return nil
+	_, err := recording.ParseFormat(strings.TrimPrefix(extension(s), "."))
+	return err == nil
 }

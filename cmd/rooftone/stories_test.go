@@ -2,10 +2,12 @@ package main
 
 import (
 	"context"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -176,6 +178,8 @@ func contract(ts *testscript.TestScript, _ bool, args []string) {
 			kind = "boolean"
 		case []any:
 			kind = "list"
+		case map[string]any:
+			kind = "object"
 		}
 		if !slices.Contains(kinds, kind) {
 			ts.Fatalf("%s: %s is %v, a %s", where, name, v, kind)
@@ -194,8 +198,11 @@ func contract(ts *testscript.TestScript, _ bool, args []string) {
 		}
 		want(where, o, "covered", "boolean")
 		want(where, o, "limits", "list")
+		want(where, o, "seen_share", "number")
+		want(where, o, "seen_hz", "list")
+		want(where, o, "occupant", "object", "null")
 		number, text, truth := "number", "string", "boolean"
-		if o["covered"] == false {
+		if o["seen_share"] == 0.0 {
 			number, text, truth = "null", "null", "null"
 		}
 		for _, name := range []string{"power_dbfs", "noise_dbfs", "cn_db", "cn_sigma_db", "pilot_offset_hz", "pilot_to_noise_dbhz", "margin_db", "power_dbm", "mer_db", "tilt_db", "ripple_db"} {
@@ -264,8 +271,9 @@ func shorten(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(os.Truncate(name, n))
 }
 
-// capture FILE TOWN CENTER RATE TIME writes the raw samples, cu8, of one stay
-// in a town.
+// capture FILE TOWN CENTER RATE TIME [SCALE] writes the samples of one stay in a
+// town: as a WAV file of 16 bits that tells its centre, as floats with full scale
+// at SCALE or as integers of 16 bits, by the file's ending, else as cu8.
 func capture(ts *testscript.TestScript, _ bool, args []string) {
 	town, err := sim.Load(ts.MkAbs(args[1]))
 	ts.Check(err)
@@ -277,15 +285,52 @@ func capture(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(err)
 	length, err := time.ParseDuration(args[4])
 	ts.Check(err)
+	scale := 1.0
+	if len(args) > 5 {
+		scale, err = strconv.ParseFloat(args[5], 64)
+		ts.Check(err)
+	}
 	ctx := context.Background()
 	ts.Check(radio.Tune(ctx, tuner.Tuning{CenterHz: center, RateHz: rate, GainDB: tuner.UnknownGain()}))
 	b, err := radio.Read(ctx, make([]complex64, int(length.Seconds()*rate)))
 	ts.Check(err)
-	raw := make([]byte, 0, 2*len(b.Samples))
-	for _, z := range b.Samples {
-		raw = append(raw, tuner.ToByte(real(z)), tuner.ToByte(imag(z)))
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), encoded(filepath.Ext(args[0]), b, scale), 0o666))
+}
+
+// encoded writes a block's samples as a file with an ending has them.
+func encoded(ending string, b tuner.Block, scale float64) []byte {
+	var value func(raw []byte, v float32) []byte
+	switch ending {
+	case ".cf32":
+		value = func(raw []byte, v float32) []byte {
+			return binary.LittleEndian.AppendUint32(raw, math.Float32bits(v*float32(scale)))
+		}
+	case ".cs16", ".wav":
+		value = func(raw []byte, v float32) []byte {
+			return binary.LittleEndian.AppendUint16(raw, uint16(int16(max(-32768, min(32767, math.Round(float64(v)*32768))))))
+		}
+	default:
+		value = func(raw []byte, v float32) []byte { return append(raw, tuner.ToByte(v)) }
 	}
-	ts.Check(os.WriteFile(ts.MkAbs(args[0]), raw, 0o666))
+	var raw []byte
+	for _, z := range b.Samples {
+		raw = value(value(raw, real(z)), imag(z))
+	}
+	if ending == ".wav" {
+		return append(wavHead(uint32(b.RateHz), uint32(b.CenterHz), uint32(len(raw))), raw...)
+	}
+	return raw
+}
+
+// wavHead is the head of a WAV file of 16 bits with an auxi chunk.
+func wavHead(rate, center, size uint32) []byte {
+	le := binary.LittleEndian
+	h := []byte("RIFF\x00\x00\x00\x00WAVEfmt \x10\x00\x00\x00\x01\x00\x02\x00")
+	h = le.AppendUint32(le.AppendUint32(h, rate), 4*rate)
+	h = append(h, "\x04\x00\x10\x00auxi\x44\x00\x00\x00"...)
+	h = le.AppendUint32(append(h, make([]byte, 32)...), center)
+	h = append(append(h, make([]byte, 32)...), "data"...)
+	return le.AppendUint32(h, size)
 }
 
 // interrupt TUNINGS CODE PROGRAM ARGS… runs a program against the radio that

@@ -16,6 +16,9 @@ whether a station is there, how strong and how clean it is, and how far it
 stands above the point where a receiver decodes. CHANNELS is a list such as
 2-36 or 7-13,22,31.
 
+A recording need not hold whole channels: what it holds of them is measured,
+with intervals as wide as that asks for, and what to record next is said.
+
 Without --from it uses the USB radio. Ctrl-C ends the visit early: what was
 measured by then is shown.`,
 		examples: `rooftone sweep                          every channel, the USB radio
@@ -25,6 +28,9 @@ rooftone sweep --from roof.sigmf-meta   measure a recording again
 rooftone sweep --from tcp://shed:1234   a radio at another machine
 rooftone sweep --from x.bin --format cu8 --rate 2.4M --center 605M
                                         raw samples of another program
+rooftone sweep --from x_605M_2M4.cu8    the same, told by the file's name
+rooftone sweep --from a_603M_2M4.cu8,b_605M_2M4.cu8,c_607M_2M4.cu8
+                                        three pieces of one channel
 rooftone sweep --stations list.csv --at 44.26,-72.58
                                         with names, bearings and distances
 rooftone sweep --json | jq '.channels[] | select(.grade == "firm")'`,

@@ -72,7 +72,8 @@ func (t *turner) declare(fs *pflag.FlagSet) {
 	fs.Var(&period{to: &t.span, min: time.Second, max: time.Hour}, "for", "end after a `TIME`; with --speed a little more than a full turn unless given")
 	fs.BoolVar(&t.json, "json", false, "print JSON")
 	v := &t.visit
-	fs.StringVar(&v.from, "from", "usb", "the radio, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
+	v.from = usualSource()
+	fs.Var(&v.from, "from", "the radio, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
 	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: for each channel as high as it allows")
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")
@@ -96,7 +97,7 @@ func (t *turner) check(c *console, operands []string) (sourceWord, meter.Options
 	case t.rate != nil && t.way != "":
 		return fail(usagef("--way is for turning by hand").hint("a speed below 0 turns counter-clockwise"))
 	}
-	from, err := parseSource(v.from)
+	from, err := v.from.parse()
 	if err != nil {
 		return fail(err)
 	}

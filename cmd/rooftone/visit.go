@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -18,7 +19,7 @@ import (
 
 // visitFlags are the flags of every command that visits channels.
 type visitFlags struct {
-	from string
+	from fromFlag
 	raw  rawFlags
 
 	plan  string
@@ -46,34 +47,15 @@ type visitFlags struct {
 	careful bool
 
 	stations stationFlags
-}
 
-// rawFlags say what a raw recording cannot say itself.
-type rawFlags struct {
-	format string
-	rate   *float64
-	center *float64
+	// onlyHeard leaves out the channels of which a recording holds nothing: set
+	// when nobody named them.
+	onlyHeard bool
 }
-
-// rawFormats are SigMF's words for complex samples.
-func rawFormats() []string {
-	words := []string{"cu8", "ci8"}
-	for _, value := range []string{"cu16", "ci16", "cu32", "ci32", "cf32", "cf64"} {
-		words = append(words, value+"_le", value+"_be", value)
-	}
-	return words
-}
-
-func (r *rawFlags) declare(fs *pflag.FlagSet) {
-	fs.Var(&choice{to: &r.format, words: rawFormats(), usual: "cu8, ci8, ci16_le or cf32_le"}, "format", "for a raw recording: its sample `FORMAT`, such as cu8, ci8, ci16_le or cf32_le")
-	fs.Var(&hertz{to: &r.rate, min: 1e6, max: 20e6}, "rate", "samples per second, a `RATE`: of a raw recording, or what a radio is asked for, such as 2.4M or, of one that sees whole channels, 8M")
-	fs.Var(&hertz{to: &r.center, min: 1e6, max: 1e10}, "center", "for a raw recording: the `FREQUENCY` in its middle, such as 605M")
-}
-
-func (r rawFlags) given() bool { return r.format != "" || r.rate != nil || r.center != nil }
 
 func (v *visitFlags) declare(fs *pflag.FlagSet) {
-	fs.StringVar(&v.from, "from", "usb", "where samples come from, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or a recording")
+	v.from = usualSource()
+	fs.Var(&v.from, "from", "where samples come from, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or recordings, a.cu8,b.cu8 or --from again for each")
 	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: for each channel as high as it allows")
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")
@@ -129,7 +111,7 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 	if v.one && len(channels) != 1 {
 		return nil, usagef("explain wants one channel").hint("rooftone explain 22, or rooftone sweep for several")
 	}
-	from, err := parseSource(v.from)
+	from, err := v.from.parse()
 	if err != nil {
 		return nil, err
 	}
@@ -148,9 +130,7 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 		Dwell: v.dwell, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold,
 		Identify: true,
 	}
-	if v.raw.rate != nil {
-		o.RateHz = *v.raw.rate // of a radio: a recording has its own
-	}
+	o.RateHz = v.raw.rate() // of a radio: a recording has its own
 	if v.noiseFigure != nil || v.fullScale != nil {
 		o.Calibration = &measure.Calibration{NoiseFigureDB: v.noiseFigure, FullScaleDBm: v.fullScale}
 	}
@@ -164,9 +144,11 @@ func (v *visitFlags) check(operands []string) (*visit, error) {
 // suits refuses flags that a kind of source has no use for.
 func (v *visitFlags) suits(from sourceWord) error {
 	switch {
-	case from.kind.radio() && (v.raw.format != "" || v.raw.center != nil):
+	case from.kind.radio() && (len(v.raw.formats) > 0 || len(v.raw.centers) > 0):
 		return usagef("--format and --center are for raw recordings, and %s is a radio", v.from).
 			hint("leave them out, or name the recording with --from")
+	case from.kind.radio() && len(v.raw.rates) > 1:
+		return usagef("--rate lists several rates, and %s is one radio", v.from).hint("give one")
 	case !from.kind.radio() && v.gain != nil:
 		return usagef("--gain is for radios: a recording keeps the gain it was made with").hint("leave --gain out")
 	case from.kind != fromUSB && from.kind != fromNetwork && v.bias:
@@ -240,6 +222,7 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 		}
 	}
 	asked := req.options
+	v.onlyHeard = src.playlist != nil && len(operands) == 0 && !v.all
 	if rec != nil {
 		if req.options.Keep, err = rec.begin(src.info()); err != nil {
 			return err
@@ -269,6 +252,11 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 		}
 		return err
 	}
+	held := src.evidenceOf(survey, asked.Channels, asked.Plan, len(operands) > 0)
+	// What was asked to be kept is kept, whatever can be said of it.
+	if err := held.nothing(); err != nil && !survey.Interrupted && (rec == nil || !rec.kept) {
+		return err
+	}
 	if rec != nil {
 		if survey, err = rec.excerpt(ctx, c, asked, survey); err != nil {
 			return err
@@ -280,8 +268,8 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 	if err := v.stations.remember(c, survey); err != nil {
 		return err
 	}
-	if !anyCovered(survey) && !survey.Interrupted {
-		c.note("%s covers none of these channels", v.from)
+	if !survey.Interrupted {
+		held.tell(c)
 	}
 	if src.verify(ctx) != nil {
 		c.note("%s was damaged since it was made: its checksum does not fit, so mistrust these figures", v.from)
@@ -316,9 +304,19 @@ func anyCovered(s *scan.Survey) bool {
 	return false
 }
 
+// heardOf is a survey without the channels of which nothing was heard.
+func heardOf(s *scan.Survey) *scan.Survey {
+	only := *s
+	only.Channels = slices.DeleteFunc(slices.Clone(s.Channels), func(c scan.Channel) bool { return !c.Heard() })
+	return &only
+}
+
 // show prints the survey as the flags want it.
 func (v *visitFlags) show(c *console, s *scan.Survey) error {
 	v.stations.name(s)
+	if v.onlyHeard {
+		s = heardOf(s)
+	}
 	var err error
 	switch {
 	case v.json:

@@ -62,7 +62,8 @@ type watchFlags struct {
 
 func (w *watchFlags) declare(fs *pflag.FlagSet) {
 	v := &w.visit
-	fs.StringVar(&v.from, "from", "usb", "the radio, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
+	v.from = usualSource()
+	fs.Var(&v.from, "from", "the radio, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
 	fs.Var(&fileName{&w.log}, "log", "keep the readings in `FILE`; one that is there already is gone on with")
 	w.every = time.Second
 	fs.Var(&long{to: &w.every, min: 250 * time.Millisecond, max: time.Hour}, "every", "`TIME` from reading to reading, such as 1s or 5m")
@@ -99,7 +100,7 @@ func (w *watchFlags) check(operands []string) (from sourceWord, some, plan []ban
 	if least := watch.LeastEvery(len(some)); w.every < least {
 		return fail(usagef("--every %v is too short for %d channels", w.every, len(some)).hint("--every %v, or fewer channels", least))
 	}
-	if from, err = parseSource(v.from); err != nil {
+	if from, err = v.from.parse(); err != nil {
 		return fail(err)
 	}
 	if !from.kind.radio() {

@@ -26,7 +26,8 @@ type wholeChannel struct {
 // declareSource declares the flags that say where the samples come from.
 func (w *wholeChannel) declareSource(fs *pflag.FlagSet) {
 	v := &w.visit
-	fs.StringVar(&v.from, "from", "usb", "where samples come from, a `SOURCE`: a recording, sim:lighthouse, sim:FILE.toml, or a radio that sees 6 MHz at once")
+	v.from = usualSource()
+	fs.Var(&v.from, "from", "where samples come from, a `SOURCE`: a recording, sim:lighthouse, sim:FILE.toml, or a radio that sees 6 MHz at once")
 	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: as high as it allows")
 	fs.BoolVar(&v.bias, "bias-tee", false, "feed an amplifier through the antenna socket while listening; not with an antenna that is a short circuit for direct current")
@@ -51,7 +52,7 @@ func (w *wholeChannel) check(command string, operands []string) error {
 		return usagef("%s wants one channel, not %d", command, len(channels)).hint("rooftone %s %d", command, channels[0].Number)
 	}
 	w.channel = channels[0]
-	if w.from, err = parseSource(w.visit.from); err != nil {
+	if w.from, err = w.visit.from.parse(); err != nil {
 		return err
 	}
 	return w.visit.suits(w.from)
@@ -95,8 +96,8 @@ func (w *wholeChannel) listen(ctx context.Context, deliver receive.Deliver) erro
 	var err error
 	if w.src.tuner != nil {
 		rate := receive.DefaultRateHz
-		if w.visit.raw.rate != nil {
-			rate = *w.visit.raw.rate
+		if asked := w.visit.raw.rate(); asked > 0 {
+			rate = asked
 		}
 		if !receive.Covers(w.channel, w.channel.CenterHz(), rate) {
 			return w.narrow(&receive.NarrowError{Channel: w.channel, CenterHz: w.channel.CenterHz(), RateHz: rate})
@@ -122,23 +123,13 @@ func (w *wholeChannel) listen(ctx context.Context, deliver receive.Deliver) erro
 // explainCommand is what to type to learn more of the channel from the same source.
 func (w *wholeChannel) explainCommand() string {
 	command := fmt.Sprintf("rooftone explain %d", w.channel.Number)
-	if w.visit.from != "usb" {
-		command += " --from " + w.visit.from
+	if !w.visit.from.usual() {
+		command += " --from " + w.visit.from.String()
 	}
-	raw := w.visit.raw
 	if w.from.kind != fromFile {
 		return command // explain asks a radio for a rate of its own
 	}
-	if raw.format != "" {
-		command += " --format " + raw.format
-	}
-	if raw.rate != nil {
-		command += fmt.Sprintf(" --rate %g", *raw.rate)
-	}
-	if raw.center != nil {
-		command += fmt.Sprintf(" --center %g", *raw.center)
-	}
-	return command
+	return command + w.visit.raw.String()
 }
 
 // narrow says of samples that do not show the whole channel what can be done with

@@ -107,7 +107,7 @@ func TestRefusedArchive(t *testing.T) {
 		"link":        {tarFile(t, tar.FormatUSTAR, two[0], entry{"a.sigmf-data", nil, tar.TypeSymlink}), "the archive has no a.sigmf-data"},
 		"bad sum":     {garbled, "reading the archive: archive/tar: invalid tar header"},
 		"not tar":     {ramp(2000), "reading the archive"},
-		"empty":       {nil, "holds 0 recordings"},
+		"empty":       {nil, "is empty"},
 		"only a head": {tarFile(t, tar.FormatUSTAR, two[0])[:512], "the JSON ends in the middle"},
 	}
 	for name, test := range tests {

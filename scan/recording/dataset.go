@@ -157,6 +157,14 @@ func (s *streamData) peek(ctx context.Context, n int) ([]byte, error) {
 	return s.rest[:min(n, len(s.rest))], nil
 }
 
+// peekAt is peek from an offset on that has not been passed.
+func (s *streamData) peekAt(ctx context.Context, offset int64, n int) ([]byte, error) {
+	if _, err := s.readAt(ctx, nil, offset); err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
+	}
+	return s.peek(ctx, n)
+}
+
 func (s *streamData) readAt(ctx context.Context, p []byte, offset int64) (int, error) {
 	if offset < s.at {
 		return 0, errors.New("a stream cannot be read backwards")

@@ -14,9 +14,15 @@
 //
 // Full scale is 1. cu8 follows tuner.FromByte (middle 127.5); other unsigned
 // formats likewise; signed integers are divided by 2^(bits−1), so that 0 stays
-// 0; floats are taken as they are; 8-bit WAV has its middle at 128, as the
-// RIFF specification says. A sample counts as clipped when I or Q has one of
-// the format's two extreme values, or as a float reaches ±1.
+// 0; 8-bit WAV has its middle at 128, as the RIFF specification says. A sample
+// counts as clipped when I or Q has one of the format's two extreme values.
+//
+// A float may have any scale, and its format has no rails. Both are looked for
+// in the values themselves, of the whole recording or of many pieces of a large
+// one, so that all its stays keep their levels to each other: values far beyond
+// 1, or 60 dB below it, are divided by a power of two; where the largest value
+// comes again and again, a converter has cut off what lay beyond. What this
+// program wrote is never scaled.
 //
 // # What is missing
 //

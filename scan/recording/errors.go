@@ -46,7 +46,7 @@ func (e *TruncatedError) Error() string {
 func (e *TruncatedError) Unwrap() error { return io.ErrUnexpectedEOF }
 
 // A SampleError says that a sample is none: NaN, infinite, or so far beyond
-// full scale that the file is damaged or has another scale.
+// full scale that the file must be damaged.
 type SampleError struct {
 	Path  string
 	Index int64 // in the file, from 0
@@ -54,7 +54,7 @@ type SampleError struct {
 }
 
 func (e *SampleError) Error() string {
-	return fmt.Sprintf("%s: sample %d is %v: the recording is damaged, or its full scale is not 1", e.Path, e.Index, e.Value)
+	return fmt.Sprintf("%s: sample %d is %v: the recording is damaged", e.Path, e.Index, e.Value)
 }
 
 // A ChecksumError says that the samples are not those that the metadata were

@@ -2,24 +2,18 @@ package recording
 
 import (
 	"encoding/binary"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"rooftone/scan/tuner"
 )
-
-// limitFS is how far beyond full scale a floating-point sample may lie before
-// the recording is taken for damaged or for one with another scale. It leaves
-// room for integers that were stored as floats without scaling.
-const limitFS = 1 << 16
 
 // A format turns the bytes of interleaved I and Q values into samples.
 type format struct {
 	name  string // in SigMF's words
 	width int    // bytes in one of I and Q
 	swap  bool   // big-endian
+	float bool   // floating point: full scale is not told by the format
 
 	// convert fills dst from little-endian src, which holds len(dst) samples.
 	// It returns how many lie on a rail, and the place of the first value that
@@ -38,43 +32,31 @@ func (f format) decode(dst []complex64, src []byte) (clipped, bad int) {
 	return f.convert(dst, src)
 }
 
-// formatWords lists the usual sample formats for error lines.
-const formatWords = "cu8, ci8, ci16_le or cf32_le"
-
-// parseFormat finds the format that a SigMF datatype names. A multi-byte one
-// without _le or _be is little-endian, as every common machine writes it.
+// parseFormat finds the format that a word names.
 func parseFormat(word string) (format, error) {
-	name, swap := word, false
-	switch {
-	case strings.HasSuffix(word, "_le"):
-		name = word[:len(word)-3]
-	case strings.HasSuffix(word, "_be"):
-		name, swap = word[:len(word)-3], true
-	}
-	if strings.HasPrefix(name, "r") && slices.Contains(valueNames(), name[1:]) {
-		return format{}, fmt.Errorf("holds real samples (%s), which have no centre frequency: record I and Q instead, as %s", short(word), formatWords)
-	}
-	if !strings.HasPrefix(name, "c") || !slices.Contains(valueNames(), name[1:]) {
-		return format{}, fmt.Errorf("sample format %q is not known: use %s", short(word), formatWords)
-	}
-	f := format{name: name, swap: swap}
+	name, width, swap := splitFormat(word)
+	f := format{name: name, width: width, swap: swap}
 	switch name {
+	case "":
+		return format{}, unknownFormat(word)
 	case "cu8":
-		f.width, f.convert = 1, convertU8()
+		f.convert = convertU8()
 	case "ci8":
-		f.width, f.convert = 1, convertI8()
+		f.convert = convertI8()
 	case "cu16":
-		f.width, f.convert = 2, convertU16
+		f.convert = convertU16
 	case "ci16":
-		f.width, f.convert = 2, convertI16
+		f.convert = convertI16
 	case "cu32":
-		f.width, f.convert = 4, convertU32
+		f.convert = convertU32
 	case "ci32":
-		f.width, f.convert = 4, convertI32
+		f.convert = convertI32
 	case "cf32":
-		f.width, f.convert = 4, convertF32
+		f = f.scaled(1, math.Inf(-1), math.Inf(1))
+		f.float = true
 	case "cf64":
-		f.width, f.convert = 8, convertF64
+		f = f.scaled(1, math.Inf(-1), math.Inf(1))
+		f.float = true
 	}
 	if f.width > 1 {
 		f.name += "_le"
@@ -83,11 +65,6 @@ func parseFormat(word string) (format, error) {
 		}
 	}
 	return f, nil
-}
-
-// valueNames lists the value types of SigMF datatypes.
-func valueNames() []string {
-	return []string{"u8", "i8", "u16", "i16", "u32", "i32", "f32", "f64"}
 }
 
 func swapBytes(b []byte, width int) {
@@ -235,47 +212,6 @@ func convertU32(dst []complex64, src []byte) (clipped, bad int) {
 		}
 	}
 	return clipped, -1
-}
-
-func convertF32(dst []complex64, src []byte) (clipped, bad int) {
-	const (
-		sign = 1 << 31
-		one  = 0x3f800000 // the bits of 1; above it come larger values, infinity, NaN
-	)
-	for i := range dst {
-		w := binary.LittleEndian.Uint64(src[8*i:])
-		a, b := uint32(w), uint32(w>>32)
-		dst[i] = complex(math.Float32frombits(a), math.Float32frombits(b))
-		if a&^sign >= one || b&^sign >= one {
-			if !sane(dst[i]) {
-				return clipped, i
-			}
-			clipped++
-		}
-	}
-	return clipped, -1
-}
-
-func convertF64(dst []complex64, src []byte) (clipped, bad int) {
-	for i := range dst {
-		re := math.Float64frombits(binary.LittleEndian.Uint64(src[16*i:]))
-		im := math.Float64frombits(binary.LittleEndian.Uint64(src[16*i+8:]))
-		dst[i] = complex(float32(re), float32(im))
-		if !(math.Abs(re) < 1 && math.Abs(im) < 1) {
-			if !sane(dst[i]) {
-				return clipped, i
-			}
-			clipped++
-		}
-	}
-	return clipped, -1
-}
-
-// sane tells whether a healthy recording can hold z: NaN, infinity and what
-// lies far beyond full scale are not.
-func sane(z complex64) bool {
-	re, im := real(z), imag(z)
-	return re >= -limitFS && re <= limitFS && im >= -limitFS && im <= limitFS
 }
 
 // short cuts a string from a file down to what an error line can bear.

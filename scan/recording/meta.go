@@ -49,6 +49,9 @@ type Antenna struct {
 	Polarization string   // such as "horizontal"
 }
 
+// program is what this program calls itself in its recordings.
+const program = "rooftone"
+
 // unknownModel stands for a model that was not given: the antenna extension
 // asks for one.
 const unknownModel = "unknown"
@@ -96,7 +99,7 @@ func (m Meta) fields() globalObject {
 		License:     m.License,
 	}
 	if g.Recorder == "" {
-		g.Recorder = "rooftone"
+		g.Recorder = program
 	}
 	if c := m.Clock; c.ReferenceHz > 0 {
 		g.ReferenceHz = &c.ReferenceHz
@@ -123,7 +126,7 @@ func (m Meta) fields() globalObject {
 // reader that a recording is complete, and it carries where the antenna looked.
 func (m Meta) whole(samples int64) annotationObject {
 	start, count := index(0), index(samples)
-	o := annotationObject{SampleStart: &start, SampleCount: &count, Generator: "rooftone", Comment: "the whole recording"}
+	o := annotationObject{SampleStart: &start, SampleCount: &count, Generator: program, Comment: "the whole recording"}
 	if a := m.Antenna; a != nil {
 		o.Azimuth, o.Elevation, o.Polarization = a.BearingDeg, a.ElevationDeg, a.Polarization
 	}

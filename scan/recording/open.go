@@ -21,10 +21,11 @@ const (
 )
 
 // Hints tell what a recording may not tell itself. A zero field tells nothing.
-// One that contradicts the recording is refused.
+// One that contradicts the recording is refused; one that its name contradicts
+// is believed.
 type Hints struct {
-	// Format is the sample format in SigMF's words, such as "cu8". Setting it
-	// means that the file holds nothing but samples.
+	// Format is the sample format, such as "cu8", in a word that ParseFormat
+	// knows. Setting it means that the file holds nothing but samples.
 	Format   string
 	RateHz   float64
 	CenterHz float64
@@ -32,11 +33,12 @@ type Hints struct {
 
 // Open opens a recording. The path is that of one of the two files of a SigMF
 // recording or their common base name, of a SigMF archive, which may be
-// compressed by gzip as a whole, of a WAV file with I and Q as its two channels, or of a file of bare samples. "-" is standard
-// input, for WAV and bare samples.
+// compressed by gzip as a whole, of a WAV file with I and Q as its two
+// channels, or of a file of bare samples. "-" is standard input, for WAV and
+// bare samples.
 //
-// What the file does not tell must stand in the hints, else Open returns a
-// *MissingError. A recording that holds none of its samples is a
+// What the file does not tell must stand in the hints or in its name
+// (ParseName), else Open returns a *MissingError. A recording that holds none of its samples is a
 // *TruncatedError; one that holds some is told so at its end.
 //
 // The context is for the headers of a stream only.
@@ -47,6 +49,23 @@ func Open(ctx context.Context, path string, h Hints) (*Reader, error) {
 	if path == "-" {
 		return NewReader(ctx, "standard input", os.Stdin, h)
 	}
+	r, err := open(ctx, path, h)
+	if err != nil {
+		return nil, err
+	}
+	return settled(ctx, r)
+}
+
+// settled returns a reader that knows its full scale.
+func settled(ctx context.Context, r *Reader) (*Reader, error) {
+	if err := r.settle(ctx); err != nil {
+		r.Close()
+		return nil, err
+	}
+	return r, nil
+}
+
+func open(ctx context.Context, path string, h Hints) (*Reader, error) {
 	if h.Format == "" {
 		if base, ok := sigmfBase(path); ok {
 			return openPair(base, h)
@@ -79,7 +98,7 @@ func NewReader(ctx context.Context, name string, r io.Reader, h Hints) (*Reader,
 		s.close()
 		return nil, err
 	}
-	return reader, nil
+	return settled(ctx, reader)
 }
 
 func (h Hints) check() error {
@@ -179,6 +198,9 @@ func openFile(ctx context.Context, path string, f *os.File, h Hints) (*Reader, e
 	if h.Format != "" {
 		return newRaw(path, data, h)
 	}
+	if info.Size() == 0 {
+		return nil, fmt.Errorf("%s: is empty", path)
+	}
 	head := make([]byte, 512)
 	n, err := data.readAt(ctx, head, 0)
 	if err != nil && !errors.Is(err, io.EOF) {
@@ -193,7 +215,7 @@ func openFile(ctx context.Context, path string, f *os.File, h Hints) (*Reader, e
 	case isGzip(head):
 		r, err := openPacked(ctx, path, f, h)
 		if errors.Is(err, errNotArchive) {
-			return nil, unknownKind(path, head, h)
+			return nil, compressed(path)
 		}
 		return r, err
 	case isTar(head), strings.HasSuffix(path, archiveEnding):
@@ -209,7 +231,7 @@ func openFile(ctx context.Context, path string, f *os.File, h Hints) (*Reader, e
 		f.Close()
 		return openPair(base, h)
 	}
-	return nil, unknownKind(path, head, h)
+	return openBare(path, head, data, h)
 }
 
 func openStream(ctx context.Context, name string, s *streamData, h Hints) (*Reader, error) {
@@ -226,23 +248,31 @@ func openStream(ctx context.Context, name string, s *streamData, h Hints) (*Read
 	if isTar(head) {
 		return nil, fmt.Errorf("%s: a SigMF archive cannot be read as a stream: save it as a file", name)
 	}
-	return nil, unknownKind(name, head, h)
+	return openBare(name, head, s, h)
 }
 
-// unknownKind explains what to do with a file that could be anything.
-func unknownKind(path string, head []byte, h Hints) error {
+// openBare opens what has no header: bare samples, if its name tells of which
+// format, or something that could be anything.
+func openBare(path string, head []byte, data dataset, h Hints) (*Reader, error) {
 	for _, magic := range []string{"\x1f\x8b", "\xfd7zXZ", "BZh", "PK\x03\x04", "\x28\xb5\x2f\xfd"} {
 		if strings.HasPrefix(string(head), magic) {
-			return fmt.Errorf("%s: is compressed: unpack it first", path)
+			return nil, compressed(path)
 		}
 	}
 	if strings.EqualFold(filepath.Ext(path), ".wav") {
-		return fmt.Errorf("%s: does not begin as a WAV file does", path)
+		return nil, fmt.Errorf("%s: does not begin as a WAV file does", path)
 	}
-	missing := &MissingError{path, []string{"format"}}
-	missing.Wants = append(missing.Wants, h.missing()...)
-	return missing
+	told, err := ParseName(path, h)
+	if err != nil {
+		return nil, err
+	}
+	if told.Format == "" {
+		return nil, &MissingError{path, append([]string{"format"}, told.missing()...)}
+	}
+	return newRaw(path, data, h)
 }
+
+func compressed(path string) error { return fmt.Errorf("%s: is compressed: unpack it first", path) }
 
 func (h Hints) missing() (wants []string) {
 	if h.RateHz == 0 {
@@ -255,12 +285,16 @@ func (h Hints) missing() (wants []string) {
 }
 
 // newRaw makes the Reader of bare samples.
-func newRaw(path string, data dataset, h Hints) (*Reader, error) {
-	if wants := h.missing(); len(wants) > 0 {
-		return nil, &MissingError{path, wants}
-	}
+func newRaw(path string, data dataset, given Hints) (*Reader, error) {
 	if strings.HasSuffix(path, metaEnding) {
 		return nil, fmt.Errorf("%s: holds metadata, not samples", path)
+	}
+	h, err := ParseName(path, given)
+	if err != nil {
+		return nil, err
+	}
+	if wants := h.missing(); len(wants) > 0 {
+		return nil, &MissingError{path, wants}
 	}
 	f, err := parseFormat(h.Format)
 	if err != nil {
@@ -268,11 +302,28 @@ func newRaw(path string, data dataset, h Hints) (*Reader, error) {
 	}
 	count := int64(unknownCount)
 	if size := data.size(); size >= 0 {
+		// What a broken-off sample left behind the last whole one is no loss.
 		if count = size / f.size(); count == 0 {
 			return nil, fmt.Errorf("%s: holds no samples", path)
 		}
 	}
-	return newReader(path, f, data, []span{{
+	r := newReader(path, f, data, []span{{
 		Span: Span{tuner.Stay{CenterHz: h.CenterHz, RateHz: h.RateHz, GainDB: tuner.UnknownGain()}, count},
-	}}), nil
+	}})
+	r.named = h.without(given)
+	return r, nil
+}
+
+// without returns the hints that others do not have.
+func (h Hints) without(o Hints) Hints {
+	if o.Format != "" {
+		h.Format = ""
+	}
+	if o.RateHz != 0 {
+		h.RateHz = 0
+	}
+	if o.CenterHz != 0 {
+		h.CenterHz = 0
+	}
+	return h
 }

@@ -12,7 +12,7 @@ import (
 )
 
 const (
-	minRateHz = 1e6
+	minRateHz = 0.25e6
 	maxRateHz = 20e6
 
 	// A dongle's true rate stands a little beside the round one that it was
@@ -52,6 +52,10 @@ type Reader struct {
 	unpacked error
 
 	format format
+	scale  float64 // the file's value for full scale
+	levels *levels // of samples in floating point; else nil
+	own    bool    // written by this program
+	named  Hints   // what was taken from the file's name
 	data   dataset
 	spans  []span
 
@@ -73,6 +77,7 @@ func newReader(path string, f format, data dataset, spans []span) *Reader {
 		info:   tuner.Info{Name: path, Datatype: f.name},
 		meta:   Meta{Datatype: f.name},
 		format: f,
+		scale:  1,
 		data:   data,
 		spans:  spans,
 		at:     -1,
@@ -87,6 +92,10 @@ func (r *Reader) Info() tuner.Info { return r.info }
 // Meta returns what the recording says of its making. Of WAV and raw files
 // only the Datatype is known.
 func (r *Reader) Meta() Meta { return r.meta }
+
+// Named returns what was taken from the file's name because neither the file
+// nor the Hints told it.
+func (r *Reader) Named() Hints { return r.named }
 
 // Spans returns the stays that Next will go through, in their order, as far
 // as they can be known beforehand.
@@ -229,7 +238,7 @@ func after(start time.Time, n int64, rateHz float64) time.Time {
 // checkRate refuses sample rates that are no use here.
 func checkRate(hz float64) error {
 	if !(hz >= minRateHz*(1-rateSlack) && hz <= maxRateHz*(1+rateSlack)) {
-		return fmt.Errorf("sample rate of %g Hz is not between 1 and 20 MS/s", hz)
+		return fmt.Errorf("sample rate of %g Hz is not between 0.25 and 20 MS/s", hz)
 	}
 	return nil
 }

@@ -15,7 +15,8 @@ import (
 
 // newSigMF makes the Reader of a SigMF recording from its two files.
 func newSigMF(path string, m *metadata, data dataset, h Hints) (*Reader, error) {
-	if err := m.fill(path, h); err != nil {
+	named, err := m.fill(path, h)
+	if err != nil {
 		return nil, err
 	}
 	spans, have, promised, err := m.layout(data.size())
@@ -33,6 +34,8 @@ func newSigMF(path string, m *metadata, data dataset, h Hints) (*Reader, error) 
 		return nil, fmt.Errorf("%s: holds no samples", path)
 	}
 	r.meta = m.meta()
+	r.named = named
+	r.own = strings.HasPrefix(r.meta.Recorder, program)
 	r.info.Clock = r.meta.Clock
 	if m.global.SHA512 != nil {
 		r.sha512 = strings.ToLower(*m.global.SHA512)
@@ -40,33 +43,40 @@ func newSigMF(path string, m *metadata, data dataset, h Hints) (*Reader, error) 
 	return r, nil
 }
 
-// fill sets what the metadata leave open from the hints.
-func (m *metadata) fill(path string, h Hints) error {
-	missing := &MissingError{Path: path}
-	switch rate := m.global.SampleRate; {
-	case rate == nil && h.RateHz == 0:
-		missing.Wants = append(missing.Wants, "rate")
-	case rate == nil:
-		m.global.SampleRate = &h.RateHz
-	case h.RateHz != 0 && h.RateHz != *rate:
-		return fmt.Errorf("%s: was recorded at %g MS/s: leave out --rate", path, *rate/1e6)
+// fill sets what the metadata leave open from the hints or else from the file's
+// name, and returns what came from that.
+func (m *metadata) fill(path string, h Hints) (named Hints, err error) {
+	if rate := m.global.SampleRate; rate != nil && h.RateHz != 0 && h.RateHz != *rate {
+		return named, fmt.Errorf("%s: was recorded at %g MS/s: leave out --rate", path, *rate/1e6)
 	}
 	open := false
+	for _, c := range m.captures {
+		open = open || c.frequencyHz == 0
+	}
+	if first := m.captures[0].frequencyHz; !open && h.CenterHz != 0 && (len(m.captures) > 1 || first != h.CenterHz) {
+		return named, fmt.Errorf("%s: tells its centre frequency, %.0f Hz for a start: leave out --center", path, first)
+	}
+	known := Hints{m.format.name, h.RateHz, h.CenterHz}
+	if m.global.SampleRate != nil {
+		known.RateHz = *m.global.SampleRate
+	}
+	if !open {
+		known.CenterHz = m.captures[0].frequencyHz
+	}
+	told, err := ParseName(path, known)
+	if err != nil {
+		return named, err
+	}
+	if wants := told.missing(); len(wants) > 0 {
+		return named, &MissingError{path, wants}
+	}
+	m.global.SampleRate = &told.RateHz
 	for i := range m.captures {
 		if m.captures[i].frequencyHz == 0 {
-			open, m.captures[i].frequencyHz = true, h.CenterHz
+			m.captures[i].frequencyHz = told.CenterHz
 		}
 	}
-	switch {
-	case open && h.CenterHz == 0:
-		missing.Wants = append(missing.Wants, "center")
-	case !open && h.CenterHz != 0 && (len(m.captures) > 1 || m.captures[0].frequencyHz != h.CenterHz):
-		return fmt.Errorf("%s: tells its centre frequency, %.0f Hz for a start: leave out --center", path, m.captures[0].frequencyHz)
-	}
-	if len(missing.Wants) > 0 {
-		return missing
-	}
-	return nil
+	return told.without(known), nil
 }
 
 // layout finds the place of each capture in a dataset of the given length, and

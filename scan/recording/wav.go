@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"time"
 
 	"rooftone/scan/tuner"
 )
@@ -24,6 +25,9 @@ type wavFile struct {
 	rateHz float64
 	data   int64 // offset of the samples
 	length int64 // of the samples in bytes; unknownCount: as far as they go
+
+	centerHz float64   // 0 when it does not say
+	start    time.Time // zero when it does not say
 }
 
 // newWAV makes the Reader of a WAV file whose two channels are I and Q.
@@ -38,8 +42,16 @@ func newWAV(ctx context.Context, path string, data dataset, h Hints) (*Reader, e
 	if h.RateHz != 0 && h.RateHz != w.rateHz {
 		return nil, fmt.Errorf("%s: was recorded at %g MS/s: leave out --rate", path, w.rateHz/1e6)
 	}
+	known := Hints{w.format.name, w.rateHz, h.CenterHz}
 	if h.CenterHz == 0 {
-		return nil, &MissingError{path, []string{"center"}}
+		known.CenterHz = w.centerHz
+	}
+	told, err := ParseName(path, known)
+	if err != nil {
+		return nil, err
+	}
+	if wants := told.missing(); len(wants) > 0 {
+		return nil, &MissingError{path, wants}
 	}
 	count, have := int64(unknownCount), int64(unknownCount)
 	if w.length != unknownCount {
@@ -54,9 +66,10 @@ func newWAV(ctx context.Context, path string, data dataset, h Hints) (*Reader, e
 		have = min(have, count)
 	}
 	r := newReader(path, w.format, data, []span{{
-		Span:   Span{tuner.Stay{CenterHz: h.CenterHz, RateHz: w.rateHz, GainDB: tuner.UnknownGain()}, have},
+		Span:   Span{tuner.Stay{CenterHz: told.CenterHz, RateHz: w.rateHz, GainDB: tuner.UnknownGain(), Start: w.start}, have},
 		offset: w.data,
 	}})
+	r.named = told.without(known)
 	if have < count {
 		r.cut = &TruncatedError{path, count, have}
 	}
@@ -79,69 +92,150 @@ func isWAV(head []byte) bool {
 	return id == "RIFF" || id == "RF64" || id == "BW64"
 }
 
-// parseWAV reads the headers up to the samples.
+// parseWAV reads the headers up to the samples and, in a file, what stands
+// behind them.
 func parseWAV(ctx context.Context, data dataset) (*wavFile, error) {
-	var b [40]byte
-	read := func(p []byte, at int64) error {
-		if _, err := data.readAt(ctx, p, at); errors.Is(err, io.EOF) {
-			return errors.New("the WAV file ends within its headers")
-		} else if err != nil {
-			return err
-		}
-		return nil
-	}
-	if err := read(b[:12], 0); err != nil {
+	p := &wavParser{ctx: ctx, data: data, longLength: unknownCount}
+	head, err := p.read(0, 12)
+	if err != nil {
 		return nil, err
 	}
-	if !isWAV(b[:12]) {
+	if !isWAV(head) {
 		return nil, errors.New("is not a WAV file")
 	}
-	long := string(b[:4]) != "RIFF"
-	w := &wavFile{}
-	longLength := int64(unknownCount)
+	p.long = string(head[:4]) != "RIFF"
 	at := int64(12)
 	const maxChunks = 1000
 	for range maxChunks {
-		if err := read(b[:8], at); err != nil {
+		head, err := p.read(at, 8)
+		if err != nil {
 			return nil, err
 		}
-		id, n := string(b[:4]), int64(binary.LittleEndian.Uint32(b[4:]))
+		id, n := string(head[:4]), int64(binary.LittleEndian.Uint32(head[4:]))
 		at += 8
-		switch id {
-		case "ds64":
-			if err := read(b[:16], at); err != nil {
-				return nil, err
-			}
-			v := binary.LittleEndian.Uint64(b[8:])
-			if v > math.MaxInt64 {
-				return nil, fmt.Errorf("the WAV file claims %d bytes of samples", v)
-			}
-			if v > 0 { // else a recorder was stopped before it knew
-				longLength = int64(v)
-			}
-		case "fmt ":
-			k := min(n, int64(len(b)))
-			if err := read(b[:k], at); err != nil {
-				return nil, err
-			}
-			if err := w.parseFormat(b[:k]); err != nil {
-				return nil, err
-			}
-		case "data":
-			if w.format.convert == nil {
+		if id == "data" {
+			if p.format.convert == nil {
 				return nil, errors.New("the WAV file does not tell its sample format before its samples")
 			}
-			w.data, w.length = at, n
-			if long && n == math.MaxUint32 {
-				w.length = longLength
-			} else if !long {
-				w.length = dataLength(n, data.size()-at)
-			}
-			return w, nil
+			p.wavFile.data, p.length = at, p.dataLength(at, n)
+			p.behind()
+			return &p.wavFile, nil
+		}
+		if err := p.chunk(id, at, n); err != nil {
+			return nil, err
 		}
 		at += n + n&1 // n has 32 bits: with maxChunks this cannot overflow
 	}
 	return nil, errors.New("the WAV file has too many chunks before its samples")
+}
+
+// wavParser reads the chunks of a WAV file.
+type wavParser struct {
+	wavFile
+	ctx        context.Context
+	data       dataset
+	long       bool  // RF64 or BW64
+	longLength int64 // of the samples, where that has 64 bits
+	scratch    [64]byte
+}
+
+// read returns a few bytes, until the next call.
+func (p *wavParser) read(at, n int64) ([]byte, error) {
+	b := p.scratch[:n]
+	if _, err := p.data.readAt(p.ctx, b, at); errors.Is(err, io.EOF) {
+		return nil, errors.New("the WAV file ends within its headers")
+	} else if err != nil {
+		return nil, err
+	}
+	return b, nil
+}
+
+// chunk reads a chunk of n bytes that holds no samples.
+func (p *wavParser) chunk(id string, at, n int64) error {
+	switch id {
+	case "ds64":
+		b, err := p.read(at, 16)
+		if err != nil {
+			return err
+		}
+		// 0 or all ones: a recorder was stopped before it knew.
+		if v := binary.LittleEndian.Uint64(b[8:]); v > 0 && v <= math.MaxInt64 {
+			p.longLength = int64(v)
+		}
+	case "fmt ":
+		b, err := p.read(at, min(n, 40))
+		if err != nil {
+			return err
+		}
+		return p.parseFormat(b)
+	case "auxi":
+		b, err := p.read(at, min(n, auxiBytes))
+		if err != nil {
+			return err
+		}
+		p.parseAuxi(b)
+	}
+	return nil
+}
+
+// dataLength returns the length of the samples from an offset on, of which the
+// headers say n.
+func (p *wavParser) dataLength(at, n int64) int64 {
+	if p.long {
+		if n == math.MaxUint32 || n == 0 {
+			return p.longLength
+		}
+		return n
+	}
+	n = dataLength(n, p.data.size()-at)
+	if n != unknownCount && p.stale(at+n+n&1) {
+		return unknownCount
+	}
+	return n
+}
+
+// stale reports whether more samples stand where the next chunk should: a
+// recorder was stopped that kept its headers up to date from time to time.
+func (p *wavParser) stale(at int64) bool {
+	left := p.data.size() - at
+	if left < 8 {
+		return false
+	}
+	b, err := p.read(at, 8)
+	if err != nil || string(b) == "\x00\x00\x00\x00\x00\x00\x00\x00" {
+		return false
+	}
+	for _, letter := range b[:4] {
+		if letter < ' ' || letter > '~' {
+			return true
+		}
+	}
+	return int64(binary.LittleEndian.Uint32(b[4:])) > left-8
+}
+
+// behind looks for an auxi chunk behind the samples of a file.
+func (p *wavParser) behind() {
+	const most = 100
+	size := p.data.size()
+	if p.length == unknownCount || p.centerHz != 0 {
+		return
+	}
+	at := p.wavFile.data + p.length + p.length&1
+	for range most {
+		if at < 0 || at > size-8 {
+			return
+		}
+		head, err := p.read(at, 8)
+		if err != nil {
+			return
+		}
+		id, n := string(head[:4]), int64(binary.LittleEndian.Uint32(head[4:]))
+		if id == "auxi" {
+			_ = p.chunk(id, at+8, n) // one that was cut off tells nothing
+			return
+		}
+		at += 8 + n + n&1
+	}
 }
 
 // dataLength returns the length of the samples of a RIFF file that states n
