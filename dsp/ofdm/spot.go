@@ -25,13 +25,9 @@ const (
 	aroundBefore, aroundAfter = 0.3e-3, 1.2e-3
 )
 
-// Spotter finds where in a stay a bootstrap may begin. It keeps its buffers and
-// is used by one goroutine at a time. The zero value is ready.
-type Spotter struct {
-	common []complex128
-	power  []float64
-	best   []spot
-}
+// Spotter finds where in a stay a bootstrap may begin. It is used by one
+// goroutine at a time. The zero value is ready.
+type Spotter struct{ best []spot }
 
 // spot is a place and how much its copies are alike, 0 to 1.
 type spot struct {
@@ -59,23 +55,35 @@ func (s *Spotter) Spot(x []complex64, rateHz float64) []int {
 	if count < 1 || long < 8 {
 		return nil
 	}
-	s.sum(x, lag)
-	// What the samples have in common all the time, as a line has, is no copy.
-	always := s.common[len(x)-lag] / complex(float64(len(x)-lag), 0) * complex(float64(long), 0)
 	apart := int(symbolSeconds * rateHz / 2)
 	step := max(1, long/stepsInCopy)
 	values := float64(len(starts)*long) * bandShare
 	least := math.Log(float64(count)/float64(step)/spotChance) / values
+	// What the samples have in common all the time, as a line has, is no copy.
+	always := inCommon(x, lag, 0, len(x)-lag)
+	always.product *= complex(float64(long)/float64(len(x)-lag), 0)
 	s.best = s.best[:0]
+	var windows [4]copied
+	for k, start := range starts {
+		windows[k] = inCommon(x, lag, start, start+long)
+	}
 	for at := 0; at < count; at += step {
-		var sum complex128
-		var whole float64
-		for _, start := range starts {
-			sum += s.common[at+start+long] - s.common[at+start] - always
-			whole += s.power[at+start+long] - s.power[at+start]
+		var all copied
+		for k := range windows {
+			all.product += windows[k].product - always.product
+			all.power += windows[k].power
 		}
-		if alike := (real(sum)*real(sum) + imag(sum)*imag(sum)) / (whole * whole); alike > least {
+		if alike := (real(all.product)*real(all.product) + imag(all.product)*imag(all.product)) / (all.power * all.power); alike > least {
 			s.take(spot{at, alike}, apart)
+		}
+		if at+step >= count {
+			break
+		}
+		for k, start := range starts {
+			from := at + start
+			gone, come := inCommon(x, lag, from, from+step), inCommon(x, lag, from+long, from+long+step)
+			windows[k].product += come.product - gone.product
+			windows[k].power += come.power - gone.power
 		}
 	}
 	slices.SortFunc(s.best, func(a, b spot) int { return cmp.Compare(b.alike, a.alike) })
@@ -92,22 +100,24 @@ const (
 	spotChance  = 0.05 // of a place in a stay of noise
 )
 
-// sum fills the running sums of what the samples have in common with those a
-// lag later, and of the power of both.
-func (s *Spotter) sum(x []complex64, lag int) {
-	n := len(x) - lag
-	if cap(s.common) < n+1 {
-		s.common, s.power = make([]complex128, n+1), make([]float64, n+1)
-	}
-	s.common, s.power = s.common[:n+1], s.power[:n+1]
+// copied is what samples have in common with those a lag later, and the power of
+// both.
+type copied struct {
+	product complex128
+	power   float64
+}
+
+// inCommon returns that for the samples from first up to last.
+func inCommon(x []complex64, lag, first, last int) copied {
 	var re, im, power float64
-	for i, b := range x[lag:] {
-		a := x[i]
+	later := x[first+lag : last+lag]
+	for i, a := range x[first:last] {
+		b := later[i]
 		re += float64(real(a)*real(b) + imag(a)*imag(b))
 		im += float64(real(a)*imag(b) - imag(a)*real(b))
 		power += float64(real(a)*real(a)+imag(a)*imag(a)+real(b)*real(b)+imag(b)*imag(b)) / 2
-		s.common[i+1], s.power[i+1] = complex(re, im), power
 	}
+	return copied{complex(re, im), power}
 }
 
 // take keeps a place, unless better ones fill the list. Of places near each

@@ -88,19 +88,17 @@ func Channels(list []*listen.Slice, o Options) Result {
 		out.Clock = findClock(all)
 	}
 	shown := views(list, occupied(list, all), out.Clock.scale(), roundingPower(o.Source.Datatype))
-	from := make([]*view, len(out.Readings))
 	for _, v := range shown {
 		v.stitch(o.Channels)
 		m := &measurer{Options: o, view: v, clock: out.Clock}
 		for i, r := range m.measure(all) {
 			if r.Heard() && tellsMore(&r, &out.Readings[i]) {
-				out.Readings[i], from[i] = r, v
+				out.Readings[i] = r
+				v.copyInto(shown[0], r.Channel)
 			}
 		}
-	}
-	for i, v := range from {
-		if v != nil {
-			v.copyInto(shown[0], out.Readings[i].Channel)
+		if v != shown[0] {
+			v.spectrum.Density, v.lift = nil, nil // a stitched band is large: only the first is shown
 		}
 	}
 	out.Spectrum, out.SpectrumGainDB = shown[0].spectrum, shown[0].gainDB
