@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"math"
 	"math/bits"
+	"slices"
 
 	"rooftone/dsp/psd"
 	"rooftone/dsp/robust"
@@ -100,6 +101,7 @@ type Finder struct {
 	level  []float64 // of the spectrum's surroundings, by bin
 	blocks []float64
 	near   []float64
+	lower  []float64
 }
 
 // NewFinder returns a Finder for a sample rate in Hz.
@@ -207,14 +209,40 @@ func (f *Finder) findSteadiness(out *Found, x []complex64, lowHz, highHz float64
 	if out.Restlessness < 1+out.scatter() {
 		return nil
 	}
+	out.OnShare = f.onShare(low, high, math.Sqrt(expect), out.scatter())
+	return nil
+}
+
+// onShare is the share of restless pieces that are on. Where the quieter ones are
+// as steady as noise, these are off, and what stands out of them is on: bursts over
+// something steady. Otherwise it is those nearer to the loudest than to the
+// quietest. sigma is the relative standard deviation of noise's.
+func (f *Finder) onShare(low, high, sigma, scatter float64) float64 {
+	const (
+		quiet    = 0.85  // of the pieces
+		variance = 0.641 // of a normal variate below its quantile of that
+		mean     = 0.274 // by which its mean is lower, in standard deviations
+		standOut = 5     // standard deviations
+	)
+	sorted := slices.Clone(f.blocks)
+	slices.Sort(sorted)
+	sorted = sorted[:int(quiet*float64(len(sorted)))]
+	middle := robust.Mean(sorted)
+	var spread float64
+	for _, p := range sorted {
+		spread += (p/middle - 1) * (p/middle - 1) / float64(len(sorted)-1)
+	}
+	limit := (low + high) / 2
+	if spread < variance*sigma*sigma*(1+scatter) {
+		limit = middle * (1 + (mean+standOut)*sigma)
+	}
 	on := 0
 	for _, p := range f.blocks {
-		if p > (low+high)/2 {
+		if p > limit {
 			on++
 		}
 	}
-	out.OnShare = float64(on) / float64(n)
-	return nil
+	return float64(on) / float64(len(f.blocks))
 }
 
 // lineRatio is the power of a bin over that of its surroundings from which it
@@ -237,19 +265,61 @@ func (f *Finder) levels(power []float64, first, last int) {
 // themselves. The mean power spectrum is divided by its own level, which makes
 // it that of white samples; its transform is their correlation. With v for its
 // scatter about 1, noise's has the power Σv² at every delay, exponentially
-// distributed.
+// distributed. Both halves of the windows must show it, so that one burst does
+// not count: the lower of two such variates exceeds x with a probability of
+// exp(−2x).
 func (f *Finder) findRepeat(out *Found, x []complex64, lowHz, highHz float64) error {
 	size := f.long.Len()
 	windows := len(x) / size
-	first, last, bin := band(size, f.rateHz, lowHz, highHz)
-	reach := int(smoothHz / f.rateHz * float64(size))
-	if out.Blocks == 0 || windows == 0 || last-first < 4*reach {
+	if out.Blocks == 0 || windows < 2 {
 		return nil
 	}
-	clear(f.power)
-	for w := range windows {
-		if err := f.long.Transform(f.work, x[w*size:(w+1)*size]); err != nil {
+	from, to := int(math.Ceil(shortestLag*f.rateHz)), min(int(longestLag*f.rateHz), size/2)
+	if cap(f.lower) < to-from+1 {
+		f.lower = make([]float64, to-from+1)
+	}
+	lower := f.lower[:to-from+1]
+	for i := range lower {
+		lower[i] = math.Inf(1)
+	}
+	var likeness float64
+	for half := range 2 {
+		total, square, err := f.correlate(x, lowHz, highHz, half, windows)
+		if err != nil || !(square > 0) {
 			return err
+		}
+		for i := range lower {
+			v := f.work[from+i]
+			lower[i] = math.Min(lower[i], float64(real(v)*real(v)+imag(v)*imag(v))/square)
+		}
+		likeness += math.Sqrt(square) / total / 2
+	}
+	best := 0
+	for i, v := range lower {
+		if v > lower[best] {
+			best = i
+		}
+	}
+	out.RepeatSeconds = float64(from+best) / f.rateHz
+	out.Likeness = math.Sqrt(lower[best]) * likeness
+	out.Chance = math.Min(1, float64(len(lower))*math.Exp(-2*lower[best]))
+	return nil
+}
+
+// correlate fills work with the correlation of every second window's samples
+// with themselves, from the given one on. It returns the number of bins that it
+// rests on, and what noise's has at each delay; 0 where the band is too narrow.
+func (f *Finder) correlate(x []complex64, lowHz, highHz float64, half, windows int) (total, square float64, err error) {
+	size := f.long.Len()
+	first, last, bin := band(size, f.rateHz, lowHz, highHz)
+	reach := int(smoothHz / f.rateHz * float64(size))
+	if last-first < 4*reach {
+		return 0, 0, nil
+	}
+	clear(f.power)
+	for w := half; w < windows; w += 2 {
+		if err := f.long.Transform(f.work, x[w*size:(w+1)*size]); err != nil {
+			return 0, 0, err
 		}
 		for i := first; i <= last; i++ {
 			v := f.work[bin(i)]
@@ -258,7 +328,6 @@ func (f *Finder) findRepeat(out *Found, x []complex64, lowHz, highHz float64) er
 	}
 	f.smooth(first, last, reach)
 	clear(f.work)
-	var total, square float64
 	for i := first; i <= last; i++ {
 		v := 0.
 		if f.level[i] > 0 {
@@ -268,24 +337,7 @@ func (f *Finder) findRepeat(out *Found, x []complex64, lowHz, highHz float64) er
 		total += v + 1
 		square += v * v
 	}
-	if err := f.long.Inverse(f.work, f.work); err != nil {
-		return err
-	}
-	from, to := int(math.Ceil(shortestLag*f.rateHz)), min(int(longestLag*f.rateHz), size/2)
-	best, most := 0, 0.
-	for lag := from; lag <= to; lag++ {
-		v := f.work[lag]
-		if p := float64(real(v)*real(v) + imag(v)*imag(v)); p > most {
-			best, most = lag, p
-		}
-	}
-	if !(square > 0) || best == 0 {
-		return nil
-	}
-	out.RepeatSeconds = float64(best) / f.rateHz
-	out.Likeness = math.Sqrt(most) / total
-	out.Chance = math.Min(1, float64(to-from+1)*math.Exp(-most/square))
-	return nil
+	return total, square, f.long.Inverse(f.work, f.work)
 }
 
 // smooth fills level with the means of power over reach bins on either side,

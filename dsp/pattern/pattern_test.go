@@ -96,6 +96,23 @@ func TestBursts(t *testing.T) {
 	require.False(t, a.Steady())
 }
 
+// Truth: noise with one burst of pulses in it, as from a switch, which are like
+// each other. Bursts over noise are not a signal that fills a channel.
+func TestOneBurst(t *testing.T) {
+	r := rand.New(rand.NewPCG(15, 16))
+	x := noise(r, 144000)
+	pulse := noise(r, 12)
+	for k := range 12 {
+		for i, v := range pulse {
+			x[50000+650*k+i] += 20 * v
+		}
+	}
+	found := find(t, x, 2.4e6)
+	require.False(t, found.Repeats(), "chance %g", found.Chance)
+	require.False(t, found.Steady())
+	require.Less(t, found.OnShare, 0.2)
+}
+
 // Truth: a constant envelope's power does not vary at all, noise's does.
 func TestConstantEnvelope(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 12))

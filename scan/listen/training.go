@@ -147,12 +147,21 @@ func (s *Slicer) findTraining(out *Slice, c band.Channel, news *pilotNews) bool 
 		if err != nil || fit.Fields == 0 || fit.FalseAlarm > trainingChance/float64(len(tries)) {
 			continue
 		}
+		if know.RangePPM == MaxPPM {
+			// Once more from where the carrier was found: a fit that begins
+			// there ends where one does that the pilot led to.
+			know.ClockPPM, know.RangePPM = -fit.CarrierHz/out.CenterHz*1e6, pilotRangePPM
+			if again, err := t.Fit(s.kept, know); err == nil && again.Fields > 0 {
+				again.FalseAlarm = fit.FalseAlarm
+				fit = again
+			}
+		}
 		found := Trained{Channel: c, OffsetHz: out.CenterHz - c.LowerHz, CenterHz: out.CenterHz, Training: fit}
 		if fit.Changing < changingChance {
 			s.followFields(t, &found, out.RateHz, know)
 		}
 		ppm, _ := found.ClockByCarrier()
-		if know.RangePPM == pilotRangePPM {
+		if i < len(news.ppm) {
 			ppm = news.ppm[i]
 		}
 		news.ppm, news.trained = []float64{ppm}, true

@@ -180,12 +180,25 @@ func (v *view) shapeOf(c band.Channel) *shape {
 	return out
 }
 
-// floor is the shape's noise where it is one; else nil.
+// floor is the shape's noise. Where that drowns in the data it lies somewhere
+// between what it may be at the most and what no receiver is better than; nil
+// where there are no data either.
 func (s *shape) floor() *floor {
-	if s == nil || !(s.noise > 2*s.noiseSigma) {
+	const best = 1e-4 // noise over data: 40 dB
+	if s == nil {
 		return nil
 	}
-	return &floor{s.noise, s.noiseSigma / s.noise, NoiseEdge}
+	if s.noise > 4*s.noiseSigma {
+		return &floor{s.noise, s.noiseSigma / s.noise, NoiseEdge}
+	}
+	most, least := s.noise+2*s.noiseSigma, best*s.data
+	if s.noise > s.noiseSigma {
+		least = math.Max(least, s.noise-2*s.noiseSigma)
+	}
+	if !(least > 0 && most > least && s.data > 4*s.dataSigma) {
+		return nil
+	}
+	return &floor{math.Sqrt(least * most), math.Log(most/least) / 4, NoiseEdge}
 }
 
 // lacks reports whether a station whose data has a density of expected in the

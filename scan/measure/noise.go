@@ -123,7 +123,27 @@ func (v *view) plainFloors(all []evidence, tones []*viewTone) []vacantFloor {
 	if len(wide) == 0 {
 		wide = slivers
 	}
-	return lowest(wide, vacantStepDB+v.passbandSigma())
+	return v.undenied(lowest(wide, vacantStepDB+v.passbandSigma()), all)
+}
+
+// undenied drops the floors above which the quieter half of some other channel
+// does not reach: nothing is quieter than the floor. Two pass bands may differ
+// by that much at their ends.
+func (v *view) undenied(floors []vacantFloor, all []evidence) []vacantFloor {
+	const clearlyDB = 4
+	quietest := math.Inf(1)
+	for i := range all {
+		p := v.parts(all[i].channel)
+		if len(p) < channelParts/4 {
+			continue
+		}
+		level := make([]float64, len(p))
+		for k := range p {
+			level[k] = decibel.Of(p[k].density)
+		}
+		quietest = math.Min(quietest, robust.Median(level))
+	}
+	return slices.DeleteFunc(floors, func(f vacantFloor) bool { return f.db > quietest+clearlyDB })
 }
 
 // lowest drops the floors that stand above their neighbours.
@@ -258,11 +278,30 @@ func (v *view) edgeFloor(edgeHz float64) *floor {
 	}
 	// Neighbouring bins of a Hann window overlap by about 1.5.
 	variance := covariance.At(0, 0) * math.Max(chi, 1/s.Averages) * 1.5
-	sigma := edgeSigmaDB
+	sigma := math.Hypot(edgeSigmaDB, v.droopSigma(edgeHz))
 	if x[0] > -edgeReachHz*0.9 || x[len(x)-1] < edgeReachHz*0.9 {
-		sigma = oneSidedSigmaDB
+		sigma = math.Hypot(sigma, oneSidedSigmaDB)
 	}
 	return &floor{n, math.Hypot(math.Sqrt(variance)/n, sigma*math.Ln10/10), NoiseEdge}
+}
+
+// droopSigma is what is not known of the radio's pass band at a frequency, in dB.
+// Where the pass band could not be found, the ends of a slice lie up to 2.5 dB
+// below its middle: measured on several dongles, osmocom-sdr list, July 2012.
+func (v *view) droopSigma(hz float64) float64 {
+	const inside, most = 0.35, 1.5 // parts of the rate from the middle; dB
+	sigma := v.passbandSigma()
+	if sigma < unknownPassbandDB {
+		return sigma
+	}
+	nearest := 0.5
+	for _, s := range v.slices {
+		nearest = math.Min(nearest, math.Abs(hz-s.CenterHz*v.clock)/s.RateHz)
+	}
+	if nearest < inside {
+		return sigma
+	}
+	return most
 }
 
 // smooth averages each value with its neighbours, for weights that do not

@@ -161,6 +161,10 @@ func (j *judgement) strong(tone *viewTone) {
 		}
 		return
 	}
+	if shape.shows(tone.dataOf()) && !j.evidence.missed(tone.dataOf()/math.Max(shape.noise+2*shape.noiseSigma, tone.dataOf()/1e4)) && !unlikeNoise(j.pattern) {
+		r.Presence = Present // its skirt has a station's shape and level
+		return
+	}
 	if j.noise == nil || len(j.excess) == 0 {
 		j.doubt(Unsure, DoubtNoiseLevel)
 		return
