@@ -13,7 +13,7 @@ import (
 const (
 	// usableShare is the part of a slice, on either side of its middle, that
 	// the radio's filters leave as it is.
-	usableShare = 0.4375
+	usableShare = 0.39
 
 	// skirtShare is how much of a skirt, counted from the channel's edge, is
 	// left out: the signal is weak there, a neighbour near.

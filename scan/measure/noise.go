@@ -53,6 +53,7 @@ type vacantFloor struct {
 	channel band.Channel
 	hz      float64 // middle of what was seen of it
 	db      float64 // density in dBFS/Hz
+	sigmaDB float64
 }
 
 // plain returns the density in dBFS/Hz of a channel that has everything that
@@ -113,8 +114,9 @@ func (v *view) plainFloors(all []evidence, tones []*viewTone) []vacantFloor {
 		for _, s := range seen {
 			seenHz += s.WidthHz()
 		}
-		f := vacantFloor{all[i].channel, (seen[0].LowHz + seen[len(seen)-1].HighHz) / 2, db}
+		f := vacantFloor{all[i].channel, (seen[0].LowHz + seen[len(seen)-1].HighHz) / 2, db, floorSigmaDB}
 		if seenHz < sliverHz {
+			f.sigmaDB = math.Hypot(floorSigmaDB, droopDB)
 			slivers = append(slivers, f)
 		} else {
 			wide = append(wide, f)
@@ -177,16 +179,16 @@ func interpolate(floors []vacantFloor, hz float64) *floor {
 	var db, sigma float64
 	switch {
 	case after < len(floors) && floors[after].hz == hz:
-		db, sigma = floors[after].db, floorSigmaDB
+		db, sigma = floors[after].db, floors[after].sigmaDB
 	case after == 0 || after == len(floors):
 		nearest := floors[min(after, len(floors)-1)]
 		db = nearest.db
-		sigma = math.Hypot(floorSigmaDB, besideDBPerMHz*math.Abs(nearest.hz-hz)/1e6)
+		sigma = math.Hypot(nearest.sigmaDB, besideDBPerMHz*math.Abs(nearest.hz-hz)/1e6)
 	default:
 		a, b := floors[after-1], floors[after]
 		t := (hz - a.hz) / (b.hz - a.hz)
 		db = a.db + t*(b.db-a.db)
-		sigma = math.Hypot(floorSigmaDB, insideDBPerMHz*math.Min(hz-a.hz, b.hz-hz)/1e6)
+		sigma = math.Hypot(math.Max(a.sigmaDB, b.sigmaDB), insideDBPerMHz*math.Min(hz-a.hz, b.hz-hz)/1e6)
 	}
 	return &floor{decibel.Power(db), math.Min(sigma, floorSigmaMaxDB) * math.Ln10 / 10, NoiseVacant}
 }
@@ -282,6 +284,7 @@ func (v *view) edgeFloor(edgeHz float64) *floor {
 	if x[0] > -edgeReachHz*0.9 || x[len(x)-1] < edgeReachHz*0.9 {
 		sigma = math.Hypot(sigma, oneSidedSigmaDB)
 	}
+	sigma = math.Hypot(sigma, decibel.PerNeper*v.foldedAt(edgeHz)/n)
 	return &floor{n, math.Hypot(math.Sqrt(variance)/n, sigma*math.Ln10/10), NoiseEdge}
 }
 
@@ -289,7 +292,7 @@ func (v *view) edgeFloor(edgeHz float64) *floor {
 // Where the pass band could not be found, the ends of a slice lie up to 2.5 dB
 // below its middle: measured on several dongles, osmocom-sdr list, July 2012.
 func (v *view) droopSigma(hz float64) float64 {
-	const inside, most = 0.35, 1.5 // parts of the rate from the middle; dB
+	const inside = 0.35 // parts of the rate from the middle
 	sigma := v.passbandSigma()
 	if sigma < unknownPassbandDB {
 		return sigma
@@ -301,8 +304,11 @@ func (v *view) droopSigma(hz float64) float64 {
 	if nearest < inside {
 		return sigma
 	}
-	return most
+	return droopDB
 }
+
+// droopDB is how far the ends of a slice may lie below its middle.
+const droopDB = 1.5
 
 // smooth averages each value with its neighbours, for weights that do not
 // follow every fluctuation.
