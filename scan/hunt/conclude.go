@@ -145,12 +145,14 @@ func (l *listener) conclude(interrupted bool) *Hunt {
 		r := &l.survey.Channels[i].Reading
 		station[r.Channel.Number] = isStation(r)
 	}
+	suspects := l.inside.Suspects(l.survey.Clock, l.readings())
+	tones := tonesOf(suspects)
 	// Twice: what the first time shows to be a product is no parent.
 	for range 2 {
 		f.parents = s.parents()
 		f.all = mixes(f.parents, channels)
 		f.lines = s.lineRungs(f.all, s.narrow(f.all, l.survey))
-		h.Spurs, h.Own = l.testTones(f)
+		h.Spurs, h.Own = l.testTones(f, tones)
 		f.front, f.rungs = s.climb(channels, func(c band.Channel) bool { return station[c.Number] }, f.parents, f.all, f.lines, levels(l.info.Datatype))
 		if f.front == nil || !f.dropProducts() {
 			break
@@ -164,12 +166,11 @@ func (l *listener) conclude(interrupted bool) *Hunt {
 		h.Products = f.products()
 		h.Origins = f.origins()
 	}
-	suspects := l.inside.Suspects(l.survey.Clock, l.readings())
 	suspects = f.reclassify(suspects, h.Spurs, l.info)
 	suspects = append(suspects, f.suspects(h)...)
 	h.Suspects = l.order(f, suspects)
 	h.Fall = l.faller.choose(h.Suspects, s.clock)
-	h.Missing = l.missing(s, h)
+	h.Missing = l.missing(s, h, tones)
 	l.trimSurvey()
 	return h
 }
@@ -304,7 +305,7 @@ func (f *finding) made(c band.Channel, gain float64, only func(*mix) bool) float
 }
 
 // missing says what could not be done.
-func (l *listener) missing(s *scene, h *Hunt) []string {
+func (l *listener) missing(s *scene, h *Hunt, tones []Suspect) []string {
 	if h.Interrupted {
 		return []string{"the hunt ended before all was heard"}
 	}
@@ -329,10 +330,14 @@ func (l *listener) missing(s *scene, h *Hunt) []string {
 	if !heard {
 		out = append(out, "nothing outside the television channels was heard, so what is strong there is not known")
 	}
-	if l.tuner == nil {
+	switch {
+	case len(tones) == 0:
+	case l.tuner == nil && len(h.Spurs) == 0:
 		out = append(out, "whether a tone moves with the tuning, or stays without an antenna, cannot be asked of a recording")
-	} else if l.Terminate == nil && len(l.tones) > 0 {
-		out = append(out, fmt.Sprintf("%d tones were not compared with the antenna off: add --terminator", len(l.tones)))
+	case l.tuner == nil:
+		out = append(out, "whether a tone stays without an antenna cannot be asked of a recording")
+	case l.Terminate == nil:
+		out = append(out, fmt.Sprintf("%d tones were not compared with the antenna off: add --terminator", len(tones)))
 	}
 	return out
 }

@@ -61,8 +61,8 @@ func (e *examination) hear(l *look) (heard, bool) {
 func (e *examination) impulses() []Suspect {
 	var all []heard
 	for _, l := range e.looks {
-		if l.overloaded() {
-			continue
+		if r := e.readingAt(l.centerHz * e.clock); l.overloaded() || r != nil && !l.of(r) {
+			continue // at a gain that the channel was not measured at less is heard
 		}
 		if h, ok := e.hear(l); ok {
 			all = append(all, h)

@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -37,14 +38,16 @@ func (s *scene) heardAt(x *stay, hz, reachHz float64) (rung, bool) {
 // lineReachHz is how far around a tone its power is looked for.
 const lineReachHz = 6e3
 
-// testTones works out what the second looks tell of each tone.
-func (l *listener) testTones(f *finding) (tests []SpurTest, own []float64) {
+// testTones works out what second looks tell of each tone that had one.
+func (l *listener) testTones(f *finding, tones []Suspect) (tests []SpurTest, own []float64) {
 	reference := l.info.Clock.ReferenceHz
-	for i := range l.tones {
-		t := &l.tones[i]
+	for i := range tones {
+		t := &tones[i]
 		hz := t.FrequencyHz.Value
 		test := SpurTest{FrequencyHz: hz, Harmonic: harmonic(hz/f.clock, reference)}
 		reach := max(lineReachHz, t.WidthHz)
+		// What was looked at again was known a little less well by then.
+		within := 1e3 + t.WidthHz/2
 		var aside, without []rung
 		for _, x := range f.stays {
 			away := math.Abs(hz/f.clock - x.centerHz)
@@ -53,10 +56,15 @@ func (l *listener) testTones(f *finding) (tests []SpurTest, own []float64) {
 			case !ok:
 			case x.off:
 				without = append(without, r)
-			case math.Abs(away-spurShiftHz*1.1) < 1e3:
+			case math.Abs(away-asideHz) < within:
 				aside = append(aside, r)
 			}
 		}
+		if len(aside)+len(without) == 0 {
+			continue
+		}
+		// The first at the highest gain.
+		slices.SortStableFunc(aside, func(a, b rung) int { return cmp.Compare(b.gain, a.gain) })
 		if t.LevelDBFS != nil && len(aside) > 0 {
 			test.judge(aside, f.levelOf(t))
 		}
