@@ -77,6 +77,7 @@ type huntBand struct {
 	Clipped     *float64 `json:"clipped_fraction"`
 	Signals     int      `json:"signals"`
 	StrongestHz *float64 `json:"strongest_hz"`
+	StrongestSD *float64 `json:"strongest_sigma_hz"`
 }
 
 type huntEmitter struct {
@@ -85,6 +86,7 @@ type huntEmitter struct {
 	LowHz     *float64 `json:"low_hz"`
 	HighHz    *float64 `json:"high_hz"`
 	LevelDBFS *float64 `json:"level_dbfs"`
+	SigmaHz   *float64 `json:"frequency_sigma_hz"`
 }
 
 type huntGain struct {
@@ -111,6 +113,7 @@ type huntProduct struct {
 	Formula     string   `json:"formula"`
 	Order       int      `json:"order"`
 	FrequencyHz *float64 `json:"frequency_hz"`
+	SigmaHz     *float64 `json:"frequency_sigma_hz"`
 	WidthHz     *float64 `json:"width_hz"`
 	Services    []string `json:"services"`
 	Channels    []int    `json:"rf_channels"`
@@ -120,6 +123,7 @@ type huntProduct struct {
 
 type huntTone struct {
 	FrequencyHz *float64 `json:"frequency_hz"`
+	SigmaHz     *float64 `json:"frequency_sigma_hz"`
 	Harmonic    *int     `json:"clock_harmonic"`
 	Moves       *bool    `json:"moves"`
 	SlopeDB     *float64 `json:"slope_db"`
@@ -155,18 +159,18 @@ func newHuntReport(h *hunt.Hunt, o hunt.Options) huntReport {
 			row.PowerDBm = round(*b.PowerDBm, 0.1)
 		}
 		if b.StrongestHz > 0 {
-			row.StrongestHz = round(b.StrongestHz, 1)
+			row.StrongestHz, row.StrongestSD = round(b.StrongestHz, 1), round(b.StrongestSigmaHz, 1)
 		}
 		r.Bands = append(r.Bands, row)
 	}
 	for i := range h.Emitters {
 		e := &h.Emitters[i]
-		r.Emitters = append(r.Emitters, huntEmitter{e.Name, e.Service, round(e.LowHz, 1), round(e.HighHz, 1), round(e.LevelDBFS, 0.1)})
+		r.Emitters = append(r.Emitters, huntEmitter{e.Name, e.Service, round(e.LowHz, 1), round(e.HighHz, 1), round(e.LevelDBFS, 0.1), round(e.SigmaHz, 1)})
 	}
 	r.GainTest = newHuntGain(h.Gains)
 	for i := range h.Products {
 		p := &h.Products[i]
-		row := huntProduct{Formula: p.Formula, Order: p.Order, FrequencyHz: round(p.FrequencyHz, 1), WidthHz: round(p.WidthHz, 1),
+		row := huntProduct{Formula: p.Formula, Order: p.Order, FrequencyHz: round(p.FrequencyHz, 1), SigmaHz: round(p.SigmaHz, 1), WidthHz: round(p.WidthHz, 1),
 			Services: p.Services, Channels: []int{}, LevelDBFS: round(p.LevelDBFS, 0.1), ToNoiseDB: round(p.ToNoiseDB, 0.1)}
 		for _, c := range p.Channels {
 			row.Channels = append(row.Channels, c.Number)
@@ -175,7 +179,7 @@ func newHuntReport(h *hunt.Hunt, o hunt.Options) huntReport {
 	}
 	for i := range h.Spurs {
 		t := &h.Spurs[i]
-		row := huntTone{FrequencyHz: round(t.FrequencyHz, 0.1), Moves: t.Moves, Stays: t.Stays}
+		row := huntTone{FrequencyHz: round(t.FrequencyHz, 0.1), SigmaHz: round(t.SigmaHz, 0.1), Moves: t.Moves, Stays: t.Stays}
 		if t.Harmonic > 0 {
 			row.Harmonic = &t.Harmonic
 		}

@@ -135,14 +135,14 @@ func (t *huntText) ownTones(h *hunt.Hunt) {
 	var own []string
 	for i := range h.Suspects {
 		if s := &h.Suspects[i]; s.Kind == hunt.Spur && s.FrequencyHz != nil {
-			own = append(own, fmt.Sprintf("%.3f", s.FrequencyHz.Value/1e6))
+			own = append(own, hunt.Megahertz(*s.FrequencyHz))
 		}
 	}
 	if len(own) == 0 {
 		return
 	}
 	t.line("")
-	t.para("The radio's own tones, which no television set hears: ", strings.Join(own, ", ")+" MHz")
+	t.para("The radio's own tones, which no television set hears: ", strings.Join(own, ", "))
 }
 
 func (t *huntText) gains(g *hunt.GainTest, o hunt.Options) {

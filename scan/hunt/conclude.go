@@ -16,6 +16,7 @@ type Combination struct {
 	Formula     string // such as "2 × FM 98.1 MHz"
 	Order       int
 	FrequencyHz float64 // of its middle
+	SigmaHz     float64 // its standard uncertainty
 	WidthHz     float64
 	Services    []string // that its parents belong to
 	Channels    []band.Channel
@@ -25,10 +26,8 @@ type Combination struct {
 
 // scene puts in order what was heard so far.
 func (l *listener) scene() *scene {
-	s := &scene{clock: 1, survey: l.survey, plan: l.Plan, referenceHz: l.info.Clock.ReferenceHz}
-	if l.survey != nil && l.survey.Clock != nil {
-		s.clock += l.survey.Clock.PPM.Value * 1e-6
-	}
+	s := &scene{survey: l.survey, plan: l.Plan, referenceHz: l.info.Clock.ReferenceHz}
+	s.clock, s.clockPPM = clockOf(l.survey.Clock)
 	if len(l.info.GainsDB) > 0 {
 		s.topDB = slices.Max(l.info.GainsDB)
 	}
@@ -61,6 +60,9 @@ func (s *scene) narrow(all []mix, survey *scan.Survey) []float64 {
 	return out
 }
 
+// doubtHz is how far off a place may be for want of a known clock.
+func (s *scene) doubtHz(hz float64) float64 { return 2 * s.clockPPM.Sigma * 1e-6 * hz }
+
 // narrowHz is the half width up to which a product is looked for as a line.
 const narrowHz = 300e3
 
@@ -81,7 +83,7 @@ func (s *scene) lineRungs(all []mix, places []float64) []lineRungs {
 	var out []lineRungs
 	ladders := s.ladders()
 	for _, hz := range places {
-		reach := 6e3
+		reach := 6e3 + s.doubtHz(hz)
 		for i := range all {
 			if m := &all[i]; math.Abs(m.hz-hz) < 10e3 && m.reach() < narrowHz {
 				reach = max(reach, m.reach())
@@ -254,7 +256,7 @@ func (f *finding) products() []Combination {
 			continue
 		}
 		p := Combination{
-			Formula: m.formula(f.parents), Order: m.order, FrequencyHz: m.hz, WidthHz: 2 * m.reach(),
+			Formula: m.formula(f.parents), Order: m.order, FrequencyHz: m.hz, SigmaHz: m.sigmaHz(f.parents), WidthHz: 2 * m.reach(),
 			Services: m.services(f.parents), LevelDBFS: decibel(power) + f.topDB, ToNoiseDB: math.Inf(-1),
 		}
 		for _, c := range f.channels() {

@@ -35,6 +35,7 @@ type Emitter struct {
 	Name          string // such as "FM 98.1 MHz" or "RF 22"
 	Service       string // a band.Service's name, "television" or "elsewhere"
 	LowHz, HighHz float64
+	SigmaHz       float64 // standard uncertainty of where it is, the clock's error in it
 	LevelDBFS     float64 // as the highest gain would show it
 
 	power  float64 // at the radio's input, stay.perGain's unit
@@ -49,13 +50,14 @@ func (e *Emitter) widthHz() float64  { return e.HighHz - e.LowHz }
 
 // scene is what was heard, put in order.
 type scene struct {
-	stays   []*stay
-	clock   float64 // true frequency over the radio's own
-	topDB   float64 // the radio's highest gain
-	survey  *scan.Survey
-	plan    []band.Channel
-	floors  map[float64]float64 // by gain, a floor's density in FS²/Hz
-	emitter []Emitter           // the strongest first
+	stays    []*stay
+	clock    float64 // true frequency over the radio's own
+	clockPPM measure.Estimate
+	topDB    float64 // the radio's highest gain
+	survey   *scan.Survey
+	plan     []band.Channel
+	floors   map[float64]float64 // by gain, a floor's density in FS²/Hz
+	emitter  []Emitter           // the strongest first
 
 	referenceHz float64 // of the radio's clock; 0 when unknown
 }
@@ -321,13 +323,15 @@ func (s *scene) peak(x *stay, low, high float64) float64 {
 // region names what stands out between two frequencies.
 func (s *scene) region(service band.Service, low, high, power float64) Emitter {
 	e := Emitter{Service: service.Name, LowHz: low, HighHz: high, power: power, noisy: high-low > noisyHz}
+	e.SigmaHz = placeOf(high, pieceHz/math.Sqrt(12), s.clockPPM).Sigma
 	if e.noisy {
 		e.Name = fmt.Sprintf("%s, %.4g-%.4g MHz", service.About, low/1e6, high/1e6)
 		return e
 	}
 	hz := s.centroid(low, high)
 	e.LowHz, e.HighHz = hz-pieceHz/4, hz+pieceHz/4
-	e.Name = fmt.Sprintf("%.2f MHz (%s)", hz/1e6, service.About)
+	e.SigmaHz = placeOf(hz, earHz, s.clockPPM).Sigma
+	e.Name = fmt.Sprintf("%s MHz (%s)", megahertz(hz, e.SigmaHz, 2), service.About)
 	return e
 }
 

@@ -201,18 +201,22 @@ func (e *examination) carriersOf(r *measure.Reading, c *chart) []Suspect {
 func (e *examination) carrier(r *measure.Reading, c *chart, b intrude.Band, power float64) Suspect {
 	low, high := c.at(b.First)-c.stepHz/2, c.at(b.Last)+c.stepHz/2
 	middle, width := (low+high)/2, high-low
-	kind, name := Carrier, fmt.Sprintf("carrier %.0f kHz wide at %.3f MHz", width/1e3, middle/1e6)
+	place := placeOf(middle, math.Max(c.stepHz/2, width/20), e.clockPPM)
+	kind, name := Carrier, fmt.Sprintf("carrier %.0f kHz wide at %s MHz", width/1e3, megahertz(middle, place.Sigma, 3))
 	if width > carrierHz {
-		kind, name = RaisedFloor, fmt.Sprintf("raised floor from %.2f to %.2f MHz", low/1e6, high/1e6)
+		kind, name = RaisedFloor, "raised floor from "+e.span(low, high)
 	}
 	s := Suspect{
 		Kind: kind, Name: name, WidthHz: width,
-		FrequencyHz: &measure.Estimate{Value: middle, Sigma: math.Max(c.stepHz/2, width/20)},
+		FrequencyHz: place,
 		LevelDBFS:   &measure.Estimate{Value: decibel(power), Sigma: 10 / math.Ln10 * math.Hypot(b.Sigma/b.Excess, 0.1)},
-		Evidence: []string{fmt.Sprintf("from %.3f to %.3f MHz the spectrum stands %.1f dB above what is beside it, by %.0f times what chance does",
-			low/1e6, high/1e6, decibel(1+b.Excess), b.Excess/b.Sigma)},
+		Evidence: []string{fmt.Sprintf("from %s the spectrum stands %.1f dB above what is beside it, by %.0f times what chance does",
+			e.span(low, high), decibel(1+b.Excess), b.Excess/b.Sigma)},
 		Next: "listen to this frequency with a narrow receiver, or look when it comes and goes: what sends there by right, and what does not",
 		Cure: "turn the antenna's back to it, or put a filter before the amplifier; tell the authority when it has no right there",
+	}
+	if doubt := e.clockDoubt(middle); doubt != "" {
+		s.Evidence = append(s.Evidence, doubt)
 	}
 	if r.Presence == measure.Present {
 		s.Evidence = append(s.Evidence, fmt.Sprintf("%.0f dB below all of channel %d", r.PowerDBFS.Value-decibel(power), r.Channel.Number))
@@ -273,8 +277,8 @@ func (e *examination) raised(r *measure.Reading, c *chart, level []float64, firs
 		most = math.Max(most, level[k])
 	}
 	s := Suspect{
-		Kind: RaisedFloor, Name: fmt.Sprintf("raised floor from %.2f to %.2f MHz", low/1e6, high/1e6),
-		FrequencyHz: &measure.Estimate{Value: (low + high) / 2, Sigma: (high - low) / 20}, WidthHz: high - low,
+		Kind: RaisedFloor, Name: "raised floor from " + e.span(low, high),
+		FrequencyHz: placeOf((low+high)/2, (high-low)/20, e.clockPPM), WidthHz: high - low,
 		LevelDBFS: &measure.Estimate{Value: decibel(power), Sigma: 0.5},
 		Evidence:  []string{fmt.Sprintf("up to %.1f dB above the noise floor, on channel %d where no station is", most, r.Channel.Number)},
 		Next:      raisedNext, Cure: raisedCure,

@@ -55,7 +55,7 @@ func joined(group []Suspect) Suspect {
 		x := &group[i]
 		if x.FrequencyHz != nil {
 			s.PlacesHz = append(s.PlacesHz, x.FrequencyHz.Value)
-			places = append(places, fmt.Sprintf("%.2f", x.FrequencyHz.Value/1e6))
+			places = append(places, megahertz(x.FrequencyHz.Value, x.FrequencyHz.Sigma, 2))
 		}
 		if x.bandName != "" {
 			bands = append(bands, x.bandName)
@@ -96,7 +96,7 @@ func (s *Suspect) where() string {
 	case s.into != 0:
 		return ""
 	case s.FrequencyHz != nil:
-		return "at " + megahertz(s.FrequencyHz.Value) + " "
+		return "at " + megahertz(s.FrequencyHz.Value, s.FrequencyHz.Sigma, 3) + " MHz "
 	}
 	return ""
 }

@@ -16,10 +16,7 @@ import (
 func (l *listener) secondLooks(ctx context.Context) error {
 	l.tones = tonesOf(l.inside.Suspects(l.survey.Clock, l.readings()))
 	l.tones = l.tones[:min(len(l.tones), mostTones)]
-	clock := 1.0
-	if k := l.survey.Clock; k != nil {
-		clock += k.PPM.Value * 1e-6
-	}
+	clock, _ := clockOf(l.survey.Clock)
 	l.what, l.done, l.total = "second looks at tones", 0, 2*len(l.tones)
 	for _, s := range l.tones {
 		hz := s.FrequencyHz.Value / clock

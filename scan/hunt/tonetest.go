@@ -14,6 +14,7 @@ import (
 // SpurTest is what second looks at a tone told.
 type SpurTest struct {
 	FrequencyHz float64
+	SigmaHz     float64 // its standard uncertainty
 	// Moves says that the tone was not where it had been once the radio was
 	// tuned a little aside; nil where that was not tried.
 	Moves *bool
@@ -44,7 +45,7 @@ func (l *listener) testTones(f *finding, tones []Suspect) (tests []SpurTest, own
 	for i := range tones {
 		t := &tones[i]
 		hz := t.FrequencyHz.Value
-		test := SpurTest{FrequencyHz: hz, Harmonic: harmonic(hz/f.clock, reference)}
+		test := SpurTest{FrequencyHz: hz, SigmaHz: t.FrequencyHz.Sigma, Harmonic: harmonic(hz/f.clock, reference)}
 		reach := max(lineReachHz, t.WidthHz)
 		// What was looked at again was known a little less well by then.
 		within := 1e3 + t.WidthHz/2
@@ -201,7 +202,7 @@ func (f *finding) riders(suspects []Suspect) map[int]int {
 const longAverages = 40
 
 func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
-	mhz := t.FrequencyHz.Value / 1e6
+	place := Megahertz(*t.FrequencyHz)
 	steep := 1.5
 	if f.mixAt(t.FrequencyHz.Value, t.WidthHz) != nil {
 		steep = 1.2 // where one is expected, less proof is enough
@@ -216,7 +217,7 @@ func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 	case test.SlopeDB != nil && test.SlopeDB.Value-2*test.SlopeDB.Sigma > steep:
 		s := test.SlopeDB
 		t.Kind = Product
-		t.Name = fmt.Sprintf("product at %.3f MHz", mhz)
+		t.Name = "product at " + place
 		line := fmt.Sprintf("it rises by %.1f dB for each dB of gain: the receiver makes it", s.Value)
 		if m := f.mixAt(t.FrequencyHz.Value, t.WidthHz); m != nil {
 			line += ", out of " + m.formula(f.parents)
@@ -233,7 +234,7 @@ func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 		}
 		if m := f.lineMixAt(t.FrequencyHz.Value); m != nil && test.SlopeDB != nil {
 			t.Kind = Product
-			t.Name = fmt.Sprintf("product at %.3f MHz, made before the radio", mhz)
+			t.Name = "product at " + place + ", made before the radio"
 			t.cause = cause{Product, beforeRadio + strings.Join(m.services(f.parents), "+")}
 			t.Evidence = slices.Insert(t.Evidence, 0,
 				fmt.Sprintf("it is exactly at %s, and rises by %.1f dB for each dB of gain: something before the radio makes it", m.formula(f.parents), test.SlopeDB.Value))
@@ -252,7 +253,7 @@ const (
 // own makes a tone the radio's.
 func (t *Suspect) own(why string) {
 	t.Kind = Spur
-	t.Name = fmt.Sprintf("the radio's own tone at %.3f MHz", t.FrequencyHz.Value/1e6)
+	t.Name = "the radio's own tone at " + Megahertz(*t.FrequencyHz)
 	t.Evidence = slices.Insert(t.Evidence, 0, why)
 	t.Harms = nil // a receiver does not hear it
 	t.Next = "take the antenna off and hunt again: it stays"
@@ -263,7 +264,7 @@ func (t *Suspect) own(why string) {
 func (f *finding) mixAt(hz, widthHz float64) *mix {
 	for i := range f.all {
 		m := &f.all[i]
-		if m.reach() < narrowHz && math.Abs(m.hz-hz) < 3e3+m.reach()+widthHz/2 {
+		if m.reach() < narrowHz && math.Abs(m.hz-hz) < 3e3+f.doubtHz(hz)+m.reach()+widthHz/2 {
 			return m
 		}
 	}
