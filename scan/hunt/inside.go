@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"rooftone/dsp/impulse"
+	"rooftone/dsp/pattern"
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
@@ -48,14 +49,16 @@ type Inside struct {
 	looks []*look
 	at    map[lookKey]int
 
-	begun   bool  // a stay
-	open    *look // of the stay under way; nil where it shows no channel
-	welch   *psd.Welch
-	welchOf float64
-	meter   *impulse.Meter
-	meterOf float64
-	kept    []complex64 // of the stay's present piece
-	density []float64
+	begun    bool  // a stay
+	open     *look // of the stay under way; nil where it shows no channel
+	welch    *psd.Welch
+	welchOf  float64
+	meter    *impulse.Meter
+	meterOf  float64
+	finder   *pattern.Finder
+	finderOf float64
+	kept     []complex64 // of the stay's present piece
+	density  []float64
 }
 
 // lookKey tells tunings apart. A gain that is not known is stored as 0 with
@@ -72,6 +75,7 @@ type look struct {
 	density  []float32 // FS²/Hz from −rate/2 up
 	averages float64
 	pulses   impulse.Piece
+	repeat   pattern.Found // where the power does not stand still
 	samples  int64
 	clipped  int64
 }
@@ -176,6 +180,7 @@ func (n *Inside) endPiece() {
 		return
 	}
 	n.open.pulses.Add(&p)
+	n.findRepeat(n.kept, &p)
 	segment := int(n.open.rateHz / n.open.stepHz)
 	if quiet := quietRuns(p.Loud, n.open.rateHz, len(n.kept), segment); quiet != nil {
 		for i := 0; i < len(quiet); i += 2 {
@@ -259,6 +264,7 @@ func (l *look) merge(x *look, density []float64) {
 	}
 	l.averages = total
 	l.pulses.Add(&x.pulses)
+	l.repeat.Merge(x.repeat)
 }
 
 // prune keeps to maxLooks by leaving out the shortest look, whenever it came.

@@ -204,13 +204,13 @@ func (e *examination) carrier(r *measure.Reading, c *chart, b intrude.Band, powe
 	place := placeOf(middle, math.Max(c.stepHz/2, width/20), e.clockPPM)
 	kind, name := Carrier, fmt.Sprintf("carrier %.0f kHz wide at %s MHz", width/1e3, megahertz(middle, place.Sigma, 3))
 	if width > carrierHz {
-		kind, name = RaisedFloor, "raised floor from "+e.span(low, high)
+		kind, name = RaisedFloor, "raised floor "+e.span(low, high)
 	}
 	s := Suspect{
 		Kind: kind, Name: name, WidthHz: width,
 		FrequencyHz: place,
 		LevelDBFS:   &measure.Estimate{Value: decibel(power), Sigma: 10 / math.Ln10 * math.Hypot(b.Sigma/b.Excess, 0.1)},
-		Evidence: []string{fmt.Sprintf("from %s the spectrum stands %.1f dB above what is beside it, by %.0f times what chance does",
+		Evidence: []string{fmt.Sprintf("%s the spectrum stands %.1f dB above what is beside it, by %.0f times what chance does",
 			e.span(low, high), decibel(1+b.Excess), b.Excess/b.Sigma)},
 		Next: "listen to this frequency with a narrow receiver, or look when it comes and goes: what sends there by right, and what does not",
 		Cure: "turn the antenna's back to it, or put a filter before the amplifier; tell the authority when it has no right there",
@@ -277,7 +277,7 @@ func (e *examination) raised(r *measure.Reading, c *chart, level []float64, firs
 		most = math.Max(most, level[k])
 	}
 	s := Suspect{
-		Kind: RaisedFloor, Name: "raised floor from " + e.span(low, high),
+		Kind: RaisedFloor, Name: "raised floor " + e.span(low, high),
 		FrequencyHz: placeOf((low+high)/2, (high-low)/20, e.clockPPM), WidthHz: high - low,
 		LevelDBFS: &measure.Estimate{Value: decibel(power), Sigma: 0.5},
 		Evidence:  []string{fmt.Sprintf("up to %.1f dB above the noise floor, on channel %d where no station is", most, r.Channel.Number)},

@@ -75,6 +75,12 @@ func joined(group []Suspect) Suspect {
 	switch s.Kind {
 	case Impulses:
 		s.Name = strings.Replace(s.Name, s.bandName+" band", listed(bands)+" bands", 1)
+	case Bursts:
+		slices.SortFunc(channels, func(a, b string) int { return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b)) })
+		s.Name = "signals in bursts on channels " + listed(channels)
+		if s.cause.of == frameCause {
+			s.Name = "telephone networks' signals on channels " + listed(channels)
+		}
 	case Splatter:
 		s.FrequencyHz, s.PlacesHz, s.WidthHz = nil, nil, 0
 		s.Name = fmt.Sprintf("channel %s spilling into channels %s", s.cause.of, listed(channels))
@@ -93,6 +99,8 @@ func (s *Suspect) where() string {
 	switch {
 	case s.bandName != "":
 		return s.bandName + ": "
+	case s.Kind == Bursts:
+		return fmt.Sprintf("channel %d: ", s.into)
 	case s.into != 0:
 		return ""
 	case s.FrequencyHz != nil:

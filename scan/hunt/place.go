@@ -38,10 +38,14 @@ func megahertz(hz, sigmaHz float64, most int) string {
 	return strconv.FormatFloat(hz/1e6, 'f', decimals, 64)
 }
 
-// span writes a range of frequencies.
+// span writes a range of frequencies, such as "from 520.31 to 520.75 MHz".
 func (e *examination) span(lowHz, highHz float64) string {
 	sigma := e.clockPPM.Sigma * 1e-6 * highHz
-	return megahertz(lowHz, sigma, 2) + " to " + megahertz(highHz, sigma, 2) + " MHz"
+	low, high := megahertz(lowHz, sigma, 2), megahertz(highHz, sigma, 2)
+	if low == high {
+		return fmt.Sprintf("some %.0f kHz around %s MHz", (highHz-lowHz)/1e3, low)
+	}
+	return "from " + low + " to " + high + " MHz"
 }
 
 // clockDoubt says how well places are known where the radio's clock is not; ""
