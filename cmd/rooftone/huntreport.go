@@ -1,6 +1,7 @@
 package main
 
 import (
+	"math"
 	"time"
 
 	"rooftone/scan/hunt"
@@ -55,15 +56,18 @@ type huntHarm struct {
 }
 
 type huntChannel struct {
-	RFChannel int      `json:"rf_channel"`
-	Presence  *string  `json:"presence"`
-	MarginDB  *float64 `json:"margin_db"`
-	GainDB    *float64 `json:"gain_db"`
-	Clipped   *float64 `json:"clipped_fraction"`
-	Origin    *string  `json:"origin"`
-	ExcessDB  *float64 `json:"excess_db"`
-	SlopeDB   *float64 `json:"slope_db"`
-	SlopeSig  *float64 `json:"slope_sigma_db"`
+	RFChannel int          `json:"rf_channel"`
+	Covered   bool         `json:"covered"`
+	SeenShare *float64     `json:"seen_share"`
+	SeenHz    [][2]float64 `json:"seen_hz"`
+	Presence  *string      `json:"presence"`
+	MarginDB  *float64     `json:"margin_db"`
+	GainDB    *float64     `json:"gain_db"`
+	Clipped   *float64     `json:"clipped_fraction"`
+	Origin    *string      `json:"origin"`
+	ExcessDB  *float64     `json:"excess_db"`
+	SlopeDB   *float64     `json:"slope_db"`
+	SlopeSig  *float64     `json:"slope_sigma_db"`
 }
 
 type huntBand struct {
@@ -223,7 +227,15 @@ func huntChannels(h *hunt.Hunt) []huntChannel {
 	out := []huntChannel{}
 	for i := range h.Survey.Channels {
 		c := &h.Survey.Channels[i]
-		row := huntChannel{RFChannel: c.Channel.Number}
+		row := huntChannel{RFChannel: c.Channel.Number, SeenHz: [][2]float64{}}
+		for k := range h.Heard {
+			if seen := &h.Heard[k]; seen.Channel == c.Channel {
+				row.Covered, row.SeenShare = seen.Whole(), round(seen.Share(), 0.001)
+				for _, s := range seen.Seen {
+					row.SeenHz = append(row.SeenHz, [2]float64{math.Round(s.LowHz), math.Round(s.HighHz)})
+				}
+			}
+		}
 		if c.Heard() {
 			row.Presence, row.Clipped = word(c.Presence), round(c.ClippedFraction, 1e-6)
 			row.MarginDB, _ = decibels(c.Margin)

@@ -174,6 +174,7 @@ func (l *listener) conclude(interrupted bool) *Hunt {
 	h.Fall = l.faller.choose(h.Suspects, s.clock)
 	h.Missing = l.missing(s, h, tones)
 	l.trimSurvey()
+	h.Heard = l.inside.Coverage(l.survey.Clock, l.readings())
 	return h
 }
 

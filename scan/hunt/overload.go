@@ -330,12 +330,17 @@ func theChannels(list []band.Channel) string {
 	return "channels " + strings.Join(out, ", ")
 }
 
-// Clean reports whether all was heard and nothing was found that comes from
-// outside or that the receiver makes of it. The radio's own tones do not count:
-// no other receiver hears them.
+// Clean reports whether all of every wanted channel was heard and nothing was
+// found that comes from outside or that the receiver makes of it. The radio's own
+// tones do not count: no other receiver hears them.
 func (h *Hunt) Clean() bool {
-	covered := slices.ContainsFunc(h.Survey.Channels, func(c scan.Channel) bool { return c.Heard() })
-	return covered && !h.Interrupted && len(h.Harmful()) == 0
+	part := slices.ContainsFunc(h.Heard, func(c Coverage) bool { return !c.Whole() })
+	return len(h.Heard) > 0 && !part && !h.Interrupted && len(h.Harmful()) == 0
+}
+
+// Silent reports whether nothing was heard of any wanted channel.
+func (h *Hunt) Silent() bool {
+	return !slices.ContainsFunc(h.Survey.Channels, func(c scan.Channel) bool { return c.Heard() })
 }
 
 // Harmful are the suspects without the radio's own tones.

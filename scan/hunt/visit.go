@@ -75,6 +75,7 @@ type Options struct {
 // Hunt is what was found.
 type Hunt struct {
 	Survey   *scan.Survey  // of the wanted channels
+	Heard    []Coverage    // which parts of them were looked into
 	Suspects []Suspect     // in order of harm
 	Bands    []Band        // ascending in frequency
 	Emitters []Emitter     // the strongest first
