@@ -37,6 +37,8 @@ type huntSuspect struct {
 	FrequencySigmaHz *float64   `json:"frequency_sigma_hz"`
 	WidthHz          *float64   `json:"width_hz"`
 	PlacesHz         []float64  `json:"places_hz"`
+	SpacingHz        *float64   `json:"spacing_hz"`
+	SpacingSigmaHz   *float64   `json:"spacing_sigma_hz"`
 	LevelDBFS        *float64   `json:"level_dbfs"`
 	LevelSigmaDB     *float64   `json:"level_sigma_db"`
 	RateHz           *float64   `json:"rate_hz"`
@@ -204,6 +206,9 @@ func newHuntSuspect(s *hunt.Suspect) huntSuspect {
 	row.FrequencyHz, row.RateHz, row.Duty = value(s.FrequencyHz, 0.1), value(s.RateHz, 0.01), value(s.Duty, 1e-5)
 	if s.FrequencyHz != nil {
 		row.FrequencySigmaHz = round(s.FrequencyHz.Sigma, 0.1)
+	}
+	if s.SpacingHz != nil {
+		row.SpacingHz, row.SpacingSigmaHz = round(s.SpacingHz.Value, 0.1), round(s.SpacingHz.Sigma, 0.1)
 	}
 	row.LevelDBFS, row.LevelSigmaDB = decibels(s.LevelDBFS)
 	if s.WidthHz > 0 {

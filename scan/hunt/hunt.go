@@ -43,6 +43,7 @@ type Suspect struct {
 
 	FrequencyHz *measure.Estimate // absolute, clock-corrected, of its most harmful place; nil where it has none
 	PlacesHz    []float64         // all of its places where there are several, the most harmful first
+	SpacingHz   *measure.Estimate // of tones in a row; else nil
 	WidthHz     float64           // 0 for a tone, or where it has none
 	LevelDBFS   *measure.Estimate // nil where it was not measured
 	RateHz      *measure.Estimate // impulses: pulses or bursts a second

@@ -17,7 +17,7 @@ type cause struct {
 }
 
 // join makes one suspect of those that have one cause: products of one group of
-// parents, impulses of one rhythm, what one station spills on either side. The
+// parents, impulses of one rhythm, tones in a row, what one station spills on either side. The
 // most harmful one leads.
 func join(list []Suspect) []Suspect {
 	list = slices.Clone(list)
@@ -75,6 +75,8 @@ func joined(group []Suspect) Suspect {
 	switch s.Kind {
 	case Impulses:
 		s.Name = strings.Replace(s.Name, s.bandName+" band", listed(bands)+" bands", 1)
+	case Tone, Carrier:
+		s.inARow()
 	case Bursts:
 		slices.SortFunc(channels, func(a, b string) int { return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b)) })
 		s.Name = "signals in bursts on channels " + listed(channels)

@@ -31,6 +31,7 @@ func (l *listener) order(f *finding, all []Suspect) []Suspect {
 		s.Harms = slices.DeleteFunc(slices.Clone(s.Harms), func(h Harm) bool { return !slices.Contains(l.Channels, h.Channel) })
 		out = append(out, s)
 	}
+	markRows(out)
 	out = join(out)
 	rank := func(s *Suspect) float64 {
 		r := s.WorstDB()
