@@ -146,7 +146,10 @@ func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.In
 	riders := f.riders(out)
 	for i := range out {
 		t := &out[i]
-		if n := riders[i]; n > 0 {
+		stood := slices.ContainsFunc(tests, func(x SpurTest) bool {
+			return t.FrequencyHz != nil && math.Abs(x.FrequencyHz-t.FrequencyHz.Value) < 100 && x.Moves != nil && !*x.Moves
+		})
+		if n := riders[i]; n > 0 && !stood {
 			t.own(fmt.Sprintf("a tone stands as far from the middle of %d slices, wherever the radio is tuned", n))
 			continue
 		}
@@ -164,7 +167,9 @@ func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.In
 }
 
 // riders returns, for each suspect that stands as far from the middle of its
-// slice as several others from theirs, in how many slices one does.
+// slice as others from theirs, in how many slices one does: in so many that it
+// cannot be a row of tones which happens to be as wide as the tunings are apart.
+// A tone of the radio's own is in every slice that no station hides it in.
 func (f *finding) riders(suspects []Suspect) map[int]int {
 	offset := func(hz float64) float64 {
 		best := math.Inf(1)
@@ -190,12 +195,28 @@ func (f *finding) riders(suspects []Suspect) map[int]int {
 				n++
 			}
 		}
-		const enough = 3
-		if n >= enough {
+		const enough, part = 3, 0.5
+		if n >= enough && float64(n) >= part*float64(f.free(a)) {
 			out[i] = n
 		}
 	}
 	return out
+}
+
+// free is in how many tunings a tone at an offset from the middle would lie in a
+// channel without a station.
+func (f *finding) free(offsetHz float64) int {
+	seen := map[float64]bool{}
+	for _, x := range f.stays {
+		hz := (x.centerHz + offsetHz) * f.clock
+		for i := range f.survey.Channels {
+			r := &f.survey.Channels[i].Reading
+			if !x.off && x.averages > longAverages && r.Heard() && r.Presence != measure.Present && hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
+				seen[math.Round(x.centerHz/1e3)] = true
+			}
+		}
+	}
+	return len(seen)
 }
 
 // longAverages is what only the stays have that tones were sought in.
