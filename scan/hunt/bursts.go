@@ -8,6 +8,7 @@ import (
 	"rooftone/dsp/impulse"
 	"rooftone/dsp/pattern"
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 )
 
@@ -46,8 +47,8 @@ func (n *Inside) findRepeat(x []complex64, p *impulse.Piece) {
 		}
 		n.finder, n.finderOf = f, n.open.rateHz
 	}
-	// The density is asked for by the Finder's other half only.
-	if found, err := n.finder.Find(x, []float64{1}); err == nil {
+	half := listen.UsableShare * n.open.rateHz
+	if found, err := n.finder.Find(x, -half, half); err == nil {
 		n.open.repeat.Merge(found)
 	}
 }
