@@ -11,7 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-var draws = flag.Int("draws", 6, "how many pieces an ensemble has")
+var draws = flag.Int("draws", 4, "how many pieces an ensemble has")
 
 // cu8 reads unsigned 8-bit I/Q.
 func cu8(t *testing.T, name string) []complex64 {

@@ -74,7 +74,7 @@ type channelBursts struct {
 }
 
 // showing reports whether the channel has bursts that chance does not explain.
-func (b *channelBursts) showing() bool { return b.locked || b.bursts >= leastBursts }
+func (b *channelBursts) showing() bool { return b.locked || b.bursts >= burstsIn(b.seconds) }
 
 // byChannel groups looks by the channel that their middles lie in, and returns
 // those that lie in none.

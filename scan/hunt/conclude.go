@@ -148,6 +148,7 @@ func (l *listener) conclude(interrupted bool) *Hunt {
 		station[r.Channel.Number] = isStation(r)
 	}
 	suspects := l.inside.Suspects(l.survey.Clock, l.readings())
+	h.Heard = l.inside.Coverage(l.survey.Clock, l.readings())
 	tones := tonesOf(suspects)
 	// Twice: what the first time shows to be a product is no parent.
 	for range 2 {
@@ -169,12 +170,13 @@ func (l *listener) conclude(interrupted bool) *Hunt {
 		h.Origins = f.origins()
 	}
 	suspects = f.reclassify(suspects, h.Spurs, l.info)
+	f.oneGain(suspects)
 	suspects = append(suspects, f.suspects(h)...)
 	h.Suspects = l.order(f, suspects)
 	h.Fall = l.faller.choose(h.Suspects, s.clock)
 	h.Missing = l.missing(s, h, tones)
 	l.trimSurvey()
-	h.Heard = l.inside.Coverage(l.survey.Clock, l.readings())
+	h.Heard = slices.DeleteFunc(h.Heard, func(c Coverage) bool { return !slices.Contains(l.Channels, c.Channel) })
 	return h
 }
 

@@ -56,6 +56,7 @@ type Suspect struct {
 	Cure     string   // what helps if the test confirms it
 
 	cause    cause
+	whole    bool   // overload and products: all that the receiver makes, not one place of it
 	bandName string // impulses: where they were heard
 	into     int    // splatter and bursts: the channel that it falls into
 }

@@ -41,6 +41,8 @@ func newExamination(n *Inside, clock *measure.Clock, readings []measure.Reading)
 	for _, l := range n.looks {
 		byRate[l.rateHz] = append(byRate[l.rateHz], l.slice())
 	}
+	// With too few slices the shape is unknown, and its SigmaDB says so: what is
+	// read over the noise in part of a channel then asks for more.
 	for rate, list := range byRate {
 		e.passband[rate] = measure.FindPassband(list, n.channels)
 	}

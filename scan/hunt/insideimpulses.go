@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/mathext"
+
 	"rooftone/dsp/impulse"
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
@@ -17,9 +19,10 @@ const (
 	// for a rhythm of the mains.
 	rhythmChance = 1e-6
 
-	// Without a rhythm impulses are believed from so many bursts on, in so many
-	// tunings where there are more than one.
-	leastBursts, leastTunings = 6, 2
+	// Without a rhythm impulses are believed from so many bursts on, or from as
+	// many as chance has with burstChance in the time that was listened for, in
+	// two tunings at the least.
+	leastBursts, leastTunings, burstChance = 6, 2, 1e-6
 )
 
 // pulsePart is a part of the spectrum in which impulses are taken to have one
@@ -104,8 +107,9 @@ func (e *examination) impulses() []Suspect {
 
 func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 	var rhythm impulse.Rhythm
-	bursts, tunings := 0, 0
+	bursts, tunings, listened := 0, 0, 0.0
 	for i := range in {
+		listened += in[i].pulses.Seconds
 		rhythm.Add(&in[i].pulses.Rhythm)
 		bursts += in[i].pulses.Bursts
 		if in[i].pulses.Bursts > 0 {
@@ -113,7 +117,7 @@ func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 		}
 	}
 	mains, locked := rhythm.Mains(rhythmChance)
-	if !locked && (bursts < leastBursts || tunings < min(leastTunings, len(in)) || spreadBursts(in) < leastBursts/2) {
+	if least := burstsIn(listened); !locked && (bursts < least || tunings < leastTunings || spreadBursts(in) < least/2) {
 		return Suspect{}, false
 	}
 	keen := keenest(in)
@@ -149,6 +153,17 @@ func (e *examination) impulsesIn(part pulsePart, in []heard) (Suspect, bool) {
 	return s, true
 }
 
+// burstsIn is how many bursts are more than chance has in a time: they are
+// counted where a cell of 10 µs exceeds what noise has with 1e-8.
+func burstsIn(seconds float64) int {
+	mean := seconds * impulse.ChanceRateHz
+	n := leastBursts
+	for mathext.GammaIncReg(float64(n), mean) > burstChance && n < 1e6 {
+		n += 1 + n/8
+	}
+	return n
+}
+
 // spreadBursts is how many bursts there are without those of the tenth of the
 // looks that have the most: impulses are broad, while a narrow signal that comes
 // and goes shows in the one or two slices that it lies in.
@@ -165,7 +180,8 @@ func spreadBursts(in []heard) int {
 	return sum
 }
 
-// keenest is the third of the looks that hear impulses best, three at least.
+// keenest is the third of the looks that hear impulses best, three at least. Rate
+// and share of the time are told from them; whether there are impulses is not.
 func keenest(in []heard) []heard {
 	out := slices.Clone(in)
 	slices.SortFunc(out, func(a, b heard) int { return cmp.Compare(a.quiet/a.perGain(), b.quiet/b.perGain()) })

@@ -121,7 +121,9 @@ func (l *listener) steps(ctx context.Context) error {
 	return nil
 }
 
-// loudest is the middle of the slice of a channel that shows the most.
+// loudest is the middle of the slice of a channel that shows the most. Like all of
+// what is climbed it only chooses where to listen: what is heard there is judged
+// by itself.
 func (l *listener) loudest(s *scene, c band.Channel) float64 {
 	best, most := c.CenterHz(), 0.0
 	for _, hz := range scan.Hops(c, l.RateHz) {
