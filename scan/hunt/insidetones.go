@@ -53,8 +53,9 @@ func (e *examination) findLines() {
 			continue // too short a stay has no spectrum
 		}
 		e.found[l] = found
+		steps := l.stepLines(levels(e.source.Datatype))
 		for _, x := range found {
-			if math.Abs(x.Hz) < spikeHz || isImage(x, found) {
+			if math.Abs(x.Hz) < spikeHz || isImage(x, found) || ofSteps(x, found, steps) {
 				continue
 			}
 			hz := (l.centerHz + x.Hz) * e.clock
@@ -83,6 +84,33 @@ func isImage(x intrude.Line, among []intrude.Line) bool {
 		}
 	}
 	return false
+}
+
+// stepLines is the most power in FS² that a line has which the converter's steps
+// make of a stronger one, while noise of a standard deviation of σ steps fills
+// them: the first term by which rounding departs from even noise has an amplitude
+// of 1/π steps times exp(−2π²σ²) (Widrow 1961).
+func (l *look) stepLines(levels int) float64 {
+	if levels == 0 {
+		return 0
+	}
+	work := make([]float64, len(l.density))
+	for i, d := range l.density {
+		work[i] = float64(d)
+	}
+	step := 2 / float64(levels)
+	// The median stands for noise alone: lines and stations only fill the steps
+	// better.
+	squared := max(quantile(work, 0.5)*l.rateHz/2/(step*step)-1./12, 0)
+	amplitude := step / math.Pi * math.Exp(-2*math.Pi*math.Pi*squared)
+	return 2 * amplitude * amplitude
+}
+
+// ofSteps reports whether a line is no more than the converter's steps make of a
+// far stronger one in the same look.
+func ofSteps(x intrude.Line, among []intrude.Line, most float64) bool {
+	const strongerDB = 20
+	return x.Power < most && slices.ContainsFunc(among, func(o intrude.Line) bool { return decibel(o.Power/x.Power) > strongerDB })
 }
 
 // oncePerPlace keeps of the lines that several slices show the one whose power
