@@ -61,7 +61,7 @@ type huntChannel struct {
 	RFChannel int          `json:"rf_channel"`
 	Covered   bool         `json:"covered"`
 	SeenShare *float64     `json:"seen_share"`
-	SeenHz    [][2]float64 `json:"seen_hz"`
+	SeenHz    []reportSpan `json:"seen_hz"`
 	Presence  *string      `json:"presence"`
 	MarginDB  *float64     `json:"margin_db"`
 	GainDB    *float64     `json:"gain_db"`
@@ -232,12 +232,12 @@ func huntChannels(h *hunt.Hunt) []huntChannel {
 	out := []huntChannel{}
 	for i := range h.Survey.Channels {
 		c := &h.Survey.Channels[i]
-		row := huntChannel{RFChannel: c.Channel.Number, SeenHz: [][2]float64{}}
+		row := huntChannel{RFChannel: c.Channel.Number, SeenHz: []reportSpan{}}
 		for k := range h.Heard {
 			if seen := &h.Heard[k]; seen.Channel == c.Channel {
 				row.Covered, row.SeenShare = seen.Whole(), round(seen.Share(), 0.001)
 				for _, s := range seen.Seen {
-					row.SeenHz = append(row.SeenHz, [2]float64{math.Round(s.LowHz), math.Round(s.HighHz)})
+					row.SeenHz = append(row.SeenHz, reportSpan{math.Round(s.LowHz), math.Round(s.HighHz)})
 				}
 			}
 		}
