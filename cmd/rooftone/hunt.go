@@ -178,7 +178,7 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 	o.Fall = h.waterfallFile != ""
 	found, err := h.hunt(ctx, c, src, o)
 	if err != nil {
-		if found != nil && anyCovered(found.Survey) {
+		if found != nil && !found.Silent() {
 			if showErr := h.show(c, found, o); showErr != nil {
 				return showErr
 			}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"math"
 	"time"
 
 	"rooftone/scan/hunt"
@@ -36,6 +37,8 @@ type huntSuspect struct {
 	FrequencySigmaHz *float64   `json:"frequency_sigma_hz"`
 	WidthHz          *float64   `json:"width_hz"`
 	PlacesHz         []float64  `json:"places_hz"`
+	SpacingHz        *float64   `json:"spacing_hz"`
+	SpacingSigmaHz   *float64   `json:"spacing_sigma_hz"`
 	LevelDBFS        *float64   `json:"level_dbfs"`
 	LevelSigmaDB     *float64   `json:"level_sigma_db"`
 	RateHz           *float64   `json:"rate_hz"`
@@ -55,15 +58,18 @@ type huntHarm struct {
 }
 
 type huntChannel struct {
-	RFChannel int      `json:"rf_channel"`
-	Presence  *string  `json:"presence"`
-	MarginDB  *float64 `json:"margin_db"`
-	GainDB    *float64 `json:"gain_db"`
-	Clipped   *float64 `json:"clipped_fraction"`
-	Origin    *string  `json:"origin"`
-	ExcessDB  *float64 `json:"excess_db"`
-	SlopeDB   *float64 `json:"slope_db"`
-	SlopeSig  *float64 `json:"slope_sigma_db"`
+	RFChannel int          `json:"rf_channel"`
+	Covered   bool         `json:"covered"`
+	SeenShare *float64     `json:"seen_share"`
+	SeenHz    []reportSpan `json:"seen_hz"`
+	Presence  *string      `json:"presence"`
+	MarginDB  *float64     `json:"margin_db"`
+	GainDB    *float64     `json:"gain_db"`
+	Clipped   *float64     `json:"clipped_fraction"`
+	Origin    *string      `json:"origin"`
+	ExcessDB  *float64     `json:"excess_db"`
+	SlopeDB   *float64     `json:"slope_db"`
+	SlopeSig  *float64     `json:"slope_sigma_db"`
 }
 
 type huntBand struct {
@@ -77,6 +83,7 @@ type huntBand struct {
 	Clipped     *float64 `json:"clipped_fraction"`
 	Signals     int      `json:"signals"`
 	StrongestHz *float64 `json:"strongest_hz"`
+	StrongestSD *float64 `json:"strongest_sigma_hz"`
 }
 
 type huntEmitter struct {
@@ -85,6 +92,7 @@ type huntEmitter struct {
 	LowHz     *float64 `json:"low_hz"`
 	HighHz    *float64 `json:"high_hz"`
 	LevelDBFS *float64 `json:"level_dbfs"`
+	SigmaHz   *float64 `json:"frequency_sigma_hz"`
 }
 
 type huntGain struct {
@@ -111,6 +119,7 @@ type huntProduct struct {
 	Formula     string   `json:"formula"`
 	Order       int      `json:"order"`
 	FrequencyHz *float64 `json:"frequency_hz"`
+	SigmaHz     *float64 `json:"frequency_sigma_hz"`
 	WidthHz     *float64 `json:"width_hz"`
 	Services    []string `json:"services"`
 	Channels    []int    `json:"rf_channels"`
@@ -120,6 +129,7 @@ type huntProduct struct {
 
 type huntTone struct {
 	FrequencyHz *float64 `json:"frequency_hz"`
+	SigmaHz     *float64 `json:"frequency_sigma_hz"`
 	Harmonic    *int     `json:"clock_harmonic"`
 	Moves       *bool    `json:"moves"`
 	SlopeDB     *float64 `json:"slope_db"`
@@ -155,18 +165,18 @@ func newHuntReport(h *hunt.Hunt, o hunt.Options) huntReport {
 			row.PowerDBm = round(*b.PowerDBm, 0.1)
 		}
 		if b.StrongestHz > 0 {
-			row.StrongestHz = round(b.StrongestHz, 1)
+			row.StrongestHz, row.StrongestSD = round(b.StrongestHz, 1), round(b.StrongestSigmaHz, 1)
 		}
 		r.Bands = append(r.Bands, row)
 	}
 	for i := range h.Emitters {
 		e := &h.Emitters[i]
-		r.Emitters = append(r.Emitters, huntEmitter{e.Name, e.Service, round(e.LowHz, 1), round(e.HighHz, 1), round(e.LevelDBFS, 0.1)})
+		r.Emitters = append(r.Emitters, huntEmitter{e.Name, e.Service, round(e.LowHz, 1), round(e.HighHz, 1), round(e.LevelDBFS, 0.1), round(e.SigmaHz, 1)})
 	}
 	r.GainTest = newHuntGain(h.Gains)
 	for i := range h.Products {
 		p := &h.Products[i]
-		row := huntProduct{Formula: p.Formula, Order: p.Order, FrequencyHz: round(p.FrequencyHz, 1), WidthHz: round(p.WidthHz, 1),
+		row := huntProduct{Formula: p.Formula, Order: p.Order, FrequencyHz: round(p.FrequencyHz, 1), SigmaHz: round(p.SigmaHz, 1), WidthHz: round(p.WidthHz, 1),
 			Services: p.Services, Channels: []int{}, LevelDBFS: round(p.LevelDBFS, 0.1), ToNoiseDB: round(p.ToNoiseDB, 0.1)}
 		for _, c := range p.Channels {
 			row.Channels = append(row.Channels, c.Number)
@@ -175,7 +185,7 @@ func newHuntReport(h *hunt.Hunt, o hunt.Options) huntReport {
 	}
 	for i := range h.Spurs {
 		t := &h.Spurs[i]
-		row := huntTone{FrequencyHz: round(t.FrequencyHz, 0.1), Moves: t.Moves, Stays: t.Stays}
+		row := huntTone{FrequencyHz: round(t.FrequencyHz, 0.1), SigmaHz: round(t.SigmaHz, 0.1), Moves: t.Moves, Stays: t.Stays}
 		if t.Harmonic > 0 {
 			row.Harmonic = &t.Harmonic
 		}
@@ -196,6 +206,9 @@ func newHuntSuspect(s *hunt.Suspect) huntSuspect {
 	row.FrequencyHz, row.RateHz, row.Duty = value(s.FrequencyHz, 0.1), value(s.RateHz, 0.01), value(s.Duty, 1e-5)
 	if s.FrequencyHz != nil {
 		row.FrequencySigmaHz = round(s.FrequencyHz.Sigma, 0.1)
+	}
+	if s.SpacingHz != nil {
+		row.SpacingHz, row.SpacingSigmaHz = round(s.SpacingHz.Value, 0.1), round(s.SpacingHz.Sigma, 0.1)
 	}
 	row.LevelDBFS, row.LevelSigmaDB = decibels(s.LevelDBFS)
 	if s.WidthHz > 0 {
@@ -219,7 +232,15 @@ func huntChannels(h *hunt.Hunt) []huntChannel {
 	out := []huntChannel{}
 	for i := range h.Survey.Channels {
 		c := &h.Survey.Channels[i]
-		row := huntChannel{RFChannel: c.Channel.Number}
+		row := huntChannel{RFChannel: c.Channel.Number, SeenHz: []reportSpan{}}
+		for k := range h.Heard {
+			if seen := &h.Heard[k]; seen.Channel == c.Channel {
+				row.Covered, row.SeenShare = seen.Whole(), round(seen.Share(), 0.001)
+				for _, s := range seen.Seen {
+					row.SeenHz = append(row.SeenHz, reportSpan{math.Round(s.LowHz), math.Round(s.HighHz)})
+				}
+			}
+		}
 		if c.Heard() {
 			row.Presence, row.Clipped = word(c.Presence), round(c.ClippedFraction, 1e-6)
 			row.MarginDB, _ = decibels(c.Margin)

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -75,6 +77,8 @@ func (t *huntText) suspects(h *hunt.Hunt, o hunt.Options) {
 		t.para("", "Clean: nothing that does not belong was found, inside the channels or outside. What holds the one station back, if anything, is its own signal: rooftone explain says what.")
 	case h.Clean():
 		t.para("", fmt.Sprintf("Clean: nothing that does not belong was found, inside the channels or outside. What holds any of the %d stations back is its own signal: rooftone explain says what.", n))
+	case h.Silent():
+		t.para("", "Nothing was heard of "+rfNumbers(unheard(h))+".")
 	case len(h.Harmful()) == 0:
 		t.para("", "Nothing that does not belong was found in what was heard, which was not all.")
 	}
@@ -135,14 +139,14 @@ func (t *huntText) ownTones(h *hunt.Hunt) {
 	var own []string
 	for i := range h.Suspects {
 		if s := &h.Suspects[i]; s.Kind == hunt.Spur && s.FrequencyHz != nil {
-			own = append(own, fmt.Sprintf("%.3f", s.FrequencyHz.Value/1e6))
+			own = append(own, hunt.Megahertz(*s.FrequencyHz))
 		}
 	}
 	if len(own) == 0 {
 		return
 	}
 	t.line("")
-	t.para("The radio's own tones, which no television set hears: ", strings.Join(own, ", ")+" MHz")
+	t.para("The radio's own tones, which no television set hears: ", strings.Join(own, ", "))
 }
 
 func (t *huntText) gains(g *hunt.GainTest, o hunt.Options) {
@@ -207,7 +211,65 @@ func (t *huntText) bands(h *hunt.Hunt) {
 	}
 }
 
+// unheard are the channels of which nothing could be looked into.
+func unheard(h *hunt.Hunt) (out []int) {
+	for i := range h.Heard {
+		if c := &h.Heard[i]; len(c.Seen) == 0 && !c.Railed {
+			out = append(out, c.Channel.Number)
+		}
+	}
+	return out
+}
+
+// rfNumbers writes ascending channel numbers, such as "RF 14-16, 22".
+func rfNumbers(list []int) string {
+	var out []string
+	for i := 0; i < len(list); i++ {
+		last := i
+		for last+1 < len(list) && list[last+1] == list[last]+1 {
+			last++
+		}
+		text := strconv.Itoa(list[i])
+		if last > i {
+			text += "-" + strconv.Itoa(list[last])
+		}
+		out = append(out, text)
+		i = last
+	}
+	return "RF " + strings.Join(out, ", ")
+}
+
+// heard tells which channels were heard in part or not at all.
+func (t *huntText) heard(h *hunt.Hunt) {
+	label := "Not heard  "
+	tell := func(text string) { t.para(label, text); label = "           " }
+	t.line("")
+	if none := unheard(h); len(none) > 0 {
+		tell(rfNumbers(none))
+	}
+	for i := range h.Heard {
+		c := &h.Heard[i]
+		var parts []string
+		for _, s := range c.Seen {
+			parts = append(parts, fmt.Sprintf("%.2f to %.2f MHz", s.LowHz/1e6, s.HighHz/1e6))
+		}
+		text := fmt.Sprintf("RF %d but for %s", c.Channel.Number, strings.Join(parts, " and "))
+		switch {
+		case c.Whole(), len(parts) == 0 && !c.Railed:
+			continue
+		case len(parts) == 0:
+			text = fmt.Sprintf("RF %d: its samples are at the converter's rails", c.Channel.Number)
+		case c.Railed:
+			text += ": other samples are at the converter's rails"
+		}
+		tell(text)
+	}
+}
+
 func (t *huntText) rest(h *hunt.Hunt) {
+	if !h.Silent() && slices.ContainsFunc(h.Heard, func(c hunt.Coverage) bool { return !c.Whole() }) {
+		t.heard(h)
+	}
 	for k, m := range h.Missing {
 		if k == 0 {
 			t.line("")

@@ -59,6 +59,9 @@ const (
 	eventChance  = 1e-8
 	burstSeconds = 1e-3
 
+	// ChanceRateHz is how many events a second noise has by chance.
+	ChanceRateHz = eventChance / cellSeconds
+
 	// ProfilePieces is how many pieces Piece.Profile has.
 	ProfilePieces = 32
 

@@ -23,6 +23,7 @@ type Rhythm struct {
 	// power is, for mains of 50 and 60 Hz, each frequency tried and each of its
 	// harmonics, the power of the rhythm in units of what chance has there.
 	power [2][tries][harmonics]float64
+	frame [frameLines]float64 // power at the multiples of 100 Hz, in units of what chance has
 }
 
 // Mains is a rhythm that goes with the mains.
@@ -46,6 +47,9 @@ func (r *Rhythm) Add(o *Rhythm) {
 			}
 		}
 	}
+	for k := range r.frame {
+		r.frame[k] += o.frame[k]
+	}
 }
 
 // add takes in a piece's power, in parts of its quiet level, in steps of some
@@ -65,6 +69,7 @@ func (r *Rhythm) add(x []float64, stepSeconds float64) {
 		return
 	}
 	r.pieces++
+	r.addFrame(x, stepSeconds, mean, variance)
 	var level [harmonics]float64
 	for w := range r.power {
 		between(level[:], x, mean, variance, mainsHz(w)*stepSeconds)
@@ -208,12 +213,21 @@ func (r *Rhythm) refine(m *Mains) {
 	if odd > 0.25*even {
 		every = 1
 	}
-	at := float64(top)
+	// A power in units of chance's is the logarithm of a likelihood, and its
+	// bend at the top one over the variance. The tries are a step apart.
+	step := mainsHz(w) * every * reach * 2 / (tries - 1)
+	at, sigma := float64(top), 1/math.Sqrt(12)
 	if top > 0 && top < tries-1 {
 		if a, b, c := total[top-1], total[top], total[top+1]; a-2*b+c < 0 {
-			at += (a - c) / (2 * (a - 2*b + c))
+			bend := a - 2*b + c
+			at += max(-0.5, min(0.5, (a-c)/(2*bend)))
+			sigma = rateDoubt / math.Sqrt(-bend)
 		}
 	}
 	m.RateHz = mainsHz(w) * every * (1 + reach*(2*at/(tries-1)-1))
-	m.SigmaHz = mainsHz(w) * every * reach * 2 / (tries - 1) / 2
+	m.SigmaHz = step * min(sigma, 1)
 }
+
+// rateDoubt is by how much a rate is less sure than the bend says: pulses do
+// not come quite evenly.
+const rateDoubt = 3

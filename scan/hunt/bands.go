@@ -37,7 +37,7 @@ func (s *scene) sumUp(b *Band, power, covered float64, found []Emitter) {
 	var strongest float64
 	for i := range found {
 		if found[i].power > strongest {
-			strongest, b.StrongestHz = found[i].power, found[i].middleHz()
+			strongest, b.StrongestHz, b.StrongestSigmaHz = found[i].power, found[i].middleHz(), found[i].SigmaHz
 		}
 	}
 }
@@ -88,4 +88,6 @@ type Band struct {
 	Clipped       float64  // the largest share of samples on a rail in a stay there
 	Emitters      int      // how many signals stand out
 	StrongestHz   float64  // of the strongest; 0 for none
+	// StrongestSigmaHz is its standard uncertainty; 0 where a plan tells the place.
+	StrongestSigmaHz float64
 }

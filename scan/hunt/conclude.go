@@ -16,6 +16,7 @@ type Combination struct {
 	Formula     string // such as "2 × FM 98.1 MHz"
 	Order       int
 	FrequencyHz float64 // of its middle
+	SigmaHz     float64 // its standard uncertainty
 	WidthHz     float64
 	Services    []string // that its parents belong to
 	Channels    []band.Channel
@@ -25,10 +26,8 @@ type Combination struct {
 
 // scene puts in order what was heard so far.
 func (l *listener) scene() *scene {
-	s := &scene{clock: 1, survey: l.survey, plan: l.Plan, referenceHz: l.info.Clock.ReferenceHz}
-	if l.survey != nil && l.survey.Clock != nil {
-		s.clock += l.survey.Clock.PPM.Value * 1e-6
-	}
+	s := &scene{survey: l.survey, plan: l.Plan, referenceHz: l.info.Clock.ReferenceHz}
+	s.clock, s.clockPPM = clockOf(l.survey.Clock)
 	if len(l.info.GainsDB) > 0 {
 		s.topDB = slices.Max(l.info.GainsDB)
 	}
@@ -61,6 +60,9 @@ func (s *scene) narrow(all []mix, survey *scan.Survey) []float64 {
 	return out
 }
 
+// doubtHz is how far off a place may be for want of a known clock.
+func (s *scene) doubtHz(hz float64) float64 { return 2 * s.clockPPM.Sigma * 1e-6 * hz }
+
 // narrowHz is the half width up to which a product is looked for as a line.
 const narrowHz = 300e3
 
@@ -81,7 +83,7 @@ func (s *scene) lineRungs(all []mix, places []float64) []lineRungs {
 	var out []lineRungs
 	ladders := s.ladders()
 	for _, hz := range places {
-		reach := 6e3
+		reach := 6e3 + s.doubtHz(hz)
 		for i := range all {
 			if m := &all[i]; math.Abs(m.hz-hz) < 10e3 && m.reach() < narrowHz {
 				reach = max(reach, m.reach())
@@ -145,12 +147,15 @@ func (l *listener) conclude(interrupted bool) *Hunt {
 		r := &l.survey.Channels[i].Reading
 		station[r.Channel.Number] = isStation(r)
 	}
+	suspects := l.inside.Suspects(l.survey.Clock, l.readings())
+	h.Heard = l.inside.Coverage(l.survey.Clock, l.readings())
+	tones := tonesOf(suspects)
 	// Twice: what the first time shows to be a product is no parent.
 	for range 2 {
 		f.parents = s.parents()
 		f.all = mixes(f.parents, channels)
 		f.lines = s.lineRungs(f.all, s.narrow(f.all, l.survey))
-		h.Spurs, h.Own = l.testTones(f)
+		h.Spurs, h.Own = l.testTones(f, tones)
 		f.front, f.rungs = s.climb(channels, func(c band.Channel) bool { return station[c.Number] }, f.parents, f.all, f.lines, levels(l.info.Datatype))
 		if f.front == nil || !f.dropProducts() {
 			break
@@ -164,13 +169,14 @@ func (l *listener) conclude(interrupted bool) *Hunt {
 		h.Products = f.products()
 		h.Origins = f.origins()
 	}
-	suspects := l.inside.Suspects(l.survey.Clock, l.readings())
 	suspects = f.reclassify(suspects, h.Spurs, l.info)
+	f.oneGain(suspects)
 	suspects = append(suspects, f.suspects(h)...)
 	h.Suspects = l.order(f, suspects)
 	h.Fall = l.faller.choose(h.Suspects, s.clock)
-	h.Missing = l.missing(s, h)
+	h.Missing = l.missing(s, h, tones)
 	l.trimSurvey()
+	h.Heard = slices.DeleteFunc(h.Heard, func(c Coverage) bool { return !slices.Contains(l.Channels, c.Channel) })
 	return h
 }
 
@@ -253,7 +259,7 @@ func (f *finding) products() []Combination {
 			continue
 		}
 		p := Combination{
-			Formula: m.formula(f.parents), Order: m.order, FrequencyHz: m.hz, WidthHz: 2 * m.reach(),
+			Formula: m.formula(f.parents), Order: m.order, FrequencyHz: m.hz, SigmaHz: m.sigmaHz(f.parents), WidthHz: 2 * m.reach(),
 			Services: m.services(f.parents), LevelDBFS: decibel(power) + f.topDB, ToNoiseDB: math.Inf(-1),
 		}
 		for _, c := range f.channels() {
@@ -304,7 +310,7 @@ func (f *finding) made(c band.Channel, gain float64, only func(*mix) bool) float
 }
 
 // missing says what could not be done.
-func (l *listener) missing(s *scene, h *Hunt) []string {
+func (l *listener) missing(s *scene, h *Hunt, tones []Suspect) []string {
 	if h.Interrupted {
 		return []string{"the hunt ended before all was heard"}
 	}
@@ -329,10 +335,14 @@ func (l *listener) missing(s *scene, h *Hunt) []string {
 	if !heard {
 		out = append(out, "nothing outside the television channels was heard, so what is strong there is not known")
 	}
-	if l.tuner == nil {
+	switch {
+	case len(tones) == 0:
+	case l.tuner == nil && len(h.Spurs) == 0:
 		out = append(out, "whether a tone moves with the tuning, or stays without an antenna, cannot be asked of a recording")
-	} else if l.Terminate == nil && len(l.tones) > 0 {
-		out = append(out, fmt.Sprintf("%d tones were not compared with the antenna off: add --terminator", len(l.tones)))
+	case l.tuner == nil:
+		out = append(out, "whether a tone stays without an antenna cannot be asked of a recording")
+	case l.Terminate == nil:
+		out = append(out, fmt.Sprintf("%d tones were not compared with the antenna off: add --terminator", len(tones)))
 	}
 	return out
 }

@@ -35,6 +35,7 @@ type Emitter struct {
 	Name          string // such as "FM 98.1 MHz" or "RF 22"
 	Service       string // a band.Service's name, "television" or "elsewhere"
 	LowHz, HighHz float64
+	SigmaHz       float64 // standard uncertainty of where it is, the clock's error in it
 	LevelDBFS     float64 // as the highest gain would show it
 
 	power  float64 // at the radio's input, stay.perGain's unit
@@ -49,42 +50,78 @@ func (e *Emitter) widthHz() float64  { return e.HighHz - e.LowHz }
 
 // scene is what was heard, put in order.
 type scene struct {
-	stays   []*stay
-	clock   float64 // true frequency over the radio's own
-	topDB   float64 // the radio's highest gain
-	survey  *scan.Survey
-	plan    []band.Channel
-	floors  map[float64]float64 // by gain, a floor's density in FS²/Hz
-	emitter []Emitter           // the strongest first
+	stays    []*stay
+	clock    float64 // true frequency over the radio's own
+	clockPPM measure.Estimate
+	topDB    float64 // the radio's highest gain
+	survey   *scan.Survey
+	plan     []band.Channel
+	floors   map[float64]float64 // by gain, a floor's density in FS²/Hz
+	emitter  []Emitter           // the strongest first
 
 	referenceHz float64 // of the radio's clock; 0 when unknown
 }
 
-// floorOf is the density of the floor at a stay's gain in FS²/Hz.
+// floorOf is the density of the floor at a stay's gain in FS²/Hz; NaN where it is
+// not known.
 func (s *scene) floorOf(x *stay) float64 { return s.floors[x.gainDB] }
 
-// findFloors takes for each gain the lower tenth of what its stays show.
+// findFloors takes each gain's floor from the survey, which reads the noise by
+// evidence of its own: never from what is loudest or emptiest here, which may all
+// be somebody's signal. The noise at the input is the same at all gains but for
+// what the converter adds to it at low ones. Elsewhere in the spectrum the radio
+// may be quieter, so that less than the survey's noise is believed where a tenth
+// of the stays show it: a stay is no emptier than its noise.
 func (s *scene) findFloors() {
+	s.floors = map[float64]float64{}
+	known := s.surveyNoise()
 	by := map[float64][]float64{}
 	for _, x := range s.stays {
 		if !x.off {
 			by[x.gainDB] = append(by[x.gainDB], x.floor(x.centerHz-1e6, x.centerHz+1e6))
 		}
 	}
-	s.floors = map[float64]float64{}
-	most, count := 0.0, 0
 	for g, v := range by {
-		s.floors[g] = quantile(v, 0.1)
-		if len(v) > count || len(v) == count && g > most {
-			most, count = g, len(v)
+		s.floors[g] = math.Min(s.noiseAt(g, known), quantile(v, 0.1))
+	}
+}
+
+// surveyNoise is the median of the noise densities that the survey read, by gain.
+func (s *scene) surveyNoise() map[float64]float64 {
+	by := map[float64][]float64{}
+	if s.survey == nil {
+		return nil
+	}
+	for i := range s.survey.Channels {
+		r := &s.survey.Channels[i].Reading
+		if !r.Heard() || r.NoiseDBFS == nil {
+			continue
+		}
+		gain := 0.0
+		if r.GainDB != nil {
+			gain = *r.GainDB
+		}
+		by[gain] = append(by[gain], linear(r.NoiseDBFS.Value)/band.WidthHz)
+	}
+	out := map[float64]float64{}
+	for g, v := range by {
+		out[g] = quantile(v, 0.5)
+	}
+	return out
+}
+
+// noiseAt is the noise at a gain: as read, or that of the nearest gain moved by
+// the difference, but no further down than the converter's own share allows. It
+// is NaN where none was read.
+func (s *scene) noiseAt(gainDB float64, known map[float64]float64) float64 {
+	const downDB = 12
+	nearest, best := math.NaN(), math.NaN()
+	for g, v := range known {
+		if away := math.Abs(g - gainDB); !(away >= math.Abs(nearest-gainDB)) {
+			nearest, best = g, v
 		}
 	}
-	for g, v := range by {
-		// A gain that was used for strong signals alone has no empty stay.
-		if len(v) < 8 {
-			s.floors[g] = min(s.floors[g], s.floors[most]*linear(max(g-most, -12)))
-		}
-	}
+	return best * linear(math.Max(gainDB-nearest, -downDB))
 }
 
 // best returns the stay that shows a range of the true frequencies best: not
@@ -197,7 +234,7 @@ func (s *scene) stations() {
 			continue
 		}
 		level := x.floor((c.CenterHz()-1e6)/s.clock, (c.CenterHz()+1e6)/s.clock)
-		if level > s.floorOf(x)*linear(occupiedDB) {
+		if level > s.floorOf(x)*linear(occupiedDB) { // never where the floor is not known
 			s.addStation(c, x.perGain((level-s.floorOf(x))*vsb.SymbolRateHz/2), true)
 		}
 	}
@@ -226,7 +263,7 @@ func (s *scene) rasterFM(service band.Service) {
 		}
 		power, ok := x.power((hz-100e3)/s.clock, (hz+100e3)/s.clock)
 		floor := s.floorOf(x) * 200e3
-		if !ok || power < floor*linear(occupiedDB) {
+		if !ok || !(power > floor*linear(occupiedDB)) {
 			continue
 		}
 		s.emitter = append(s.emitter, Emitter{
@@ -277,7 +314,9 @@ func (s *scene) own(hz float64) bool {
 
 // dropRiders leaves out narrow signals that stand as far from the middle of
 // their slice as several others from theirs: a tone of the radio's own that
-// rides along with the tuning.
+// rides along with the tuning. The tunings outside the channels are unevenly
+// spaced, so that five signals that are somebody's stand so by chance once in
+// (2·8 kHz/2.1 MHz)⁴ tries: less than 1e-8 for each set of five.
 func (s *scene) dropRiders() {
 	const withinHz, enough = 8e3, 5
 	offset := make([]float64, len(s.emitter))
@@ -321,13 +360,15 @@ func (s *scene) peak(x *stay, low, high float64) float64 {
 // region names what stands out between two frequencies.
 func (s *scene) region(service band.Service, low, high, power float64) Emitter {
 	e := Emitter{Service: service.Name, LowHz: low, HighHz: high, power: power, noisy: high-low > noisyHz}
+	e.SigmaHz = placeOf(high, pieceHz/math.Sqrt(12), s.clockPPM).Sigma
 	if e.noisy {
 		e.Name = fmt.Sprintf("%s, %.4g-%.4g MHz", service.About, low/1e6, high/1e6)
 		return e
 	}
 	hz := s.centroid(low, high)
 	e.LowHz, e.HighHz = hz-pieceHz/4, hz+pieceHz/4
-	e.Name = fmt.Sprintf("%.2f MHz (%s)", hz/1e6, service.About)
+	e.SigmaHz = placeOf(hz, earHz, s.clockPPM).Sigma
+	e.Name = fmt.Sprintf("%s MHz (%s)", megahertz(hz, e.SigmaHz, 2), service.About)
 	return e
 }
 

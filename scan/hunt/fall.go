@@ -2,6 +2,7 @@ package hunt
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"rooftone/dsp/psd"
@@ -48,9 +49,7 @@ func (f *faller) keep(b tuner.Block, newStay bool) error {
 			}
 			f.welch, f.rate, f.per = w, b.RateHz, max(fallBins, int(rowSeconds*b.RateHz))
 		}
-		if len(f.falls) >= mostFalls {
-			f.falls, f.centers = f.falls[1:], f.centers[1:]
-		}
+		f.settle()
 		f.falls = append(f.falls, &Fall{
 			Started: b.Start, StartHz: b.CenterHz - b.RateHz/2, StepHz: b.RateHz / fallBins, RowSeconds: float64(f.per) / b.RateHz,
 		})
@@ -80,9 +79,34 @@ func (f *faller) keep(b tuner.Block, newStay bool) error {
 	return nil
 }
 
+// settle keeps of two stays at one tuning the longer, and of too many stays the
+// longest.
+func (f *faller) settle() {
+	last := len(f.falls) - 1
+	if last < 0 {
+		return
+	}
+	drop := slices.IndexFunc(f.centers[:last], func(hz float64) bool { return math.Abs(hz-f.centers[last]) < 1e3 })
+	if drop >= 0 && len(f.falls[last].Rows) <= len(f.falls[drop].Rows) {
+		drop = last
+	}
+	if drop < 0 && len(f.falls) >= mostFalls {
+		drop = 0
+		for i, x := range f.falls {
+			if len(x.Rows) < len(f.falls[drop].Rows) {
+				drop = i
+			}
+		}
+	}
+	if drop >= 0 {
+		f.falls, f.centers = slices.Delete(f.falls, drop, drop+1), slices.Delete(f.centers, drop, drop+1)
+	}
+}
+
 // choose returns the fall that shows the first of the suspects that has a
 // place, with its frequencies corrected for the clock.
 func (f *faller) choose(suspects []Suspect, clock float64) *Fall {
+	f.settle()
 	if len(f.falls) == 0 {
 		return nil
 	}

@@ -132,7 +132,13 @@ func (s *scene) climb(channels []band.Channel, skip func(band.Channel) bool, par
 		f.edges = s.edgeRungs(s.edges(all), parents, f.rho, quantile(noise, 0.25), bits)
 		f.intercepts(list, append(slices.Clone(lines), f.edges...))
 	}
-	f.findFloors(list)
+	f.findFloors(list, func(c band.Channel) bool {
+		r := s.reading(c)
+		return r != nil && r.Presence == measure.Vacant
+	})
+	if len(f.floors) == 0 {
+		f.noiseFloors(s, channels)
+	}
 	return f, list
 }
 
@@ -161,7 +167,8 @@ func findRho(list []channelRungs) float64 {
 	return quantile(ratios, 0.5)
 }
 
-// plainer is how much worse, in squares over σ², a plainer model may fit.
+// plainer is how much worse, in squares over σ², a plainer model may fit: chance
+// has one more term better by as much in 5 of 10,000 ladders.
 const plainer = 12
 
 // fitOwn tells from a channel's own rungs how much of it is made by the
@@ -317,9 +324,12 @@ func solveTwo(a [2][2]float64, b [2]float64) (x, y, xSigma, ySigma float64) {
 	return 0, y, xSigma, ySigma
 }
 
-// findFloors keeps the channels whose noise is nothing but the receiver's: not
-// far above that of the others.
-func (f *frontEnd) findFloors(list []channelRungs) {
+// findFloors keeps the channels whose noise is nothing but the receiver's: those
+// that the survey found vacant by evidence of its own and that are not far above
+// the others of that kind, and those as low whose rise with the gain is a
+// product's. Where none is vacant none is a floor, however much emptier than the
+// rest it is.
+func (f *frontEnd) findFloors(list []channelRungs, vacant func(band.Channel) bool) {
 	var all []float64
 	for i := range list {
 		c := &list[i]
@@ -338,109 +348,37 @@ func (f *frontEnd) findFloors(list []channelRungs) {
 				c.alpha = sum / weights
 			}
 		}
-		if c.alpha > 0 {
+		if c.alpha > 0 && vacant(c.channel) {
 			all = append(all, c.alpha)
 		}
 	}
 	limit := quantile(all, 0.25) * linear(1.5)
 	for i := range list {
-		if c := &list[i]; c.alpha > 0 && c.alpha < limit {
+		if c := &list[i]; c.alpha > 0 && c.alpha < limit && (vacant(c.channel) || c.order != 0) {
 			f.floors = append(f.floors, vacantNoise{c.channel.CenterHz(), c.alpha})
 		}
 	}
 	slices.SortFunc(f.floors, func(a, b vacantNoise) int { return cmp.Compare(a.hz, b.hz) })
 }
 
-// channelAt is what is known of one wanted channel for the choice of a gain.
-type channelAt struct {
-	channel band.Channel
-	signal  float64   // power of the station at the input
-	slices  []float64 // power in each of its slices, at the input
-	second  float64   // unit power of products in it
-	third   float64
-}
-
-// sinr is the channel's signal over all that is under it at a gain, relative to
-// the highest; full is the input power of 0 dBFS at the highest gain, +Inf for
-// a converter without rails.
-func (f *frontEnd) sinr(c *channelAt, gain, full float64) float64 {
-	noise := f.noise(c.channel.CenterHz(), gain) * band.WidthHz
-	products := f.second*c.second*gain + f.third*c.third*gain*gain
-	rails := 0.0
-	for _, p := range c.slices {
-		if share := clipping(p * gain / full); share > 0 {
-			// Spread over the slice's rate, and as bad as its mean over the channel.
-			rails += share * full / gain * band.WidthHz / defaultRateHz / float64(len(c.slices))
-		}
-	}
-	return c.signal / (noise + products + rails)
-}
-
-// clipping is the power of the error that rails make of a complex Gaussian
-// signal of some power, both relative to full scale. By Bussgang's theorem what
-// comes out is a part of the signal, erf(1/(σ√2)) of it for a branch of standard
-// deviation σ, and an error that is uncorrelated with it; the error is stated
-// as if it were added to the signal.
-func clipping(power float64) float64 {
-	sigma := math.Sqrt(power / 2)
-	if !(sigma > 0.15) { // 16 dB below the rails and more
-		return 0
-	}
-	x := 1 / sigma
-	beyond := math.Erfc(x / math.Sqrt2) // on either side
-	bell := math.Exp(-x*x/2) / math.Sqrt(2*math.Pi)
-	part := 1 - beyond
-	square := sigma*sigma*(1-beyond) - 2*sigma*bell + beyond
-	return 2 * max(square-part*part*sigma*sigma, 0) / (part * part)
-}
-
-// wantedAt prepares the wanted channels that hold a station.
-func (s *scene) wantedAt(f *frontEnd, all []mix) []channelAt {
-	var out []channelAt
-	if s.survey == nil {
-		return nil
-	}
-	for i := range s.survey.Channels {
-		r := &s.survey.Channels[i].Reading
-		if r.Presence != measure.Present || r.PowerDBFS == nil || r.NoiseDBFS == nil {
+// noiseFloors takes the noise from where the survey read it in channels that hold
+// something: at their edges, or under the training.
+func (f *frontEnd) noiseFloors(s *scene, channels []band.Channel) {
+	var all []float64
+	var found []vacantNoise
+	for _, c := range channels {
+		r := s.reading(c)
+		if r == nil || r.NoiseDBFS == nil || r.GainDB == nil {
 			continue
 		}
-		gain := 0.0
-		if r.GainDB != nil {
-			gain = *r.GainDB
-		}
-		power := linear(r.PowerDBFS.Value - gain)
-		signal := power - linear(r.NoiseDBFS.Value-gain)
-		if r.CN != nil && signal <= linear(r.NoiseDBFS.Value-gain)*linear(r.CN.Value)/2 {
-			signal = linear(r.NoiseDBFS.Value - gain + r.CN.Value)
-		}
-		if !(signal > 0) {
-			continue
-		}
-		c := channelAt{channel: r.Channel, signal: signal}
-		c.second = unit(all, 2, r.Channel.LowerHz, r.Channel.UpperHz())
-		c.third = unit(all, 3, r.Channel.LowerHz, r.Channel.UpperHz())
-		c.slices = s.slicePowers(r.Channel)
-		out = append(out, c)
+		v := vacantNoise{c.CenterHz(), linear(r.NoiseDBFS.Value-*r.GainDB) / band.WidthHz / (1 + f.rho/linear(*r.GainDB-s.topDB))}
+		found, all = append(found, v), append(all, v.alpha)
 	}
-	return out
-}
-
-// slicePowers is the power that each of a channel's slices takes in.
-func (s *scene) slicePowers(c band.Channel) []float64 {
-	var out, at []float64
-	for _, x := range s.stays {
-		if x.off || x.clipped > railShare || x.centerHz < c.LowerHz+0.5e6 || x.centerHz > c.UpperHz()-0.5e6 {
-			continue
+	limit := quantile(all, 0.25) * linear(1.5)
+	for _, v := range found {
+		if v.alpha < limit {
+			f.floors = append(f.floors, v)
 		}
-		if slices.ContainsFunc(at, func(hz float64) bool { return math.Abs(hz-x.centerHz) < 0.7e6 }) {
-			continue
-		}
-		var sum float64
-		for _, d := range x.density {
-			sum += d * x.stepHz
-		}
-		out, at = append(out, x.perGain(sum)), append(at, x.centerHz)
 	}
-	return out
+	slices.SortFunc(f.floors, func(a, b vacantNoise) int { return cmp.Compare(a.hz, b.hz) })
 }

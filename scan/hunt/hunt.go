@@ -16,7 +16,8 @@ const (
 	Tone        Kind = "tone"         // a lone carrier
 	Carrier     Kind = "carrier"      // a narrow signal, wider than a tone
 	RaisedFloor Kind = "raised-floor" // more noise in a part of a channel than beside it
-	Impulses    Kind = "impulses"     // noise in short pulses
+	Impulses    Kind = "impulses"     // noise in short pulses, over a wide band
+	Bursts      Kind = "bursts"       // a signal that comes in bursts or frames, on one channel
 	CoChannel   Kind = "co-channel"   // a second station under the first
 	Splatter    Kind = "splatter"     // what a neighbour sends outside its own channel
 	Overload    Kind = "overload"     // more power than the receiver can take
@@ -42,10 +43,11 @@ type Suspect struct {
 
 	FrequencyHz *measure.Estimate // absolute, clock-corrected, of its most harmful place; nil where it has none
 	PlacesHz    []float64         // all of its places where there are several, the most harmful first
+	SpacingHz   *measure.Estimate // of tones in a row; else nil
 	WidthHz     float64           // 0 for a tone, or where it has none
 	LevelDBFS   *measure.Estimate // nil where it was not measured
 	RateHz      *measure.Estimate // impulses: pulses or bursts a second
-	MainsHz     float64           // impulses: 100 or 120 when locked to the mains, else 0
+	MainsHz     float64           // impulses: 100 or 120 when the mains keep their time, else 0
 	Duty        *measure.Estimate // impulses: the share of time that they take, 0 to 1
 
 	Evidence []string // one line each, the strongest first
@@ -54,8 +56,9 @@ type Suspect struct {
 	Cure     string   // what helps if the test confirms it
 
 	cause    cause
+	whole    bool   // overload and products: all that the receiver makes, not one place of it
 	bandName string // impulses: where they were heard
-	into     int    // splatter: the channel that it falls into
+	into     int    // splatter and bursts: the channel that it falls into
 }
 
 // WorstDB is the largest cost among a suspect's harms in dB; 0 when none is

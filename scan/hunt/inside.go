@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"rooftone/dsp/impulse"
+	"rooftone/dsp/pattern"
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
@@ -48,13 +49,16 @@ type Inside struct {
 	looks []*look
 	at    map[lookKey]int
 
-	open    *look // of the stay under way
-	welch   *psd.Welch
-	welchOf float64
-	meter   *impulse.Meter
-	meterOf float64
-	kept    []complex64 // of the stay's present piece
-	density []float64
+	begun    bool  // a stay
+	open     *look // of the stay under way; nil where it shows no channel
+	welch    *psd.Welch
+	welchOf  float64
+	meter    *impulse.Meter
+	meterOf  float64
+	finder   *pattern.Finder
+	finderOf float64
+	kept     []complex64 // of the stay's present piece
+	density  []float64
 }
 
 // lookKey tells tunings apart. A gain that is not known is stored as 0 with
@@ -71,6 +75,7 @@ type look struct {
 	density  []float32 // FS²/Hz from −rate/2 up
 	averages float64
 	pulses   impulse.Piece
+	repeat   pattern.Found // where the power does not stand still
 	samples  int64
 	clipped  int64
 }
@@ -89,11 +94,20 @@ func NewInside(channels []band.Channel, source tuner.Info) *Inside {
 // Keep takes the next block of a visit; newStay is true for the first block of
 // a stay. The block's memory is the caller's again afterwards.
 func (n *Inside) Keep(b tuner.Block, newStay bool) error {
-	if newStay || n.open == nil {
-		n.endStay()
-		if err := n.begin(b); err != nil {
-			return err
+	if newStay || !n.begun {
+		if !(b.RateHz > 0) {
+			return fmt.Errorf("looking inside channels: a sample rate of %g Hz", b.RateHz)
 		}
+		n.endStay()
+		n.begun = true
+		if n.shows(b) {
+			if err := n.begin(b); err != nil {
+				return err
+			}
+		}
+	}
+	if n.open == nil {
+		return nil
 	}
 	if b.Lost {
 		n.endPiece()
@@ -111,6 +125,14 @@ func (n *Inside) Keep(b tuner.Block, newStay bool) error {
 		}
 	}
 	return nil
+}
+
+// shows reports whether a stay shows any of the channels.
+func (n *Inside) shows(b tuner.Block) bool {
+	half := listen.UsableShare * b.RateHz
+	return slices.ContainsFunc(n.channels, func(c band.Channel) bool {
+		return b.CenterHz+half > c.LowerHz && b.CenterHz-half < c.UpperHz()
+	})
 }
 
 // begin starts a stay.
@@ -158,6 +180,7 @@ func (n *Inside) endPiece() {
 		return
 	}
 	n.open.pulses.Add(&p)
+	n.findRepeat(n.kept, &p)
 	segment := int(n.open.rateHz / n.open.stepHz)
 	if quiet := quietRuns(p.Loud, n.open.rateHz, len(n.kept), segment); quiet != nil {
 		for i := 0; i < len(quiet); i += 2 {
@@ -210,27 +233,56 @@ func (n *Inside) endStay() {
 	}
 	n.density = n.welch.Density(n.density)
 	i, seen := n.at[x.lookKey]
-	if !seen {
-		if len(n.looks) == maxLooks {
-			return
-		}
-		x.density = make([]float32, len(n.density))
-		for k, d := range n.density {
-			x.density[k] = float32(d)
-		}
-		n.at[x.lookKey] = len(n.looks)
-		n.looks = append(n.looks, x)
+	if seen && n.looks[i].overloaded() == x.overloaded() {
+		n.looks[i].merge(x, n.density)
 		return
 	}
-	old := n.looks[i]
-	old.samples += x.samples
-	old.clipped += x.clipped
-	total := old.averages + x.averages
-	for k, d := range n.density {
-		old.density[k] = float32((float64(old.density[k])*old.averages + d*x.averages) / total)
+	if seen && x.overloaded() {
+		return // the other says more
 	}
-	old.averages = total
-	old.pulses.Add(&x.pulses)
+	x.density = make([]float32, len(n.density))
+	for k, d := range n.density {
+		x.density[k] = float32(d)
+	}
+	switch {
+	case seen:
+		n.looks[i] = x
+	default:
+		n.at[x.lookKey] = len(n.looks)
+		n.looks = append(n.looks, x)
+		n.prune()
+	}
+}
+
+// merge joins another stay of the same tuning, of a density.
+func (l *look) merge(x *look, density []float64) {
+	l.samples += x.samples
+	l.clipped += x.clipped
+	total := l.averages + x.averages
+	for k, d := range density {
+		l.density[k] = float32((float64(l.density[k])*l.averages + d*x.averages) / total)
+	}
+	l.averages = total
+	l.pulses.Add(&x.pulses)
+	l.repeat.Merge(x.repeat)
+}
+
+// prune keeps to maxLooks by leaving out the shortest look, whenever it came.
+func (n *Inside) prune() {
+	if len(n.looks) <= maxLooks {
+		return
+	}
+	shortest := 0
+	for i, l := range n.looks {
+		if l.samples < n.looks[shortest].samples {
+			shortest = i
+		}
+	}
+	n.looks = slices.Delete(n.looks, shortest, shortest+1)
+	clear(n.at)
+	for i, l := range n.looks {
+		n.at[l.lookKey] = i
+	}
 }
 
 // Wants returns the tunings that would show what no stay has shown so far: what

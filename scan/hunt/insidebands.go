@@ -15,9 +15,12 @@ const (
 	// bandBins is how many values of a look's spectrum make one of a chart.
 	bandBins = 32
 
-	// A band that stands out must do so by this much, and by so many standard
-	// deviations: some thousand independent places and widths are looked at.
-	// Echoes make ripples: none elsewhere may be more than a bandApart-th.
+	// A band that stands out must do so by this much and what is left of the
+	// radio's pass band, twice, and by so many standard deviations: some thousand
+	// independent places and widths are looked at, so that noise makes one in
+	// less than 1e-8 of the channels. Echoes make ripples: none elsewhere in the
+	// channel may be more than a bandApart-th. That is the one comparison within
+	// a channel that has no probability; it can only deny.
 	bandLeast, bandDeviations, bandApart = 0.15, 7, 2
 
 	// Carriers are at most this wide, bandAroundHz on each side tell the level.
@@ -34,6 +37,7 @@ type chart struct {
 	density         []float64 // FS²/Hz, flattened, without lone lines; NaN where not measured
 	expected        []float64 // what the station and the noise floor would have
 	averages        float64
+	passbandDB      float64 // what may be left of the radio's pass band
 }
 
 func (c *chart) at(i int) float64 { return c.startHz + float64(i)*c.stepHz }
@@ -61,6 +65,8 @@ func (e *examination) chartOf(r *measure.Reading) *chart {
 	}
 	for _, l := range looks {
 		c.averages = math.Min(c.averages, l.averages*bandBins/2)
+		p := e.passband[l.rateHz]
+		c.passbandDB = math.Max(c.passbandDB, p.SigmaDB)
 		e.addLook(c, distance, l)
 	}
 	model := e.modelOf(r)
@@ -166,7 +172,7 @@ func (e *examination) carriersOf(r *measure.Reading, c *chart) []Suspect {
 	}
 	o := intrude.BandOptions{
 		Around: int(bandAroundHz / c.stepHz), Sigma: 1 / math.Sqrt(c.averages),
-		Least: bandLeast, Deviations: bandDeviations, Most: 4, Apart: bandApart,
+		Least: bandLeast + linear(2*c.passbandDB) - 1, Deviations: bandDeviations, Most: 4, Apart: bandApart,
 	}
 	for w := 2; float64(w)*c.stepHz <= carrierHz; w += max(1, w/2) {
 		o.Widths = append(o.Widths, w)
@@ -201,18 +207,22 @@ func (e *examination) carriersOf(r *measure.Reading, c *chart) []Suspect {
 func (e *examination) carrier(r *measure.Reading, c *chart, b intrude.Band, power float64) Suspect {
 	low, high := c.at(b.First)-c.stepHz/2, c.at(b.Last)+c.stepHz/2
 	middle, width := (low+high)/2, high-low
-	kind, name := Carrier, fmt.Sprintf("carrier %.0f kHz wide at %.3f MHz", width/1e3, middle/1e6)
+	place := placeOf(middle, math.Max(c.stepHz/2, width/20), e.clockPPM)
+	kind, name := Carrier, fmt.Sprintf("carrier %.0f kHz wide at %s MHz", width/1e3, megahertz(middle, place.Sigma, 3))
 	if width > carrierHz {
-		kind, name = RaisedFloor, fmt.Sprintf("raised floor from %.2f to %.2f MHz", low/1e6, high/1e6)
+		kind, name = RaisedFloor, "raised floor "+e.span(low, high)
 	}
 	s := Suspect{
 		Kind: kind, Name: name, WidthHz: width,
-		FrequencyHz: &measure.Estimate{Value: middle, Sigma: math.Max(c.stepHz/2, width/20)},
+		FrequencyHz: place,
 		LevelDBFS:   &measure.Estimate{Value: decibel(power), Sigma: 10 / math.Ln10 * math.Hypot(b.Sigma/b.Excess, 0.1)},
-		Evidence: []string{fmt.Sprintf("from %.3f to %.3f MHz the spectrum stands %.1f dB above what is beside it, by %.0f times what chance does",
-			low/1e6, high/1e6, decibel(1+b.Excess), b.Excess/b.Sigma)},
+		Evidence: []string{fmt.Sprintf("%s the spectrum stands %.1f dB above what is beside it, by %.0f times what chance does",
+			e.span(low, high), decibel(1+b.Excess), b.Excess/b.Sigma)},
 		Next: "listen to this frequency with a narrow receiver, or look when it comes and goes: what sends there by right, and what does not",
 		Cure: "turn the antenna's back to it, or put a filter before the amplifier; tell the authority when it has no right there",
+	}
+	if doubt := e.clockDoubt(middle); doubt != "" {
+		s.Evidence = append(s.Evidence, doubt)
 	}
 	if r.Presence == measure.Present {
 		s.Evidence = append(s.Evidence, fmt.Sprintf("%.0f dB below all of channel %d", r.PowerDBFS.Value-decibel(power), r.Channel.Number))
@@ -223,8 +233,9 @@ func (e *examination) carrier(r *measure.Reading, c *chart, b intrude.Band, powe
 
 const (
 	// raisedParts is into how many parts a channel without a station is cut,
-	// and raisedDB by how much a part must stand above the lowest ones and the
-	// floor.
+	// and raisedDB by how much a part must stand above the noise floor, besides
+	// what is uncertain of that and of the pass band. The floor is the Reading's:
+	// a channel that is full has none of its own.
 	raisedParts = 24
 	raisedDB    = 1.5
 )
@@ -236,6 +247,7 @@ func (e *examination) raisedVacant(r *measure.Reading, c *chart) []Suspect {
 		return nil
 	}
 	floor := r.NoiseDBFS.Value - 10*math.Log10(band.WidthHz)
+	least := raisedDB + 2*c.passbandDB + 3*r.NoiseDBFS.Sigma
 	per := len(c.density) / raisedParts
 	level := make([]float64, raisedParts)
 	for k := range level {
@@ -253,7 +265,7 @@ func (e *examination) raisedVacant(r *measure.Reading, c *chart) []Suspect {
 	var out []Suspect
 	for first := 0; first < raisedParts; first++ {
 		last := first
-		for last < raisedParts && level[last] > raisedDB {
+		for last < raisedParts && level[last] > least {
 			last++
 		}
 		if last-first < 2 {
@@ -273,8 +285,8 @@ func (e *examination) raised(r *measure.Reading, c *chart, level []float64, firs
 		most = math.Max(most, level[k])
 	}
 	s := Suspect{
-		Kind: RaisedFloor, Name: fmt.Sprintf("raised floor from %.2f to %.2f MHz", low/1e6, high/1e6),
-		FrequencyHz: &measure.Estimate{Value: (low + high) / 2, Sigma: (high - low) / 20}, WidthHz: high - low,
+		Kind: RaisedFloor, Name: "raised floor " + e.span(low, high),
+		FrequencyHz: placeOf((low+high)/2, (high-low)/20, e.clockPPM), WidthHz: high - low,
 		LevelDBFS: &measure.Estimate{Value: decibel(power), Sigma: 0.5},
 		Evidence:  []string{fmt.Sprintf("up to %.1f dB above the noise floor, on channel %d where no station is", most, r.Channel.Number)},
 		Next:      raisedNext, Cure: raisedCure,

@@ -14,15 +14,16 @@ import (
 // measured of the same samples.
 type examination struct {
 	*Inside
-	clock     float64 // true frequency over the radio's own
-	clockPPM  measure.Estimate
-	readings  []measure.Reading
-	passband  map[float64]measure.Passband // by sample rate
-	found     map[*look][]intrude.Line     // all lines, by look, from its middle
-	lines     []line                       // those that are not explained, ascending
-	named     []Suspect                    // carriers that were found
-	pulses    []Suspect                    // impulses that were found
-	cochannel []Suspect                    // second stations that were found
+	clock      float64 // true frequency over the radio's own
+	clockPPM   measure.Estimate
+	clockKnown bool
+	readings   []measure.Reading
+	passband   map[float64]measure.Passband // by sample rate
+	found      map[*look][]intrude.Line     // all lines, by look, from its middle
+	lines      []line                       // those that are not explained, ascending
+	named      []Suspect                    // carriers that were found
+	pulses     []Suspect                    // impulses that were found
+	cochannel  []Suspect                    // second stations that were found
 }
 
 // line is a line on the corrected scale, as the middle of a slice would show
@@ -34,15 +35,14 @@ type line struct {
 }
 
 func newExamination(n *Inside, clock *measure.Clock, readings []measure.Reading) *examination {
-	e := &examination{Inside: n, clock: 1, readings: readings, passband: map[float64]measure.Passband{}, found: map[*look][]intrude.Line{}}
-	if clock != nil {
-		e.clockPPM = clock.PPM
-		e.clock += clock.PPM.Value * 1e-6
-	}
+	e := &examination{Inside: n, readings: readings, clockKnown: clock != nil, passband: map[float64]measure.Passband{}, found: map[*look][]intrude.Line{}}
+	e.clock, e.clockPPM = clockOf(clock)
 	byRate := map[float64][]*listen.Slice{}
 	for _, l := range n.looks {
 		byRate[l.rateHz] = append(byRate[l.rateHz], l.slice())
 	}
+	// With too few slices the shape is unknown, and its SigmaDB says so: what is
+	// read over the noise in part of a channel then asks for more.
 	for rate, list := range byRate {
 		e.passband[rate] = measure.FindPassband(list, n.channels)
 	}

@@ -53,8 +53,9 @@ func (e *examination) findLines() {
 			continue // too short a stay has no spectrum
 		}
 		e.found[l] = found
+		steps := l.stepLines(levels(e.source.Datatype))
 		for _, x := range found {
-			if math.Abs(x.Hz) < spikeHz || isImage(x, found) {
+			if math.Abs(x.Hz) < spikeHz || isImage(x, found) || ofSteps(x, found, steps) {
 				continue
 			}
 			hz := (l.centerHz + x.Hz) * e.clock
@@ -83,6 +84,33 @@ func isImage(x intrude.Line, among []intrude.Line) bool {
 		}
 	}
 	return false
+}
+
+// stepLines is the most power in FS² that a line has which the converter's steps
+// make of a stronger one, while noise of a standard deviation of σ steps fills
+// them: the first term by which rounding departs from even noise has an amplitude
+// of 1/π steps times exp(−2π²σ²) (Widrow 1961).
+func (l *look) stepLines(levels int) float64 {
+	if levels == 0 {
+		return 0
+	}
+	work := make([]float64, len(l.density))
+	for i, d := range l.density {
+		work[i] = float64(d)
+	}
+	step := 2 / float64(levels)
+	// The median stands for noise alone: lines and stations only fill the steps
+	// better.
+	squared := max(quantile(work, 0.5)*l.rateHz/2/(step*step)-1./12, 0)
+	amplitude := step / math.Pi * math.Exp(-2*math.Pi*math.Pi*squared)
+	return 2 * amplitude * amplitude
+}
+
+// ofSteps reports whether a line is no more than the converter's steps make of a
+// far stronger one in the same look.
+func ofSteps(x intrude.Line, among []intrude.Line, most float64) bool {
+	const strongerDB = 20
+	return x.Power < most && slices.ContainsFunc(among, func(o intrude.Line) bool { return decibel(o.Power/x.Power) > strongerDB })
 }
 
 // oncePerPlace keeps of the lines that several slices show the one whose power
@@ -177,11 +205,11 @@ func (e *examination) bunched(i int) bool {
 }
 
 func (e *examination) tone(x *line) Suspect {
-	sigma := math.Hypot(x.SigmaHz, e.clockPPM.Sigma*1e-6*x.Hz)
+	place := placeOf(x.Hz, x.SigmaHz, e.clockPPM)
 	s := Suspect{
 		Kind:        Tone,
-		Name:        fmt.Sprintf("tone at %.4f MHz", x.Hz/1e6),
-		FrequencyHz: &measure.Estimate{Value: x.Hz, Sigma: sigma},
+		Name:        "tone at " + Megahertz(*place),
+		FrequencyHz: place,
 		LevelDBFS:   &measure.Estimate{Value: decibel(x.Power), Sigma: math.Hypot(10/math.Ln10*x.PowerSigma/x.Power, 0.1)},
 		Next:        "find what makes it: switch off what is near the antenna, one thing after the other, and look at this frequency again",
 		Cure:        "switch off, replace or shield what makes it, or move the antenna away from it",
@@ -190,11 +218,14 @@ func (e *examination) tone(x *line) Suspect {
 	r := e.readingAt(x.Hz)
 	if spur := e.ownSpur(x); spur != "" {
 		s.Kind = Spur
-		s.Name = fmt.Sprintf("the radio's own tone at %.4f MHz", x.Hz/1e6)
+		s.Name = "the radio's own tone at " + Megahertz(*place)
 		s.Evidence = append(s.Evidence, "it is "+spur)
 		s.Next = "put a 75-ohm terminator in the antenna's place: what stays is the radio's own"
 		s.Cure = "none is needed: a television set does not hear it"
 		return s
+	}
+	if doubt := e.clockDoubt(x.Hz); doubt != "" {
+		s.Evidence = append(s.Evidence, doubt)
 	}
 	if r == nil {
 		return s
@@ -203,8 +234,8 @@ func (e *examination) tone(x *line) Suspect {
 		s.Evidence = append(s.Evidence, fmt.Sprintf("no station is on channel %d that it could harm", r.Channel.Number))
 		return s
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("%.0f dB below all of channel %d, %s above its lower edge",
-		belowChannelDB(r, x), r.Channel.Number, megahertz(x.Hz-r.Channel.LowerHz)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("%.0f dB below all of channel %d, %s MHz above its lower edge",
+		belowChannelDB(r, x), r.Channel.Number, megahertz(x.Hz-r.Channel.LowerHz, place.Sigma, 3)))
 	e.nearPilot(&s, r, x)
 	e.addHarm(&s, r, x.Power, 0)
 	return s
@@ -258,5 +289,3 @@ func (e *examination) ownSpur(x *line) string {
 	}
 	return fmt.Sprintf("%.0f times the radio's clock of %.1f MHz, to within %.0f Hz", k, ref/1e6, spurHz)
 }
-
-func megahertz(hz float64) string { return fmt.Sprintf("%.3f MHz", hz/1e6) }

@@ -285,7 +285,7 @@ func (u *under) raisedFloor(s *Suspect) {
 	c := u.r.Channel
 	s.Kind = RaisedFloor
 	s.Name = fmt.Sprintf("raised floor from %.0f to %.0f MHz under channel %d", (c.LowerHz+u.low)/1e6, (c.LowerHz+u.high)/1e6, c.Number)
-	s.FrequencyHz = &measure.Estimate{Value: c.LowerHz + (u.low+u.high)/2, Sigma: (u.high - u.low) / 4}
+	s.FrequencyHz = &measure.Estimate{Value: c.LowerHz + (u.low+u.high)/2, Sigma: (u.high - u.low) / 4} // far more than a clock's error
 	s.WidthHz = u.high - u.low
 	s.Evidence = append(s.Evidence, fmt.Sprintf("from %.1f to %.1f MHz above the channel's lower edge the error is up to %.1f dB above the floor, elsewhere it is not",
 		u.low/1e6, u.high/1e6, decibel(1+u.most/u.noise)))
@@ -320,7 +320,7 @@ func (e *examination) secondPilotOf(r *measure.Reading) *line {
 		return nil
 	}
 	known := *best
-	known.SigmaHz = math.Hypot(known.SigmaHz, e.clockPPM.Sigma*1e-6*known.Hz)
+	known.SigmaHz = placeOf(known.Hz, known.SigmaHz, e.clockPPM).Sigma
 	return &known
 }
 

@@ -17,7 +17,7 @@ type cause struct {
 }
 
 // join makes one suspect of those that have one cause: products of one group of
-// parents, impulses of one rhythm, what one station spills on either side. The
+// parents, impulses of one rhythm, tones in a row, what one station spills on either side. The
 // most harmful one leads.
 func join(list []Suspect) []Suspect {
 	list = slices.Clone(list)
@@ -55,7 +55,7 @@ func joined(group []Suspect) Suspect {
 		x := &group[i]
 		if x.FrequencyHz != nil {
 			s.PlacesHz = append(s.PlacesHz, x.FrequencyHz.Value)
-			places = append(places, fmt.Sprintf("%.2f", x.FrequencyHz.Value/1e6))
+			places = append(places, megahertz(x.FrequencyHz.Value, x.FrequencyHz.Sigma, 2))
 		}
 		if x.bandName != "" {
 			bands = append(bands, x.bandName)
@@ -75,6 +75,14 @@ func joined(group []Suspect) Suspect {
 	switch s.Kind {
 	case Impulses:
 		s.Name = strings.Replace(s.Name, s.bandName+" band", listed(bands)+" bands", 1)
+	case Tone, Carrier:
+		s.inARow()
+	case Bursts:
+		slices.SortFunc(channels, func(a, b string) int { return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b)) })
+		s.Name = "signals in bursts on channels " + listed(channels)
+		if s.cause.of == frameCause {
+			s.Name = "telephone networks' signals on channels " + listed(channels)
+		}
 	case Splatter:
 		s.FrequencyHz, s.PlacesHz, s.WidthHz = nil, nil, 0
 		s.Name = fmt.Sprintf("channel %s spilling into channels %s", s.cause.of, listed(channels))
@@ -93,10 +101,12 @@ func (s *Suspect) where() string {
 	switch {
 	case s.bandName != "":
 		return s.bandName + ": "
+	case s.Kind == Bursts:
+		return fmt.Sprintf("channel %d: ", s.into)
 	case s.into != 0:
 		return ""
 	case s.FrequencyHz != nil:
-		return "at " + megahertz(s.FrequencyHz.Value) + " "
+		return "at " + megahertz(s.FrequencyHz.Value, s.FrequencyHz.Sigma, 3) + " MHz "
 	}
 	return ""
 }

@@ -14,23 +14,15 @@ import (
 // secondLooks goes back to the tones: tuned a little aside, at a lower gain,
 // and if it can be arranged without the antenna.
 func (l *listener) secondLooks(ctx context.Context) error {
-	found := l.inside.Suspects(l.survey.Clock, l.readings())
-	slices.SortStableFunc(found, func(a, b Suspect) int { return cmp.Compare(b.WorstDB(), a.WorstDB()) })
-	for _, s := range found {
-		if (s.Kind == Tone || s.Kind == Spur || s.Kind == Carrier) && s.FrequencyHz != nil && len(l.tones) < mostTones {
-			l.tones = append(l.tones, s)
-		}
-	}
-	clock := 1.0
-	if k := l.survey.Clock; k != nil {
-		clock += k.PPM.Value * 1e-6
-	}
+	l.tones = tonesOf(l.inside.Suspects(l.survey.Clock, l.readings()))
+	l.tones = l.tones[:min(len(l.tones), mostTones)]
+	clock, _ := clockOf(l.survey.Clock)
 	l.what, l.done, l.total = "second looks at tones", 0, 2*len(l.tones)
 	for _, s := range l.tones {
 		hz := s.FrequencyHz.Value / clock
 		for k, g := range l.lookGains(s.FrequencyHz.Value) {
-			center := hz + spurShiftHz*(1-2*float64(k))*1.1
-			if err := l.stay(ctx, tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: g}, spurDwell, nil); err != nil {
+			center := hz + asideHz*(1-2*float64(k))
+			if err := l.stay(ctx, tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: g}, spurDwell); err != nil {
 				return err
 			}
 		}
@@ -44,13 +36,26 @@ func (l *listener) secondLooks(ctx context.Context) error {
 	l.ear.off = true
 	l.what, l.done, l.total = "the radio alone", 0, len(l.tones)
 	for _, s := range l.tones {
-		center := s.FrequencyHz.Value/clock + spurShiftHz
+		center := s.FrequencyHz.Value/clock + withoutHz
 		to := tuner.Tuning{CenterHz: center, RateHz: l.RateHz, GainDB: l.lookGains(s.FrequencyHz.Value)[0]}
-		if err := l.stay(ctx, to, spurDwell, nil); err != nil {
+		if err := l.stay(ctx, to, spurDwell); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// tonesOf are the suspects that a second look tells more of, the most harmful
+// first.
+func tonesOf(found []Suspect) []Suspect {
+	var out []Suspect
+	for _, s := range found {
+		if (s.Kind == Tone || s.Kind == Spur || s.Kind == Carrier) && s.FrequencyHz != nil {
+			out = append(out, s)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Suspect) int { return cmp.Compare(b.WorstDB(), a.WorstDB()) })
+	return out
 }
 
 // lookGains are the gains for second looks at a frequency: the one that its
@@ -108,7 +113,7 @@ func (l *listener) steps(ctx context.Context) error {
 	l.what, l.done, l.total = "the gain-step test", 0, len(centers)*len(gains)
 	for _, hz := range centers {
 		for _, g := range gains {
-			if err := l.stay(ctx, tuner.Tuning{CenterHz: hz, RateHz: l.RateHz, GainDB: g}, stepDwell, nil); err != nil {
+			if err := l.stay(ctx, tuner.Tuning{CenterHz: hz, RateHz: l.RateHz, GainDB: g}, stepDwell); err != nil {
 				return err
 			}
 		}
@@ -116,7 +121,9 @@ func (l *listener) steps(ctx context.Context) error {
 	return nil
 }
 
-// loudest is the middle of the slice of a channel that shows the most.
+// loudest is the middle of the slice of a channel that shows the most. Like all of
+// what is climbed it only chooses where to listen: what is heard there is judged
+// by itself.
 func (l *listener) loudest(s *scene, c band.Channel) float64 {
 	best, most := c.CenterHz(), 0.0
 	for _, hz := range scan.Hops(c, l.RateHz) {

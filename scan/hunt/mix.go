@@ -35,6 +35,16 @@ func (m *mix) reach() float64 {
 	return sum
 }
 
+// sigmaHz is how well its place is known. What the clock does to one parent it
+// does to all.
+func (m *mix) sigmaHz(e []Emitter) float64 {
+	var sum float64
+	for i, p := range m.parents {
+		sum += math.Abs(float64(m.times[i])) * e[p].SigmaHz
+	}
+	return sum
+}
+
 // mixes returns all products of second and third order of some emitters that
 // touch one of the channels.
 func mixes(e []Emitter, channels []band.Channel) []mix {

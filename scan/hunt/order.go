@@ -14,23 +14,23 @@ import (
 // breaks a channel; what does no harm comes last, and of that the radio's own.
 func (l *listener) order(f *finding, all []Suspect) []Suspect {
 	var out []Suspect
-	isWhole := func(s Suspect) bool { return s.FrequencyHz == nil && (s.Kind == Overload || s.Kind == Product) }
-	whole := slices.IndexFunc(all, isWhole)
+	whole := slices.IndexFunc(all, func(s Suspect) bool { return s.whole })
 	for _, s := range all {
 		if f.explained(&s) {
 			continue
 		}
-		if whole >= 0 && s.Kind == Product && s.FrequencyHz != nil {
+		if whole >= 0 && s.Kind == Product && !s.whole {
 			all[whole].take(&s)
 		}
 	}
 	for _, s := range all {
-		if f.explained(&s) || whole >= 0 && s.Kind == Product && s.FrequencyHz != nil || partOf(&s, all) {
+		if f.explained(&s) || whole >= 0 && s.Kind == Product && !s.whole || partOf(&s, all) {
 			continue
 		}
 		s.Harms = slices.DeleteFunc(slices.Clone(s.Harms), func(h Harm) bool { return !slices.Contains(l.Channels, h.Channel) })
 		out = append(out, s)
 	}
+	markRows(out)
 	out = join(out)
 	rank := func(s *Suspect) float64 {
 		r := s.WorstDB()
@@ -54,7 +54,7 @@ func partOf(s *Suspect, all []Suspect) bool {
 		return false
 	}
 	return slices.ContainsFunc(all, func(o Suspect) bool {
-		return o.Kind == Product && o.FrequencyHz != nil &&
+		return o.Kind == Product && !o.whole && o.FrequencyHz != nil &&
 			math.Abs(o.FrequencyHz.Value-s.FrequencyHz.Value) < (s.WidthHz+o.WidthHz)/2 && s.WorstDB() < o.WorstDB()+3
 	})
 }

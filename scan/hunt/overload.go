@@ -33,7 +33,7 @@ func (f *finding) suspects(h *Hunt) []Suspect {
 			out = append(out, s)
 		}
 	}
-	if s, ok := f.rails(); ok {
+	if s, ok := f.rails(h.Heard); ok {
 		out = append(out, s)
 	}
 	return out
@@ -53,7 +53,7 @@ func (s *scene) gainNow(c band.Channel) float64 {
 // overload is the suspect that the products of the receiver's own make: a
 // Product where all are narrow, an Overload where they fill channels.
 func (f *finding) overload(h *Hunt) (Suspect, bool) {
-	s := Suspect{Kind: Product}
+	s := Suspect{Kind: Product, whole: true}
 	var services []string
 	strongest := math.Inf(-1)
 	s.Evidence = f.rises()
@@ -82,6 +82,7 @@ func (f *finding) overload(h *Hunt) (Suspect, bool) {
 		return s, false
 	}
 	s.Harms = f.harms(nil)
+	s.standAt(h.Products)
 	s.Name = "the receiver is overloaded by " + spoken(services)
 	if s.Kind == Product {
 		s.Name = "products of " + spoken(services) + ", made in the receiver"
@@ -161,9 +162,9 @@ func (f *finding) equalisedCost(c *channelAt, gain float64, in func(*mix) bool) 
 	return decibel(clean / math.Expm1(sum/parts))
 }
 
-func (f *finding) reading(c band.Channel) *measure.Reading {
-	for i := range f.survey.Channels {
-		if r := &f.survey.Channels[i].Reading; r.Channel == c {
+func (s *scene) reading(c band.Channel) *measure.Reading {
+	for i := range s.survey.Channels {
+		if r := &s.survey.Channels[i].Reading; r.Channel == c {
 			return r
 		}
 	}
@@ -204,7 +205,7 @@ func tenths(e *measure.Estimate) string {
 // unexplained is a floor that rises with the gain though nothing strong enough
 // was seen.
 func (f *finding) unexplained(h *Hunt) (Suspect, bool) {
-	s := Suspect{Kind: Overload, Name: "the receiver overloaded by something not seen"}
+	s := Suspect{Kind: Overload, whole: true, Name: "the receiver overloaded by something not seen"}
 	for i := range f.rungs {
 		c := &f.rungs[i]
 		predicted := f.front.second*c.second + f.front.third*c.third
@@ -220,13 +221,13 @@ func (f *finding) unexplained(h *Hunt) (Suspect, bool) {
 	return s, len(s.Evidence) > 0
 }
 
-// rails is a channel that is too strong even at the gain that it was measured
-// at.
-func (f *finding) rails() (Suspect, bool) {
-	s := Suspect{Kind: Overload, Name: "samples at the converter's rails"}
-	for i := range f.survey.Channels {
-		r := &f.survey.Channels[i].Reading
-		if r.Heard() && r.ClippedFraction > 2e-3 {
+// rails is a channel of which parts were heard at the converter's rails alone, at
+// the gain that it was measured at.
+func (f *finding) rails(heard []Coverage) (Suspect, bool) {
+	s := Suspect{Kind: Overload, whole: true, Name: "samples at the converter's rails"}
+	for i := range heard {
+		c := &heard[i]
+		if r := f.reading(c.Channel); c.Railed && !c.Whole() && r != nil {
 			s.Evidence = append(s.Evidence, fmt.Sprintf("RF %d: %.2g %% of the samples", r.Channel.Number, 100*r.ClippedFraction))
 			s.Harms = append(s.Harms, Harm{Channel: r.Channel})
 		}
@@ -237,9 +238,12 @@ func (f *finding) rails() (Suspect, bool) {
 }
 
 // before looks for products that do not move with the radio's gain and yet
-// stand where products belong: something before the radio makes them.
+// stand where products belong: something before the radio makes them. No single
+// level tells: it is the pattern over the channels that must fit, at two places
+// and more where it is predicted and with three times as many hits as misses,
+// which one full channel, or all of them, do not make.
 func (f *finding) before() (Suspect, bool) {
-	s := Suspect{Kind: Product, Name: "products made before the radio"}
+	s := Suspect{Kind: Product, whole: true, Name: "products made before the radio"}
 	var ratios []float64
 	misses := 0
 	for i := range f.rungs {
@@ -330,12 +334,17 @@ func theChannels(list []band.Channel) string {
 	return "channels " + strings.Join(out, ", ")
 }
 
-// Clean reports whether all was heard and nothing was found that comes from
-// outside or that the receiver makes of it. The radio's own tones do not count:
-// no other receiver hears them.
+// Clean reports whether all of every wanted channel was heard and nothing was
+// found that comes from outside or that the receiver makes of it. The radio's own
+// tones do not count: no other receiver hears them.
 func (h *Hunt) Clean() bool {
-	covered := slices.ContainsFunc(h.Survey.Channels, func(c scan.Channel) bool { return c.Heard() })
-	return covered && !h.Interrupted && len(h.Harmful()) == 0
+	part := slices.ContainsFunc(h.Heard, func(c Coverage) bool { return !c.Whole() })
+	return len(h.Heard) > 0 && !part && !h.Interrupted && len(h.Harmful()) == 0
+}
+
+// Silent reports whether nothing was heard of any wanted channel.
+func (h *Hunt) Silent() bool {
+	return !slices.ContainsFunc(h.Survey.Channels, func(c scan.Channel) bool { return c.Heard() })
 }
 
 // Harmful are the suspects without the radio's own tones.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"math"
 
 	"rooftone/scan"
 	"rooftone/scan/tuner"
@@ -12,22 +11,16 @@ import (
 
 // Play hunts in a recording. What it does not hold is told in Hunt.Missing.
 func Play(ctx context.Context, p tuner.Playlist, o Options) (*Hunt, error) {
-	o.fill()
-	o.Terminate = nil
-	l := &listener{Options: o, info: p.Info()}
-	l.inside = NewInside(scan.Company(o.Channels, o.Plan), l.info)
-	l.inside.ThresholdDB = o.ThresholdDB
-	tap := &tap{Playlist: p, listener: l, gains: map[float64]float64{}, buffer: make([]complex64, 1<<16)}
+	l := newListener(o, p.Info())
+	l.Terminate, l.Keep = nil, nil
+	to := l.surveyOptions()
+	to.Progress = func(done, total int, _ float64) {
+		if l.Progress != nil {
+			l.Progress("the recording", done, total)
+		}
+	}
 	var err error
-	l.survey, err = scan.SweepPlaylist(ctx, tap, scan.Options{
-		Channels: scan.Company(o.Channels, o.Plan), Plan: o.Plan, PPM: o.PPM, ThresholdDB: o.ThresholdDB,
-		Calibration: o.Calibration,
-		Progress: func(done, total int, _ float64) {
-			if o.Progress != nil {
-				o.Progress("the recording", done, total)
-			}
-		},
-	})
+	l.survey, err = scan.SweepPlaylist(ctx, &tap{Playlist: p, listener: l, buffer: make([]complex64, 1<<16)}, to)
 	l.ear.end()
 	h := l.conclude(err != nil || l.survey != nil && l.survey.Interrupted)
 	if ctx.Err() != nil {
@@ -41,9 +34,7 @@ func Play(ctx context.Context, p tuner.Playlist, o Options) (*Hunt, error) {
 type tap struct {
 	tuner.Playlist
 	listener *listener
-	gains    map[float64]float64 // the first gain at each tuning
 	fresh    bool
-	inside   bool // this stay is one of the survey's own, not a rung
 	read     bool // to its end
 	begun    bool
 	buffer   []complex64
@@ -63,28 +54,13 @@ func (t *tap) Next(ctx context.Context) (tuner.Stay, error) {
 		return s, err
 	}
 	t.begun, t.read, t.fresh = true, false, true
-	key := math.Round(s.CenterHz / 1e3)
-	gain, seen := t.gains[key]
-	if !seen {
-		t.gains[key], gain = s.GainDB, s.GainDB
-	}
-	t.inside = gain == s.GainDB || math.IsNaN(gain) && math.IsNaN(s.GainDB)
 	return s, nil
 }
 
 // Read implements tuner.Playlist.
 func (t *tap) Read(ctx context.Context, dst []complex64) (tuner.Block, error) {
 	b, err := t.Playlist.Read(ctx, dst)
-	const railsShare = 2e-3 // above it a block shows what the rails make
 	if len(b.Samples) > 0 {
-		if t.inside && float64(b.Clipped) <= railsShare*float64(len(b.Samples)) {
-			if keepErr := t.listener.inside.Keep(b, t.fresh); keepErr != nil {
-				return b, keepErr
-			}
-			if keepErr := t.listener.fall(b, t.fresh); keepErr != nil {
-				return b, keepErr
-			}
-		}
 		if keepErr := t.listener.take(b, t.fresh); keepErr != nil {
 			return b, keepErr
 		}

@@ -1,6 +1,7 @@
 package hunt
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -13,6 +14,7 @@ import (
 // SpurTest is what second looks at a tone told.
 type SpurTest struct {
 	FrequencyHz float64
+	SigmaHz     float64 // its standard uncertainty
 	// Moves says that the tone was not where it had been once the radio was
 	// tuned a little aside; nil where that was not tried.
 	Moves *bool
@@ -37,14 +39,16 @@ func (s *scene) heardAt(x *stay, hz, reachHz float64) (rung, bool) {
 // lineReachHz is how far around a tone its power is looked for.
 const lineReachHz = 6e3
 
-// testTones works out what the second looks tell of each tone.
-func (l *listener) testTones(f *finding) (tests []SpurTest, own []float64) {
+// testTones works out what second looks tell of each tone that had one.
+func (l *listener) testTones(f *finding, tones []Suspect) (tests []SpurTest, own []float64) {
 	reference := l.info.Clock.ReferenceHz
-	for i := range l.tones {
-		t := &l.tones[i]
+	for i := range tones {
+		t := &tones[i]
 		hz := t.FrequencyHz.Value
-		test := SpurTest{FrequencyHz: hz, Harmonic: harmonic(hz/f.clock, reference)}
+		test := SpurTest{FrequencyHz: hz, SigmaHz: t.FrequencyHz.Sigma, Harmonic: harmonic(hz/f.clock, reference)}
 		reach := max(lineReachHz, t.WidthHz)
+		// What was looked at again was known a little less well by then.
+		within := 1e3 + t.WidthHz/2
 		var aside, without []rung
 		for _, x := range f.stays {
 			away := math.Abs(hz/f.clock - x.centerHz)
@@ -53,10 +57,15 @@ func (l *listener) testTones(f *finding) (tests []SpurTest, own []float64) {
 			case !ok:
 			case x.off:
 				without = append(without, r)
-			case math.Abs(away-spurShiftHz*1.1) < 1e3:
+			case math.Abs(away-asideHz) < within:
 				aside = append(aside, r)
 			}
 		}
+		if len(aside)+len(without) == 0 {
+			continue
+		}
+		// The first at the highest gain.
+		slices.SortStableFunc(aside, func(a, b rung) int { return cmp.Compare(b.gain, a.gain) })
 		if t.LevelDBFS != nil && len(aside) > 0 {
 			test.judge(aside, f.levelOf(t))
 		}
@@ -137,7 +146,10 @@ func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.In
 	riders := f.riders(out)
 	for i := range out {
 		t := &out[i]
-		if n := riders[i]; n > 0 {
+		stood := slices.ContainsFunc(tests, func(x SpurTest) bool {
+			return t.FrequencyHz != nil && math.Abs(x.FrequencyHz-t.FrequencyHz.Value) < 100 && x.Moves != nil && !*x.Moves
+		})
+		if n := riders[i]; n > 0 && !stood {
 			t.own(fmt.Sprintf("a tone stands as far from the middle of %d slices, wherever the radio is tuned", n))
 			continue
 		}
@@ -155,7 +167,9 @@ func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.In
 }
 
 // riders returns, for each suspect that stands as far from the middle of its
-// slice as several others from theirs, in how many slices one does.
+// slice as others from theirs, in how many slices one does: in so many that it
+// cannot be a row of tones which happens to be as wide as the tunings are apart.
+// A tone of the radio's own is in every slice that no station hides it in.
 func (f *finding) riders(suspects []Suspect) map[int]int {
 	offset := func(hz float64) float64 {
 		best := math.Inf(1)
@@ -181,19 +195,35 @@ func (f *finding) riders(suspects []Suspect) map[int]int {
 				n++
 			}
 		}
-		const enough = 3
-		if n >= enough {
+		const enough, part = 3, 0.5
+		if n >= enough && float64(n) >= part*float64(f.free(a)) {
 			out[i] = n
 		}
 	}
 	return out
 }
 
+// free is in how many tunings a tone at an offset from the middle would lie in a
+// channel without a station.
+func (f *finding) free(offsetHz float64) int {
+	seen := map[float64]bool{}
+	for _, x := range f.stays {
+		hz := (x.centerHz + offsetHz) * f.clock
+		for i := range f.survey.Channels {
+			r := &f.survey.Channels[i].Reading
+			if !x.off && x.averages > longAverages && r.Heard() && r.Presence != measure.Present && hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
+				seen[math.Round(x.centerHz/1e3)] = true
+			}
+		}
+	}
+	return len(seen)
+}
+
 // longAverages is what only the stays have that tones were sought in.
 const longAverages = 40
 
 func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
-	mhz := t.FrequencyHz.Value / 1e6
+	place := Megahertz(*t.FrequencyHz)
 	steep := 1.5
 	if f.mixAt(t.FrequencyHz.Value, t.WidthHz) != nil {
 		steep = 1.2 // where one is expected, less proof is enough
@@ -208,7 +238,7 @@ func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 	case test.SlopeDB != nil && test.SlopeDB.Value-2*test.SlopeDB.Sigma > steep:
 		s := test.SlopeDB
 		t.Kind = Product
-		t.Name = fmt.Sprintf("product at %.3f MHz", mhz)
+		t.Name = "product at " + place
 		line := fmt.Sprintf("it rises by %.1f dB for each dB of gain: the receiver makes it", s.Value)
 		if m := f.mixAt(t.FrequencyHz.Value, t.WidthHz); m != nil {
 			line += ", out of " + m.formula(f.parents)
@@ -225,7 +255,7 @@ func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 		}
 		if m := f.lineMixAt(t.FrequencyHz.Value); m != nil && test.SlopeDB != nil {
 			t.Kind = Product
-			t.Name = fmt.Sprintf("product at %.3f MHz, made before the radio", mhz)
+			t.Name = "product at " + place + ", made before the radio"
 			t.cause = cause{Product, beforeRadio + strings.Join(m.services(f.parents), "+")}
 			t.Evidence = slices.Insert(t.Evidence, 0,
 				fmt.Sprintf("it is exactly at %s, and rises by %.1f dB for each dB of gain: something before the radio makes it", m.formula(f.parents), test.SlopeDB.Value))
@@ -244,7 +274,7 @@ const (
 // own makes a tone the radio's.
 func (t *Suspect) own(why string) {
 	t.Kind = Spur
-	t.Name = fmt.Sprintf("the radio's own tone at %.3f MHz", t.FrequencyHz.Value/1e6)
+	t.Name = "the radio's own tone at " + Megahertz(*t.FrequencyHz)
 	t.Evidence = slices.Insert(t.Evidence, 0, why)
 	t.Harms = nil // a receiver does not hear it
 	t.Next = "take the antenna off and hunt again: it stays"
@@ -255,7 +285,7 @@ func (t *Suspect) own(why string) {
 func (f *finding) mixAt(hz, widthHz float64) *mix {
 	for i := range f.all {
 		m := &f.all[i]
-		if m.reach() < narrowHz && math.Abs(m.hz-hz) < 3e3+m.reach()+widthHz/2 {
+		if m.reach() < narrowHz && math.Abs(m.hz-hz) < 3e3+f.doubtHz(hz)+m.reach()+widthHz/2 {
 			return m
 		}
 	}

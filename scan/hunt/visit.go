@@ -26,9 +26,9 @@ const (
 	stepDwell    = 40 * time.Millisecond
 	spurDwell    = 60 * time.Millisecond
 
-	// spurShiftHz is how far the radio is tuned aside to see whether a tone
-	// moves with it.
-	spurShiftHz = 330e3
+	// asideHz is how far the radio is tuned aside to see whether a tone moves
+	// with it, and withoutHz how far when its antenna is off.
+	asideHz, withoutHz = 363e3, 330e3
 
 	// Bounds of what is looked at again.
 	mostTones, mostProducts, mostLadders = 16, 12, 45
@@ -75,6 +75,7 @@ type Options struct {
 // Hunt is what was found.
 type Hunt struct {
 	Survey   *scan.Survey  // of the wanted channels
+	Heard    []Coverage    // which parts of them were looked into
 	Suspects []Suspect     // in order of harm
 	Bands    []Band        // ascending in frequency
 	Emitters []Emitter     // the strongest first
@@ -92,16 +93,49 @@ type Hunt struct {
 // Listen hunts with a radio. When the context ends or the radio fails it
 // returns what was found by then; only the latter is an error.
 func Listen(ctx context.Context, t tuner.Tuner, o Options) (*Hunt, error) {
-	o.fill()
-	l := &listener{Options: o, tuner: t, info: t.Info()}
-	l.inside = NewInside(scan.Company(o.Channels, o.Plan), l.info)
-	l.inside.ThresholdDB = o.ThresholdDB
+	l := newListener(o, t.Info())
+	l.tuner = t
+	l.relay = newRelay(l.info)
+	surveyed := l.surveyAll(ctx)
 	err := l.listen(ctx)
-	h := l.conclude(err != nil || l.survey != nil && l.survey.Interrupted)
+	l.relay.stop()
+	l.survey = <-surveyed
+	l.survey.Interrupted = l.survey.Interrupted || err != nil
+	h := l.conclude(err != nil)
 	if ctx.Err() != nil {
 		err = nil
 	}
 	return h, err
+}
+
+func newListener(o Options, info tuner.Info) *listener {
+	o.fill()
+	l := &listener{Options: o, info: info}
+	l.inside = NewInside(scan.Company(o.Channels, o.Plan), info)
+	l.inside.ThresholdDB = o.ThresholdDB
+	return l
+}
+
+// surveyOptions are those of the survey that is concluded from.
+func (l *listener) surveyOptions() scan.Options {
+	return scan.Options{
+		Channels: scan.Company(l.Channels, l.Plan), Plan: l.Plan,
+		PPM: l.PPM, ThresholdDB: l.ThresholdDB, Calibration: l.Calibration,
+	}
+}
+
+// surveyAll measures the channels from all that is relayed, not only from the
+// visit that the hunt begins with: what a recording of the hunt says, live.
+func (l *listener) surveyAll(ctx context.Context) <-chan *scan.Survey {
+	out := make(chan *scan.Survey, 1)
+	go func() {
+		defer l.relay.Close()
+		// What was heard by the end of the context counts. A relay does not fail;
+		// a stay that cannot be measured ends the survey, not the hunt.
+		s, _ := scan.SweepPlaylist(context.WithoutCancel(ctx), l.relay, l.surveyOptions())
+		out <- s
+	}()
+	return out
 }
 
 func (o *Options) fill() {
@@ -124,8 +158,9 @@ type listener struct {
 	inside *Inside
 	ear    ear
 	faller faller
-	survey *scan.Survey
-	tones  []Suspect // those that were looked at again
+	relay  *relay       // nil when playing a recording
+	survey *scan.Survey // of what was heard so far
+	tones  []Suspect    // those that are looked at again
 	buffer []complex64
 	done   int
 	what   string
@@ -144,15 +179,7 @@ func (l *listener) listen(ctx context.Context) error {
 				l.Progress("the wanted channels", done, total)
 			}
 		},
-		Keep: func(b tuner.Block, newStay bool) error {
-			if err := l.inside.Keep(b, newStay); err != nil {
-				return err
-			}
-			if err := l.fall(b, newStay); err != nil {
-				return err
-			}
-			return l.take(b, newStay)
-		},
+		Keep: l.take,
 	})
 	if err != nil || l.survey.Interrupted {
 		return stopped(ctx, err)
@@ -164,18 +191,10 @@ func (l *listener) listen(ctx context.Context) error {
 		for _, aside := range []float64{0, -2 * (listen.UsableShare*w.RateHz - 50e3)} {
 			to := w
 			to.CenterHz += aside
-			heard := false
-			keep := func(b tuner.Block, newStay bool) error {
-				if float64(b.Clipped) > railShare*float64(len(b.Samples)) {
-					return nil
-				}
-				heard = true
-				return l.inside.Keep(b, newStay)
-			}
-			if err := l.stay(ctx, to, l.Dwell, keep); err != nil {
+			if err := l.stay(ctx, to, l.Dwell); err != nil {
 				return err
 			}
-			if heard {
+			if x := l.ear.last(); x == nil || x.clipped <= railShare {
 				break
 			}
 		}
@@ -200,27 +219,34 @@ func stopped(ctx context.Context, err error) error {
 	return err
 }
 
-// fall keeps a block for the Fall, if one was asked for.
-func (l *listener) fall(b tuner.Block, newStay bool) error {
-	if !l.Fall {
-		return nil
-	}
-	return l.faller.keep(b, newStay)
-}
-
-// take keeps a block of a stay.
+// take keeps a block of a stay. With the antenna off it says something of the
+// radio's own tones alone.
 func (l *listener) take(b tuner.Block, newStay bool) error {
 	if err := l.ear.keep(b, newStay); err != nil {
 		return fmt.Errorf("preparing the spectrum of a slice: %w", err)
 	}
-	if l.Keep != nil && !l.ear.off {
+	if l.ear.off {
+		return nil
+	}
+	if err := l.inside.Keep(b, newStay); err != nil {
+		return err
+	}
+	if l.Fall {
+		if err := l.faller.keep(b, newStay); err != nil {
+			return fmt.Errorf("preparing a waterfall: %w", err)
+		}
+	}
+	if l.relay != nil {
+		l.relay.add(b, newStay)
+	}
+	if l.Keep != nil {
 		return l.Keep(b, newStay)
 	}
 	return nil
 }
 
 // stay listens at one tuning.
-func (l *listener) stay(ctx context.Context, to tuner.Tuning, dwell time.Duration, also func(tuner.Block, bool) error) error {
+func (l *listener) stay(ctx context.Context, to tuner.Tuning, dwell time.Duration) error {
 	if l.Progress != nil {
 		l.Progress(l.what, l.done, l.total)
 	}
@@ -235,11 +261,6 @@ func (l *listener) stay(ctx context.Context, to tuner.Tuning, dwell time.Duratio
 	b, err := l.tuner.Read(ctx, l.buffer[:n])
 	if err != nil {
 		return fmt.Errorf("listening at %.3f MHz: %w", to.CenterHz/1e6, err)
-	}
-	if also != nil {
-		if err := also(b, true); err != nil {
-			return err
-		}
 	}
 	if err := l.take(b, true); err != nil {
 		return err
@@ -305,7 +326,7 @@ func (l *listener) outside(ctx context.Context) error {
 	gains := l.gains()
 	for _, hz := range centers {
 		for k := 0; k < len(gains); k += 4 {
-			if err := l.stay(ctx, tuner.Tuning{CenterHz: hz, RateHz: l.RateHz, GainDB: gains[k]}, outsideDwell, nil); err != nil {
+			if err := l.stay(ctx, tuner.Tuning{CenterHz: hz, RateHz: l.RateHz, GainDB: gains[k]}, outsideDwell); err != nil {
 				return err
 			}
 			const rails = 1e-3
