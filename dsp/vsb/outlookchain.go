@@ -58,13 +58,13 @@ func newPathChain(m *echoModel) *pathChain {
 		for i := range paths {
 			paths[i].gain *= s.gain * turn(-s.turnHz*paths[i].delay)
 		}
-		d.free(paths)
+		d.bend(paths)
 		d.phase = cmplx.Phase(s.gain / lead)
 		d.level = math.Max(-2*levelSigma, math.Min(2*levelSigma, math.Log(cmplx.Abs(s.gain/lead))))
 		c.slices = append(c.slices, d)
 		c.middle += (s.middleHz - s.turnHz) / float64(len(m.slices))
 	}
-	c.prior = pathPrior{low: math.Inf(-1), high: math.Inf(1), mean: math.Log(total) + pathLevelDB*math.Ln10/10}
+	c.prior = pathPrior{low: math.Inf(-1), high: math.Inf(1), total: math.Log(total), rich: richMean, level: levelMeanDB * nepersPerDB}
 	for _, p := range m.paths {
 		c.prior.found = append(c.prior.found, p.delay)
 	}
@@ -110,6 +110,10 @@ func (c *pathChain) step() {
 		c.moveTwo()
 	case x < 0.9:
 		c.redraw()
+	case x < 0.94:
+		c.moveOwn()
+	case x < 0.97:
+		c.bend(c.rng.IntN(len(c.slices)))
 	default:
 		c.moveSlice()
 	}
@@ -210,25 +214,22 @@ func (c *pathChain) propose(i, count int, delay float64) bool {
 	return true
 }
 
-// enter fills the proposal's gram matrix for the paths that changed, of which
-// all but the last need an image.
+// enter fills the proposal's gram matrix for the paths that changed.
 func (c *pathChain) enter(count int, changed ...int) {
 	for n, i := range changed {
 		x := &c.probe[i]
-		if n < len(changed)-1 {
-			for s, d := range c.slices {
-				d.project(&x.views[s])
-			}
-		}
 		for j := range count {
 			if j == i || slices.Contains(changed[n+1:], j) {
 				continue
 			}
-			y := &c.paths[min(j, len(c.paths)-1)]
+			var v complex128
 			if slices.Contains(changed[:n], j) {
-				y = &c.probe[j]
+				for s, d := range c.slices {
+					v += d.product(&x.views[s], &c.probe[j].views[s])
+				}
+			} else {
+				v = c.product(x, &c.paths[j])
 			}
-			v := c.product(x, y)
 			c.gramB[i][j], c.gramB[j][i] = v, cmplx.Conj(v)
 		}
 		c.gramB[i][i] = complex(x.self(), 0)
@@ -341,9 +342,10 @@ func (c *pathChain) movePower() {
 	}
 	p := &c.paths[c.rng.IntN(len(c.paths))]
 	before := p.logPower
+	levels := c.prior.levels(c.paths)
 	p.logPower += movePower * c.rng.NormFloat64()
 	like := c.likelihood(c.paths, &c.gram, &c.match)
-	if math.Log(c.rng.Float64()) < like-c.like+c.prior.logPower(p.logPower)-c.prior.logPower(before) {
+	if math.Log(c.rng.Float64()) < like-c.like+c.prior.levels(c.paths)-levels {
 		c.like = like
 		return
 	}
@@ -364,9 +366,11 @@ func (c *pathChain) birth() {
 	if !c.propose(n, n+1, delay) {
 		return
 	}
-	c.probe[n].logPower = c.prior.mean + pathSpread*c.rng.NormFloat64()
+	var drawn float64
+	c.probe[n].logPower, drawn = c.prior.drawLevel(c.rng)
 	c.enter(n+1, n)
-	c.decide(n+1, math.Log(c.prior.expected()/float64(n+1)), n)
+	ratio := c.prior.levels(c.probe[:n+1]) - c.prior.levels(c.paths) - drawn + c.prior.more(n)
+	c.decide(n+1, ratio, n)
 }
 
 // death proposes to drop a path.
@@ -378,10 +382,24 @@ func (c *pathChain) death() {
 	i, last := c.rng.IntN(n), n-1
 	c.exchange(i, last)
 	like := c.likelihood(c.paths[:last], &c.gram, &c.match)
-	if math.Log(c.rng.Float64()) < like-c.like+math.Log(float64(n)/c.prior.expected()) {
+	ratio := c.prior.levels(c.paths) - c.prior.levels(c.paths[:last]) -
+		c.prior.levelDensity(c.paths[last].logPower) + c.prior.more(last)
+	if math.Log(c.rng.Float64()) < like-c.like-ratio {
 		c.probe[last], c.paths[last] = c.paths[last], c.probe[last]
 		c.paths = c.paths[:last]
 		c.like = like
+	}
+}
+
+// moveOwn proposes another richness and level of the channel.
+func (c *pathChain) moveOwn() {
+	kept := c.prior
+	before := c.prior.own(len(c.paths)) + c.prior.levels(c.paths)
+	c.prior.rich += richSpread / 2 * c.rng.NormFloat64()
+	c.prior.level += levelSpreadDB / 2 * nepersPerDB * c.rng.NormFloat64()
+	after := c.prior.own(len(c.paths)) + c.prior.levels(c.paths)
+	if !(math.Log(c.rng.Float64()) < after-before) {
+		c.prior = kept
 	}
 }
 
@@ -402,7 +420,7 @@ func (c *pathChain) exchange(i, j int) {
 func (c *pathChain) moveSlice() {
 	s := c.rng.IntN(len(c.slices))
 	d := c.slices[s]
-	kept, like := *d, c.like
+	kept := *d
 	var ratio float64
 	switch kind := c.rng.IntN(3); {
 	case kind == 0 || s == 0: // phase and level of the first are the paths' own
@@ -413,11 +431,59 @@ func (c *pathChain) moveSlice() {
 		d.level += levelSigma * math.Pow(10, -2*c.rng.Float64()) * c.rng.NormFloat64()
 		ratio = (kept.level*kept.level - d.level*d.level) / (2 * levelSigma * levelSigma)
 	}
-	if c.refresh() && math.Log(c.rng.Float64()) < c.like-like+ratio {
+	if !c.reviewed(s, d.late != kept.late) {
+		*d = kept
 		return
 	}
-	*d = kept
-	c.refresh()
+	like := c.likelihood(c.paths, &c.gramB, &c.matchB)
+	if !(math.Log(c.rng.Float64()) < like-c.like+ratio) {
+		*d = kept
+		return
+	}
+	c.like = like
+	for i := range c.paths {
+		p := &c.paths[i]
+		p.views[s], c.probe[i].views[s] = c.probe[i].views[s], p.views[s]
+		if d.late != kept.late {
+			d.project(&p.views[s])
+		} else {
+			p.views[s].image = append(p.views[s].image[:0], c.probe[i].views[s].image...)
+		}
+		copy(c.gram[i][:len(c.paths)], c.gramB[i][:len(c.paths)])
+	}
+	c.match = c.matchB
+}
+
+// reviewed makes the proposal's views of slice s, and its gram matrix. It
+// returns false when a path is out of reach.
+func (c *pathChain) reviewed(s int, moved bool) bool {
+	c.proposed()
+	d := c.slices[s]
+	for i := range c.paths {
+		for len(c.probe[i].views) < len(c.slices) {
+			c.probe[i].views = append(c.probe[i].views, view{})
+		}
+		if !d.look(&c.probe[i].views[s], c.paths[i].delay) {
+			return false
+		}
+	}
+	for i := range c.paths {
+		x, was := &c.probe[i].views[s], &c.paths[i].views[s]
+		for j := range i {
+			y, wasY := &c.probe[j].views[s], &c.paths[j].views[s]
+			v := c.gram[i][j] - was.times(wasY)
+			if moved {
+				v += d.product(x, y)
+			} else {
+				v += cmplx.Conj(x.spin) * y.spin * cmplx.Conj(cmplx.Conj(was.spin)*wasY.spin) * was.times(wasY) *
+					complex(1/norm2([]complex128{was.spin * wasY.spin}), 0)
+			}
+			c.gramB[i][j], c.gramB[j][i] = v, cmplx.Conj(v)
+		}
+		c.gramB[i][i] += complex(x.self*norm2([]complex128{x.spin})-was.self*norm2([]complex128{was.spin}), 0)
+		c.matchB[i] += cmplx.Conj(x.spin)*x.match - cmplx.Conj(was.spin)*was.match
+	}
+	return true
 }
 
 // drawGains draws the paths' gains.
