@@ -1,105 +1,94 @@
 package vsb
 
 import (
+	"math"
 	"math/cmplx"
-
-	"gonum.org/v1/gonum/mat"
+	"math/rand/v2"
 )
 
-// bend draws the pass band of slice s anew, given the delays and variances of
-// the paths but not their gains.
+// bend integrates the pass band out. Its coefficients b, in units of their
+// spread and the same for all slices, are real and normal; B is what they make
+// of the data. With X = AᴴB and Q = V⁻¹+AᴴA for the paths, the log likelihood
+// has beside that of a flat pass band
 //
-// With b for its coefficients, B for what they make of the data and X = AᴴB, the
-// log likelihood is
+//	2·b·h − bᵀPb, P = Re(BᴴB − XᴴQ⁻¹X), h = Re(Bᴴy − XᴴQ⁻¹Aᴴy),
 //
-//	2·b·h − bᵀPb, P = Re(BᴴB − Xᴴ(V⁻¹+AᴴA)⁻¹X), h = Re(Bᴴy − Xᴴ(V⁻¹+AᴴA)⁻¹Aᴴy),
-//
-// and the coefficients, which are in units of their spread, are normal.
-func (c *pathChain) bend(s int) {
-	d := c.slices[s]
-	shapes := passBandShapes()
-	across := c.whitenedShapes(d, s)
-	c.likelihood(c.paths, &c.gram, &c.match)
-	precision := mat.NewSymDense(passBandCount, nil)
-	pull := mat.NewVecDense(passBandCount, nil)
-	for k := range passBandCount {
-		// half has what the pass band does as it stands taken out.
-		h := d.shapeMatch[k]
-		for i := range c.paths {
-			whole := c.half[i]
-			for l := range passBandCount {
-				whole += complex(d.bent[l], 0) * across[l][i]
-			}
-			h -= real(cmplx.Conj(across[k][i]) * whole)
-		}
-		pull.SetVec(k, 2*h+shapes[k].mean/shapes[k].sigma)
-		for l := range k + 1 {
-			p := d.shapeGram[k][l]
-			for i := range c.paths {
-				p -= real(cmplx.Conj(across[k][i]) * across[l][i])
-			}
-			precision.SetSym(k, l, 2*p)
-		}
-		precision.SetSym(k, k, precision.At(k, k)+1)
-	}
-	var factor mat.Cholesky
-	if !factor.Factorize(precision) {
-		return
-	}
-	var mean, scatter mat.VecDense
-	if factor.SolveVecTo(&mean, pull) != nil {
-		return
-	}
-	// With UᵀU for the precision, U⁻¹z has its inverse for covariance.
-	z := mat.NewVecDense(passBandCount, nil)
-	for k := range passBandCount {
-		z.SetVec(k, c.rng.NormFloat64())
-	}
-	var upper mat.TriDense
-	factor.UTo(&upper)
-	if scatter.SolveVec(&upper, z) != nil {
-		return
-	}
-	for k := range passBandCount {
-		to := mean.AtVec(k) + scatter.AtVec(k)
-		addScaled(d.match, complex(d.bent[k]-to, 0), d.shapes[k])
-		d.bent[k] = to
-	}
-	c.rematch(s)
+// so that b is normal with the precision 1+2P.
+type bend struct {
+	gram  [passBandCount][passBandCount]float64 // Re BᴴB
+	match [passBandCount]float64                // Re Bᴴy
+	mean  [passBandCount]float64
+
+	half   [chainPaths][passBandCount]complex128 // L⁻¹X for the factor L of Q
+	factor [passBandCount][passBandCount]float64 // of the precision
+	pull   [passBandCount]float64                // factor⁻¹·(2h + mean)
 }
 
-// whitenedShapes returns X, multiplied by the inverse of the factor of
-// V⁻¹+AᴴA, by shape.
-func (c *pathChain) whitenedShapes(d *sightSlice, s int) (out [passBandCount][chainPaths]complex128) {
-	c.likelihood(c.paths, &c.gram, &c.match)
-	for k := range out {
-		for i := range c.paths {
-			v := &c.paths[i].views[s]
-			var x complex128
-			for j, w := range v.w {
-				x += complex(w, 0) * d.shapes[k][v.first+j]
-			}
-			x *= cmplx.Conj(v.spin)
-			for j := range i {
-				x -= c.factor[i][j] * out[k][j]
-			}
-			out[k][i] = x * c.factor[i][i]
+// add adds a slice.
+func (b *bend) add(s *sightSlice) {
+	for k, h := range passBandShapes() {
+		b.mean[k] = h.mean / h.sigma
+		b.match[k] += s.shapeMatch[k]
+		for l := range passBandCount {
+			b.gram[k][l] += s.shapeGram[k][l]
 		}
+	}
+}
+
+// likelihood is what the pass band adds to the log likelihood. half is L⁻¹Aᴴy.
+func (b *bend) likelihood(half []complex128) float64 {
+	var out float64
+	for k := range passBandCount {
+		pull := 2*b.match[k] + b.mean[k]
+		var row [passBandCount]float64
+		for l := range k + 1 {
+			row[l] = 2 * b.gram[k][l]
+		}
+		row[k]++
+		for i, y := range half {
+			x := b.half[i][k]
+			pull -= 2 * (real(x)*real(y) + imag(x)*imag(y))
+			for l := range k + 1 {
+				z := b.half[i][l]
+				row[l] -= 2 * (real(x)*real(z) + imag(x)*imag(z))
+			}
+		}
+		for l := range k {
+			for m := range l {
+				row[l] -= row[m] * b.factor[l][m]
+			}
+			row[l] /= b.factor[l][l]
+			row[k] -= row[l] * row[l]
+			pull -= row[l] * b.pull[l]
+		}
+		row[k] = math.Sqrt(math.Max(row[k], 1e-3))
+		b.factor[k] = row
+		b.pull[k] = pull / row[k]
+		out += b.pull[k]*b.pull[k]/2 - math.Log(row[k])
 	}
 	return out
 }
 
-// rematch finds the paths' matches with the data of slice s again.
-func (c *pathChain) rematch(s int) {
-	d := c.slices[s]
-	for i := range c.paths {
-		v := &c.paths[i].views[s]
-		was := v.match
-		v.match = 0
-		for j, w := range v.w {
-			v.match += complex(w, 0) * d.match[v.first+j]
+// draw draws the coefficients.
+func (b *bend) draw(rng *rand.Rand) (out [passBandCount]float64) {
+	for k := passBandCount - 1; k >= 0; k-- {
+		v := b.pull[k] + rng.NormFloat64()
+		for l := k + 1; l < passBandCount; l++ {
+			v -= b.factor[l][k] * out[l]
 		}
-		c.match[i] += cmplx.Conj(v.spin) * (v.match - was)
+		out[k] = v / b.factor[k][k]
 	}
-	c.like = c.likelihood(c.paths, &c.gram, &c.match)
+	return out
+}
+
+// bend adds up a path's products with the pass band's shapes.
+func (p *chainPath) bend() {
+	p.shape = [passBandCount]complex128{}
+	for s := range p.views {
+		v := &p.views[s]
+		spin := cmplx.Conj(v.spin)
+		for k := range p.shape {
+			p.shape[k] += spin * v.shape[k]
+		}
+	}
 }

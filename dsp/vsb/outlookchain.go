@@ -33,7 +33,8 @@ type pathChain struct {
 	matchB [chainPaths]complex128
 	factor [chainPaths][chainPaths]complex128
 	half   [chainPaths]complex128 // factor⁻¹·match
-	middle float64                // frequency at which the paths' phases count
+	bend   bend
+	middle float64 // frequency at which the paths' phases count
 }
 
 // chainPath is a path of a chain.
@@ -41,6 +42,7 @@ type chainPath struct {
 	delay    float64
 	logPower float64 // of its gain's variance
 	views    []view  // by slice
+	shape    [passBandCount]complex128
 }
 
 // newPathChain returns a chain that starts where an echo model is.
@@ -62,6 +64,7 @@ func newPathChain(m *echoModel) *pathChain {
 		d.phase = cmplx.Phase(s.gain / lead)
 		d.level = math.Max(-2*levelSigma, math.Min(2*levelSigma, math.Log(cmplx.Abs(s.gain/lead))))
 		c.slices = append(c.slices, d)
+		c.bend.add(d)
 		c.middle += (s.middleHz - s.turnHz) / float64(len(m.slices))
 	}
 	c.prior = pathPrior{low: math.Inf(-1), high: math.Inf(1), total: math.Log(total), rich: richMean, level: levelMeanDB * nepersPerDB}
@@ -112,8 +115,6 @@ func (c *pathChain) step() {
 		c.redraw()
 	case x < 0.94:
 		c.moveOwn()
-	case x < 0.97:
-		c.bend(c.rng.IntN(len(c.slices)))
 	default:
 		c.moveSlice()
 	}
@@ -140,6 +141,7 @@ func (c *pathChain) refresh() bool {
 		}
 		c.gram[i][i] = complex(c.paths[i].self(), 0)
 		c.match[i] = c.paths[i].matching()
+		c.paths[i].bend()
 	}
 	c.like = c.likelihood(c.paths, &c.gram, &c.match)
 	return true
@@ -166,21 +168,25 @@ func (p *chainPath) matching() (sum complex128) {
 	return sum
 }
 
-// likelihood is the log likelihood of paths. It leaves factor and half.
+// likelihood is the log likelihood of paths. It leaves factor, whose diagonal is
+// inverted, half and bend.
 func (c *pathChain) likelihood(paths []chainPath, gram *[chainPaths][chainPaths]complex128, match *[chainPaths]complex128) float64 {
 	var out float64
 	for i := range paths {
 		fi := &c.factor[i]
-		h := match[i]
+		h, x := match[i], paths[i].shape
 		for j := range i {
 			fj := &c.factor[j]
 			v := gram[i][j]
 			for k := range j {
 				v -= fi[k] * complex(real(fj[k]), -imag(fj[k]))
 			}
-			v *= fj[j] // its inverse
+			v *= fj[j]
 			fi[j] = v
 			h -= v * c.half[j]
+			for k := range x {
+				x[k] -= v * c.bend.half[j][k]
+			}
 		}
 		d := real(gram[i][i]) + math.Exp(-paths[i].logPower)
 		for k := range i {
@@ -193,9 +199,12 @@ func (c *pathChain) likelihood(paths []chainPath, gram *[chainPaths][chainPaths]
 		fi[i] = root
 		h *= root
 		c.half[i] = h
+		for k := range x {
+			c.bend.half[i][k] = x[k] * root
+		}
 		out += real(h)*real(h) + imag(h)*imag(h) - math.Log(d) - paths[i].logPower
 	}
-	return out
+	return out + c.bend.likelihood(c.half[:len(paths)])
 }
 
 // propose puts path i at another delay in the proposal's gram matrix, which
@@ -211,6 +220,7 @@ func (c *pathChain) propose(i, count int, delay float64) bool {
 			return false
 		}
 	}
+	p.bend()
 	return true
 }
 
@@ -240,7 +250,8 @@ func (c *pathChain) enter(count int, changed ...int) {
 // proposed copies the chain's state to the proposal's.
 func (c *pathChain) proposed() {
 	for i := range c.paths {
-		c.probe[i].delay, c.probe[i].logPower = c.paths[i].delay, c.paths[i].logPower
+		p, q := &c.probe[i], &c.paths[i]
+		p.delay, p.logPower, p.shape = q.delay, q.logPower, q.shape
 		copy(c.gramB[i][:len(c.paths)], c.gram[i][:len(c.paths)])
 	}
 	copy(c.matchB[:], c.match[:len(c.paths)])
@@ -435,7 +446,7 @@ func (c *pathChain) moveSlice() {
 		*d = kept
 		return
 	}
-	like := c.likelihood(c.paths, &c.gramB, &c.matchB)
+	like := c.likelihood(c.probe[:len(c.paths)], &c.gramB, &c.matchB)
 	if !(math.Log(c.rng.Float64()) < like-c.like+ratio) {
 		*d = kept
 		return
@@ -444,6 +455,7 @@ func (c *pathChain) moveSlice() {
 	for i := range c.paths {
 		p := &c.paths[i]
 		p.views[s], c.probe[i].views[s] = c.probe[i].views[s], p.views[s]
+		p.shape = c.probe[i].shape
 		if d.late != kept.late {
 			d.project(&p.views[s])
 		} else {
@@ -482,6 +494,9 @@ func (c *pathChain) reviewed(s int, moved bool) bool {
 		}
 		c.gramB[i][i] += complex(x.self*norm2([]complex128{x.spin})-was.self*norm2([]complex128{was.spin}), 0)
 		c.matchB[i] += cmplx.Conj(x.spin)*x.match - cmplx.Conj(was.spin)*was.match
+		for k := range x.shape {
+			c.probe[i].shape[k] += cmplx.Conj(x.spin)*x.shape[k] - cmplx.Conj(was.spin)*was.shape[k]
+		}
 	}
 	return true
 }
@@ -489,12 +504,15 @@ func (c *pathChain) reviewed(s int, moved bool) bool {
 // drawGains draws the paths' gains.
 func (c *pathChain) drawGains() ([]complex128, error) {
 	c.likelihood(c.paths, &c.gram, &c.match)
+	bent := c.bend.draw(c.rng)
 	n := len(c.paths)
 	gains := make([]complex128, n)
 	// With LLᴴ for the gains' inverse covariance they are L⁻ᴴ·(L⁻¹·match + z).
 	for i := n - 1; i >= 0; i-- {
-		z := complex(c.rng.NormFloat64(), c.rng.NormFloat64()) * complex(math.Sqrt(0.5), 0)
-		v := c.half[i] + z
+		v := c.half[i] + complex(c.rng.NormFloat64(), c.rng.NormFloat64())*complex(math.Sqrt(0.5), 0)
+		for k, b := range bent {
+			v -= complex(b, 0) * c.bend.half[i][k]
+		}
 		for k := i + 1; k < n; k++ {
 			v -= cmplx.Conj(c.factor[k][i]) * gains[k]
 		}

@@ -11,10 +11,10 @@ import (
 // The shapes that a radio's pass band may have over a slice, and how far it
 // may have them, in amplitude.
 const (
-	droopMean     = 0.1 // at the edge of what is used: 0.9 dB
-	droopSigma    = 0.1
-	leanSigma     = 0.04 // at a quarter of the rate: 0.35 dB
-	unevenSigma   = 0.02
+	droopMean     = 0.0 // at the edge of what is used: 0.9 dB
+	droopSigma    = 0.12
+	leanSigma     = 0.03 // at a quarter of the rate: 0.35 dB
+	unevenSigma   = 0.015
 	levelSigma    = 0.03 // of a slice's amplitude against the others', in nepers
 	passBandReach = 2    // samples that the shapes' echoes are early or late
 	passBandCount = 4
@@ -27,16 +27,15 @@ type sightSlice struct {
 	*echoData
 	count  int          // columns
 	gram   []complex128 // of columns a and b at a·count+b: aᴴb
-	match  []complex128 // of columns and data, without what the pass band does
+	match  []complex128 // of columns and data
 	turnHz float64      // the slice's middle above that of all slices
 
 	// Where the slice stands against the others.
 	late, phase, level float64
 
-	// The pass band's shapes as they stand, each in units of its spread, and
-	// their inner products with the columns, with each other and with the data.
-	// These are what a shape makes of the paths that were found.
-	bent       [passBandCount]float64
+	// What the pass band's shapes make of the paths that were found, in units of
+	// their spread: its inner products with the columns, with each other and
+	// with the data.
 	shapes     [passBandCount][]complex128
 	shapeGram  [passBandCount][passBandCount]float64
 	shapeMatch [passBandCount]float64
@@ -79,8 +78,7 @@ func passBandShapes() [passBandCount]shape {
 	}
 }
 
-// bend finds what the pass band's shapes make of the given paths, and starts
-// with the mean of each.
+// bend finds what the pass band's shapes make of the given paths.
 func (s *sightSlice) bend(paths []echoPath) {
 	n := s.count
 	var made [passBandCount][]complex128
@@ -104,13 +102,11 @@ func (s *sightSlice) bend(paths []echoPath) {
 			s.shapes[k][a] = dot(s.gram[a*n:(a+1)*n], x)
 		}
 		s.shapeMatch[k] = real(inner(x, s.match))
-		s.bent[k] = h.mean / h.sigma
 	}
 	for k := range made {
 		for l := range made {
 			s.shapeGram[k][l] = real(inner(made[k], s.shapes[l]))
 		}
-		addScaled(s.match, complex(-s.bent[k], 0), s.shapes[k])
 	}
 }
 
@@ -121,7 +117,8 @@ type view struct {
 	spin  complex128
 	match complex128
 	self  float64
-	image []complex128 // the gram matrix times w
+	shape [passBandCount]complex128 // products with the pass band's shapes
+	image []complex128              // the gram matrix times w
 }
 
 // look fills a view of a path at a delay, but for its image.
@@ -132,10 +129,12 @@ func (s *sightSlice) look(v *view, delay float64) bool {
 	position := (delay+s.late)/s.half - float64(s.echoData.first)
 	row, rest, first := s.between.Row(position)
 	v.first = first
-	v.match = 0
 	for j := range v.w {
 		v.w[j] = float64(row.Tap[j] + rest*row.Step[j])
-		v.match += complex(v.w[j], 0) * s.match[first+j]
+	}
+	v.match = v.weigh(s.match)
+	for k := range v.shape {
+		v.shape[k] = v.weigh(s.shapes[k])
 	}
 	sin, cos := math.Sincos(s.phase - 2*math.Pi*s.turnHz*delay)
 	size := math.Exp(s.level)
@@ -150,6 +149,17 @@ func (s *sightSlice) look(v *view, delay float64) bool {
 		v.self += 2 * wi * sum
 	}
 	return true
+}
+
+// weigh returns Σ w·x over the columns that a view lies between.
+func (v *view) weigh(x []complex128) complex128 {
+	part := x[v.first : v.first+render.Taps]
+	var re, im float64
+	for j, w := range v.w {
+		re += w * real(part[j])
+		im += w * imag(part[j])
+	}
+	return complex(re, im)
 }
 
 // project fills a view's image.
@@ -168,13 +178,7 @@ func (s *sightSlice) project(v *view) {
 
 // times returns xᴴy for the columns of two paths, of which y has its image.
 func (x *view) times(y *view) complex128 {
-	part := y.image[x.first : x.first+render.Taps]
-	var re, im float64
-	for j, w := range x.w {
-		re += w * real(part[j])
-		im += w * imag(part[j])
-	}
-	return cmplx.Conj(x.spin) * y.spin * complex(re, im)
+	return cmplx.Conj(x.spin) * y.spin * x.weigh(y.image)
 }
 
 // product returns xᴴy for the columns of two paths that have no images.
