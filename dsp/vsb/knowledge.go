@@ -79,15 +79,7 @@ func (k Knowledge) carriers() []float64 {
 // clocks returns the relative clock errors that go with a carrier, so close
 // together that over the stay's seconds none is half a sample off.
 func (k Knowledge) clocks(carrierHz, seconds, rateHz float64) []float64 {
-	known, reach := k.ClockPPM*1e-6, k.rangePPM()*1e-6
-	middle := -carrierHz / k.CenterHz
-	around := (carrierStepHz/2 + k.stationHz()) / k.CenterHz
-	low := math.Max(known-reach, middle-around)
-	high := math.Min(known+reach, middle+around)
-	if low > high {
-		low = math.Min(math.Max(middle, known-reach), known+reach)
-		high = low
-	}
+	low, high := k.clockRange(carrierHz, carrierStepHz/2)
 	step := 1 / (seconds * rateHz)
 	count := max(1, int(math.Ceil((high-low)/step)))
 	out := make([]float64, count)
@@ -95,4 +87,18 @@ func (k Knowledge) clocks(carrierHz, seconds, rateHz float64) []float64 {
 		out[i] = (low+high)/2 + (float64(i)-float64(count-1)/2)*step
 	}
 	return out
+}
+
+// clockRange returns between which relative errors a clock lies when the signal
+// appears carrierHz too high, give or take some hertz.
+func (k Knowledge) clockRange(carrierHz, give float64) (low, high float64) {
+	known, reach := k.ClockPPM*1e-6, k.rangePPM()*1e-6
+	middle := -carrierHz / k.CenterHz
+	around := (give + k.stationHz()) / k.CenterHz
+	low, high = math.Max(known-reach, middle-around), math.Min(known+reach, middle+around)
+	if low > high {
+		low = math.Min(math.Max(middle, known-reach), known+reach)
+		high = low
+	}
+	return low, high
 }

@@ -11,6 +11,11 @@ const (
 	outlookStepHz = 10e3 // of the draws' grid: a path 25 µs late turns by a quarter
 	outlookBins   = int(ChannelWidthHz/outlookStepHz) + 1
 	outlookDraws  = 200
+
+	// ensembleSigmaDB is what the draws leave out: that they are few, that the
+	// noise is known a little less well than its fit says where echoes are
+	// strong, and that no prior is every channel's. It was found by ensembles.
+	ensembleSigmaDB = 0.2
 )
 
 // Outlook is what a part of a channel lets one expect of the whole: a number of
@@ -146,7 +151,7 @@ func (o *Outlook) Equalised(noise func(offsetHz float64) float64, relative float
 	median := quantile(levels, 0.5)
 	const outer, score = 0.025, 1.96
 	sigmaDB = math.Max(median-quantile(levels, outer), quantile(levels, 1-outer)-median) / score
-	return math.Pow(10, median/10), sigmaDB, nil
+	return math.Pow(10, median/10), math.Hypot(sigmaDB, ensembleSigmaDB), nil
 }
 
 // scoreOf is a standard normal score for draw d of n: all of them together have

@@ -33,7 +33,8 @@ type pathChain struct {
 	matchB [chainPaths]complex128
 	factor [chainPaths][chainPaths]complex128
 	half   [chainPaths]complex128 // factor⁻¹·match
-	middle float64                // frequency at which the paths' phases count
+	bend   bend
+	middle float64 // frequency at which the paths' phases count
 }
 
 // chainPath is a path of a chain.
@@ -41,6 +42,7 @@ type chainPath struct {
 	delay    float64
 	logPower float64 // of its gain's variance
 	views    []view  // by slice
+	shape    [passBandCount]complex128
 }
 
 // newPathChain returns a chain that starts where an echo model is.
@@ -58,13 +60,14 @@ func newPathChain(m *echoModel) *pathChain {
 		for i := range paths {
 			paths[i].gain *= s.gain * turn(-s.turnHz*paths[i].delay)
 		}
-		d.free(paths)
+		d.bend(paths)
 		d.phase = cmplx.Phase(s.gain / lead)
 		d.level = math.Max(-2*levelSigma, math.Min(2*levelSigma, math.Log(cmplx.Abs(s.gain/lead))))
 		c.slices = append(c.slices, d)
+		c.bend.add(d)
 		c.middle += (s.middleHz - s.turnHz) / float64(len(m.slices))
 	}
-	c.prior = pathPrior{low: math.Inf(-1), high: math.Inf(1), mean: math.Log(total) + pathLevelDB*math.Ln10/10}
+	c.prior = pathPrior{low: math.Inf(-1), high: math.Inf(1), total: math.Log(total), rich: richMean, level: levelMeanDB * nepersPerDB}
 	for _, p := range m.paths {
 		c.prior.found = append(c.prior.found, p.delay)
 	}
@@ -110,6 +113,8 @@ func (c *pathChain) step() {
 		c.moveTwo()
 	case x < 0.9:
 		c.redraw()
+	case x < 0.94:
+		c.moveOwn()
 	default:
 		c.moveSlice()
 	}
@@ -136,6 +141,7 @@ func (c *pathChain) refresh() bool {
 		}
 		c.gram[i][i] = complex(c.paths[i].self(), 0)
 		c.match[i] = c.paths[i].matching()
+		c.paths[i].bend()
 	}
 	c.like = c.likelihood(c.paths, &c.gram, &c.match)
 	return true
@@ -162,21 +168,25 @@ func (p *chainPath) matching() (sum complex128) {
 	return sum
 }
 
-// likelihood is the log likelihood of paths. It leaves factor and half.
+// likelihood is the log likelihood of paths. It leaves factor, whose diagonal is
+// inverted, half and bend.
 func (c *pathChain) likelihood(paths []chainPath, gram *[chainPaths][chainPaths]complex128, match *[chainPaths]complex128) float64 {
 	var out float64
 	for i := range paths {
 		fi := &c.factor[i]
-		h := match[i]
+		h, x := match[i], paths[i].shape
 		for j := range i {
 			fj := &c.factor[j]
 			v := gram[i][j]
 			for k := range j {
 				v -= fi[k] * complex(real(fj[k]), -imag(fj[k]))
 			}
-			v *= fj[j] // its inverse
+			v *= fj[j]
 			fi[j] = v
 			h -= v * c.half[j]
+			for k := range x {
+				x[k] -= v * c.bend.half[j][k]
+			}
 		}
 		d := real(gram[i][i]) + math.Exp(-paths[i].logPower)
 		for k := range i {
@@ -189,9 +199,12 @@ func (c *pathChain) likelihood(paths []chainPath, gram *[chainPaths][chainPaths]
 		fi[i] = root
 		h *= root
 		c.half[i] = h
+		for k := range x {
+			c.bend.half[i][k] = x[k] * root
+		}
 		out += real(h)*real(h) + imag(h)*imag(h) - math.Log(d) - paths[i].logPower
 	}
-	return out
+	return out + c.bend.likelihood(c.half[:len(paths)])
 }
 
 // propose puts path i at another delay in the proposal's gram matrix, which
@@ -207,28 +220,26 @@ func (c *pathChain) propose(i, count int, delay float64) bool {
 			return false
 		}
 	}
+	p.bend()
 	return true
 }
 
-// enter fills the proposal's gram matrix for the paths that changed, of which
-// all but the last need an image.
+// enter fills the proposal's gram matrix for the paths that changed.
 func (c *pathChain) enter(count int, changed ...int) {
 	for n, i := range changed {
 		x := &c.probe[i]
-		if n < len(changed)-1 {
-			for s, d := range c.slices {
-				d.project(&x.views[s])
-			}
-		}
 		for j := range count {
 			if j == i || slices.Contains(changed[n+1:], j) {
 				continue
 			}
-			y := &c.paths[min(j, len(c.paths)-1)]
+			var v complex128
 			if slices.Contains(changed[:n], j) {
-				y = &c.probe[j]
+				for s, d := range c.slices {
+					v += d.product(&x.views[s], &c.probe[j].views[s])
+				}
+			} else {
+				v = c.product(x, &c.paths[j])
 			}
-			v := c.product(x, y)
 			c.gramB[i][j], c.gramB[j][i] = v, cmplx.Conj(v)
 		}
 		c.gramB[i][i] = complex(x.self(), 0)
@@ -239,7 +250,8 @@ func (c *pathChain) enter(count int, changed ...int) {
 // proposed copies the chain's state to the proposal's.
 func (c *pathChain) proposed() {
 	for i := range c.paths {
-		c.probe[i].delay, c.probe[i].logPower = c.paths[i].delay, c.paths[i].logPower
+		p, q := &c.probe[i], &c.paths[i]
+		p.delay, p.logPower, p.shape = q.delay, q.logPower, q.shape
 		copy(c.gramB[i][:len(c.paths)], c.gram[i][:len(c.paths)])
 	}
 	copy(c.matchB[:], c.match[:len(c.paths)])
@@ -341,9 +353,10 @@ func (c *pathChain) movePower() {
 	}
 	p := &c.paths[c.rng.IntN(len(c.paths))]
 	before := p.logPower
+	levels := c.prior.levels(c.paths)
 	p.logPower += movePower * c.rng.NormFloat64()
 	like := c.likelihood(c.paths, &c.gram, &c.match)
-	if math.Log(c.rng.Float64()) < like-c.like+c.prior.logPower(p.logPower)-c.prior.logPower(before) {
+	if math.Log(c.rng.Float64()) < like-c.like+c.prior.levels(c.paths)-levels {
 		c.like = like
 		return
 	}
@@ -364,9 +377,11 @@ func (c *pathChain) birth() {
 	if !c.propose(n, n+1, delay) {
 		return
 	}
-	c.probe[n].logPower = c.prior.mean + pathSpread*c.rng.NormFloat64()
+	var drawn float64
+	c.probe[n].logPower, drawn = c.prior.drawLevel(c.rng)
 	c.enter(n+1, n)
-	c.decide(n+1, math.Log(c.prior.expected()/float64(n+1)), n)
+	ratio := c.prior.levels(c.probe[:n+1]) - c.prior.levels(c.paths) - drawn + c.prior.more(n)
+	c.decide(n+1, ratio, n)
 }
 
 // death proposes to drop a path.
@@ -378,10 +393,24 @@ func (c *pathChain) death() {
 	i, last := c.rng.IntN(n), n-1
 	c.exchange(i, last)
 	like := c.likelihood(c.paths[:last], &c.gram, &c.match)
-	if math.Log(c.rng.Float64()) < like-c.like+math.Log(float64(n)/c.prior.expected()) {
+	ratio := c.prior.levels(c.paths) - c.prior.levels(c.paths[:last]) -
+		c.prior.levelDensity(c.paths[last].logPower) + c.prior.more(last)
+	if math.Log(c.rng.Float64()) < like-c.like-ratio {
 		c.probe[last], c.paths[last] = c.paths[last], c.probe[last]
 		c.paths = c.paths[:last]
 		c.like = like
+	}
+}
+
+// moveOwn proposes another richness and level of the channel.
+func (c *pathChain) moveOwn() {
+	kept := c.prior
+	before := c.prior.own(len(c.paths)) + c.prior.levels(c.paths)
+	c.prior.rich += richSpread / 2 * c.rng.NormFloat64()
+	c.prior.level += levelSpreadDB / 2 * nepersPerDB * c.rng.NormFloat64()
+	after := c.prior.own(len(c.paths)) + c.prior.levels(c.paths)
+	if !(math.Log(c.rng.Float64()) < after-before) {
+		c.prior = kept
 	}
 }
 
@@ -402,7 +431,7 @@ func (c *pathChain) exchange(i, j int) {
 func (c *pathChain) moveSlice() {
 	s := c.rng.IntN(len(c.slices))
 	d := c.slices[s]
-	kept, like := *d, c.like
+	kept := *d
 	var ratio float64
 	switch kind := c.rng.IntN(3); {
 	case kind == 0 || s == 0: // phase and level of the first are the paths' own
@@ -413,22 +442,77 @@ func (c *pathChain) moveSlice() {
 		d.level += levelSigma * math.Pow(10, -2*c.rng.Float64()) * c.rng.NormFloat64()
 		ratio = (kept.level*kept.level - d.level*d.level) / (2 * levelSigma * levelSigma)
 	}
-	if c.refresh() && math.Log(c.rng.Float64()) < c.like-like+ratio {
+	if !c.reviewed(s, d.late != kept.late) {
+		*d = kept
 		return
 	}
-	*d = kept
-	c.refresh()
+	like := c.likelihood(c.probe[:len(c.paths)], &c.gramB, &c.matchB)
+	if !(math.Log(c.rng.Float64()) < like-c.like+ratio) {
+		*d = kept
+		return
+	}
+	c.like = like
+	for i := range c.paths {
+		p := &c.paths[i]
+		p.views[s], c.probe[i].views[s] = c.probe[i].views[s], p.views[s]
+		p.shape = c.probe[i].shape
+		if d.late != kept.late {
+			d.project(&p.views[s])
+		} else {
+			p.views[s].image = append(p.views[s].image[:0], c.probe[i].views[s].image...)
+		}
+		copy(c.gram[i][:len(c.paths)], c.gramB[i][:len(c.paths)])
+	}
+	c.match = c.matchB
+}
+
+// reviewed makes the proposal's views of slice s, and its gram matrix. It
+// returns false when a path is out of reach.
+func (c *pathChain) reviewed(s int, moved bool) bool {
+	c.proposed()
+	d := c.slices[s]
+	for i := range c.paths {
+		for len(c.probe[i].views) < len(c.slices) {
+			c.probe[i].views = append(c.probe[i].views, view{})
+		}
+		if !d.look(&c.probe[i].views[s], c.paths[i].delay) {
+			return false
+		}
+	}
+	for i := range c.paths {
+		x, was := &c.probe[i].views[s], &c.paths[i].views[s]
+		for j := range i {
+			y, wasY := &c.probe[j].views[s], &c.paths[j].views[s]
+			v := c.gram[i][j] - was.times(wasY)
+			if moved {
+				v += d.product(x, y)
+			} else {
+				v += cmplx.Conj(x.spin) * y.spin * cmplx.Conj(cmplx.Conj(was.spin)*wasY.spin) * was.times(wasY) *
+					complex(1/norm2([]complex128{was.spin * wasY.spin}), 0)
+			}
+			c.gramB[i][j], c.gramB[j][i] = v, cmplx.Conj(v)
+		}
+		c.gramB[i][i] += complex(x.self*norm2([]complex128{x.spin})-was.self*norm2([]complex128{was.spin}), 0)
+		c.matchB[i] += cmplx.Conj(x.spin)*x.match - cmplx.Conj(was.spin)*was.match
+		for k := range x.shape {
+			c.probe[i].shape[k] += cmplx.Conj(x.spin)*x.shape[k] - cmplx.Conj(was.spin)*was.shape[k]
+		}
+	}
+	return true
 }
 
 // drawGains draws the paths' gains.
 func (c *pathChain) drawGains() ([]complex128, error) {
 	c.likelihood(c.paths, &c.gram, &c.match)
+	bent := c.bend.draw(c.rng)
 	n := len(c.paths)
 	gains := make([]complex128, n)
 	// With LLᴴ for the gains' inverse covariance they are L⁻ᴴ·(L⁻¹·match + z).
 	for i := n - 1; i >= 0; i-- {
-		z := complex(c.rng.NormFloat64(), c.rng.NormFloat64()) * complex(math.Sqrt(0.5), 0)
-		v := c.half[i] + z
+		v := c.half[i] + complex(c.rng.NormFloat64(), c.rng.NormFloat64())*complex(math.Sqrt(0.5), 0)
+		for k, b := range bent {
+			v -= complex(b, 0) * c.bend.half[i][k]
+		}
 		for k := i + 1; k < n; k++ {
 			v -= cmplx.Conj(c.factor[k][i]) * gains[k]
 		}

@@ -8,20 +8,21 @@ import (
 	"rooftone/dsp/render"
 )
 
-// The shapes that a radio's pass band may have over a slice, and how far it may
-// have them, in amplitude: a droop towards the edges, a lean, and each of them
-// once more at twice the rate.
+// The shapes that a radio's pass band may have over a slice, and how far it
+// may have them, in amplitude.
 const (
-	droopSigma    = 0.15 // at the edge of what is used: 1.3 dB
-	leanSigma     = 0.05 // at a quarter of the rate: 0.4 dB
-	unevenSigma   = 0.02
+	droopMean     = 0.0 // at the edge of what is used: 0.9 dB
+	droopSigma    = 0.12
+	leanSigma     = 0.03 // at a quarter of the rate: 0.35 dB
+	unevenSigma   = 0.015
 	levelSigma    = 0.03 // of a slice's amplitude against the others', in nepers
 	passBandReach = 2    // samples that the shapes' echoes are early or late
+	passBandCount = 4
 )
 
 // sightSlice is what a slice tells of any set of paths: the inner products of
-// its columns with each other and with its data, freed from what the radio's
-// pass band may do. Columns between them are interpolated.
+// its columns with each other and with its data. Columns between them are
+// interpolated.
 type sightSlice struct {
 	*echoData
 	count  int          // columns
@@ -31,6 +32,13 @@ type sightSlice struct {
 
 	// Where the slice stands against the others.
 	late, phase, level float64
+
+	// What the pass band's shapes make of the paths that were found, in units of
+	// their spread: its inner products with the columns, with each other and
+	// with the data.
+	shapes     [passBandCount][]complex128
+	shapeGram  [passBandCount][passBandCount]float64
+	shapeMatch [passBandCount]float64
 }
 
 func newSightSlice(d *echoData) *sightSlice {
@@ -54,82 +62,50 @@ func newSightSlice(d *echoData) *sightSlice {
 // shape is a factor across a slice, as the sum of copies that come so many
 // samples late, −passBandReach and up.
 type shape struct {
-	sigma  float64
-	copies [2*passBandReach + 1]complex128
+	mean, sigma float64
+	copies      [2*passBandReach + 1]complex128
 }
 
-// passBandShapes are sin⁴(ω/2), 1 at the edge, and sin ω and sin² ω and sin 2ω,
+// passBandShapes are −sin⁴(ω/2), 1 at the edge, and sin ω and sin² ω and sin 2ω,
 // ω = 2πf/rate.
-func passBandShapes() []shape {
+func passBandShapes() [passBandCount]shape {
 	edge := math.Pow(math.Sin(math.Pi*air.PassBandEdge), 4)
-	return []shape{
-		{droopSigma / edge, [...]complex128{1. / 16, -1. / 4, 3. / 8, -1. / 4, 1. / 16}},
-		{leanSigma, [...]complex128{0, -0.5i, 0, 0.5i, 0}},
-		{unevenSigma, [...]complex128{-0.25, 0, 0.5, 0, -0.25}},
-		{unevenSigma, [...]complex128{-0.5i, 0, 0, 0, 0.5i}},
+	return [...]shape{
+		{droopMean / edge, droopSigma / edge, [...]complex128{-1. / 16, 1. / 4, -3. / 8, 1. / 4, -1. / 16}},
+		{0, leanSigma, [...]complex128{0, -0.5i, 0, 0.5i, 0}},
+		{0, unevenSigma, [...]complex128{-0.25, 0, 0.5, 0, -0.25}},
+		{0, unevenSigma, [...]complex128{-0.5i, 0, 0, 0, 0.5i}},
 	}
 }
 
-// free takes out what the shapes would make of the given paths: as if the noise
-// had that in it, in all its directions, with the variances that the shapes
-// have.
-func (s *sightSlice) free(paths []echoPath) {
+// bend finds what the pass band's shapes make of the given paths.
+func (s *sightSlice) bend(paths []echoPath) {
 	n := s.count
-	shapes := passBandShapes()
-	var columns [][]complex128 // Aᴴb for each shape's b
-	var coefficients [][]complex128
-	for _, h := range shapes {
+	var made [passBandCount][]complex128
+	for k, h := range passBandShapes() {
 		x := make([]complex128, n)
 		for i, c := range h.copies {
 			lag := float64(i-passBandReach) / s.rateHz
 			c *= complex(h.sigma, 0) * turn(-(s.middleHz-s.offsetHz)*lag)
-			if c == 0 {
-				continue
-			}
 			for _, p := range paths {
-				if !s.reaches(p.delay + s.late + lag) {
+				if c == 0 || !s.reaches(p.delay+s.late+lag) {
 					continue
 				}
 				first, w, _ := s.weights(p.delay + s.late + lag)
-				g := c * p.gain
 				for j, v := range w {
-					x[first+j] += g * complex(float64(v), 0)
+					x[first+j] += c * p.gain * complex(float64(v), 0)
 				}
 			}
 		}
-		ax := make([]complex128, n)
-		for a := range ax {
-			ax[a] = dot(s.gram[a*n:(a+1)*n], x)
+		made[k], s.shapes[k] = x, make([]complex128, n)
+		for a := range n {
+			s.shapes[k][a] = dot(s.gram[a*n:(a+1)*n], x)
 		}
-		columns, coefficients = append(columns, ax), append(coefficients, x)
+		s.shapeMatch[k] = real(inner(x, s.match))
 	}
-	k := len(shapes)
-	inside := newTriangle(k)
-	toData := make([]complex128, k)
-	for i := range k {
-		toData[i] = inner(coefficients[i], s.match)
-		for j := range i + 1 {
-			inside.a[i*k+j] = inner(coefficients[i], columns[j])
-		}
-		inside.a[i*k+i] += 1
-	}
-	if inside.factor() != nil {
-		return
-	}
-	inside.solve(toData)
-	// L⁻¹·BᴴA, column by column.
-	across := make([]complex128, n*k)
-	for a := range n {
-		row := across[a*k : (a+1)*k]
-		for i := range k {
-			row[i] = cmplx.Conj(columns[i][a])
-		}
-		inside.solve(row)
-		s.match[a] -= inner(row, toData)
-	}
-	for a := range n {
-		for b := range n {
-			s.gram[a*n+b] -= inner(across[a*k:(a+1)*k], across[b*k:(b+1)*k])
+	for k := range made {
+		for l := range made {
+			s.shapeGram[k][l] = real(inner(made[k], s.shapes[l]))
 		}
 	}
 }
@@ -141,7 +117,8 @@ type view struct {
 	spin  complex128
 	match complex128
 	self  float64
-	image []complex128 // the gram matrix times w
+	shape [passBandCount]complex128 // products with the pass band's shapes
+	image []complex128              // the gram matrix times w
 }
 
 // look fills a view of a path at a delay, but for its image.
@@ -152,10 +129,12 @@ func (s *sightSlice) look(v *view, delay float64) bool {
 	position := (delay+s.late)/s.half - float64(s.echoData.first)
 	row, rest, first := s.between.Row(position)
 	v.first = first
-	v.match = 0
 	for j := range v.w {
 		v.w[j] = float64(row.Tap[j] + rest*row.Step[j])
-		v.match += complex(v.w[j], 0) * s.match[first+j]
+	}
+	v.match = v.weigh(s.match)
+	for k := range v.shape {
+		v.shape[k] = v.weigh(s.shapes[k])
 	}
 	sin, cos := math.Sincos(s.phase - 2*math.Pi*s.turnHz*delay)
 	size := math.Exp(s.level)
@@ -170,6 +149,17 @@ func (s *sightSlice) look(v *view, delay float64) bool {
 		v.self += 2 * wi * sum
 	}
 	return true
+}
+
+// weigh returns Σ w·x over the columns that a view lies between.
+func (v *view) weigh(x []complex128) complex128 {
+	part := x[v.first : v.first+render.Taps]
+	var re, im float64
+	for j, w := range v.w {
+		re += w * real(part[j])
+		im += w * imag(part[j])
+	}
+	return complex(re, im)
 }
 
 // project fills a view's image.
@@ -188,11 +178,21 @@ func (s *sightSlice) project(v *view) {
 
 // times returns xᴴy for the columns of two paths, of which y has its image.
 func (x *view) times(y *view) complex128 {
-	part := y.image[x.first : x.first+render.Taps]
+	return cmplx.Conj(x.spin) * y.spin * x.weigh(y.image)
+}
+
+// product returns xᴴy for the columns of two paths that have no images.
+func (s *sightSlice) product(x, y *view) complex128 {
 	var re, im float64
-	for j, w := range x.w {
-		re += w * real(part[j])
-		im += w * imag(part[j])
+	for i, wi := range x.w {
+		row := s.gram[(x.first+i)*s.count+y.first : (x.first+i)*s.count+y.first+render.Taps]
+		var r, m float64
+		for j, w := range y.w {
+			r += w * real(row[j])
+			m += w * imag(row[j])
+		}
+		re += wi * r
+		im += wi * m
 	}
 	return cmplx.Conj(x.spin) * y.spin * complex(re, im)
 }

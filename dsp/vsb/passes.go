@@ -24,7 +24,7 @@ const flatDensity = DataShare / (SymbolRateHz / 2)
 // passes fits the taps and the noise, each pass with the covariance that the
 // one before suggests, and improves s on the way. It leaves the last fit in
 // t.pursuit and returns its noise density.
-func (t *Trainer) passes(x []complex64, s *sighting) (float64, stepSigma, error) {
+func (t *Trainer) passes(x []complex64, s *sighting, know Knowledge) (float64, stepSigma, error) {
 	p := &t.pursuit
 	p.factor = t.first
 	// The first factor is for another signal power; so is its noise.
@@ -44,6 +44,7 @@ func (t *Trainer) passes(x []complex64, s *sighting) (float64, stepSigma, error)
 			return noise, step.sigma, nil
 		}
 		step.apply(s, t.layout)
+		t.holdClock(s, know)
 		s.first += t.centre(model) * t.layout.rateHz
 		if err := t.collect(x, s); err != nil {
 			return 0, stepSigma{}, err

@@ -185,13 +185,13 @@ func (t *Trainer) fit(x []complex64, know Knowledge) (*Training, error) {
 		return nil, err
 	}
 	if out.Fields = len(t.fields); out.Fields > 0 {
-		if err := t.refine(x, s); err != nil {
+		if err := t.refine(x, s, know); err != nil {
 			return nil, err
 		}
-		if err := t.anchor(x, s); err != nil {
+		if err := t.anchor(x, s, know); err != nil {
 			return nil, err
 		}
-		noise, errors, err := t.passes(x, s)
+		noise, errors, err := t.passes(x, s, know)
 		if err != nil {
 			return nil, err
 		}
@@ -260,7 +260,7 @@ func refineSpins(g *layout) [][]complex128 {
 }
 
 // refine improves place and carrier by the correlation with the training.
-func (t *Trainer) refine(x []complex64, s *sighting) error {
+func (t *Trainer) refine(x []complex64, s *sighting, know Knowledge) error {
 	g := t.layout
 	var power [2*refineLags + 1][refineCarriers]float64
 	best, bestLag, bestCarrier := -1., 0, 0
@@ -291,12 +291,13 @@ func (t *Trainer) refine(x []complex64, s *sighting) error {
 	}
 	s.carrierHz += (carrier/(refineCarriers-1)*2 - 1) * refineReachHz
 	s.first += (lag - refineLags) * g.step / 2 * g.rateHz
+	t.holdClock(s, know)
 	return t.collect(x, s)
 }
 
 // anchor moves the place to another path when the delays that are looked for,
 // counted from that, hold more of what the training matches.
-func (t *Trainer) anchor(x []complex64, s *sighting) error {
+func (t *Trainer) anchor(x []complex64, s *sighting, know Knowledge) error {
 	g := t.layout
 	// By delays from here, from −lastDelay on.
 	power := make([]float64, 2*g.lastDelay+1)
@@ -331,7 +332,7 @@ func (t *Trainer) anchor(x []complex64, s *sighting) error {
 	if err := t.collect(x, s); err != nil {
 		return err
 	}
-	return t.refine(x, s)
+	return t.refine(x, s, know)
 }
 
 // summit is where, from the middle of three equally spaced values, the parabola

@@ -317,3 +317,22 @@ func BenchmarkNewTrainer(b *testing.B) {
 		}
 	}
 }
+
+func TestClockStaysWithCarrier(t *testing.T) {
+	// Truth: the simulation's clock. Where paths are as strong as each other,
+	// the second field may match the first by another path; the carrier tells
+	// that the clock cannot be off by that much.
+	trainers := map[float64]*Trainer{}
+	for seed := uint64(108); seed < 113; seed++ {
+		rng := rand.New(rand.NewPCG(seed, 31))
+		s := plainStay([]float64{1e6, 3e6, 5e6}[seed%3], 12+8*rng.Float64(), seed)
+		s.center = 180e6 + 400e6*rng.Float64()
+		s.ppm = 80*rng.Float64() - 40
+		for _, p := range []arrival{{0.63e-6, 0.65}, {2.22e-6, 0.75}, {3.05e-6, 0.86}, {5.86e-6, 1}} {
+			s.paths = append(s.paths, arrival{p.delay, p.gain * decibels(0, 7*rng.Float64())})
+		}
+		got := s.fit(t, trainers, Knowledge{})
+		require.GreaterOrEqual(t, got.Fields, 2)
+		require.InDelta(t, s.ppm, got.ClockPPM, 5*got.ClockSigmaPPM, "seed %d", seed)
+	}
+}
