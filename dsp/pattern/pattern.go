@@ -153,7 +153,7 @@ func (f *Finder) findSteadiness(out *Found, x []complex64, lowHz, highHz float64
 	const (
 		least      = 32
 		inCommon   = 1 + 2*(4./9+1./36)
-		narrowest  = 16 // bins
+		narrowest  = 128 // bins: a narrow slice of a skirt with its pilot is like nothing else
 		lineSpread = 1.5
 	)
 	size := f.short.Len()

@@ -45,6 +45,10 @@ const (
 	DefaultFalseAlarm = 1e-3
 	fineGuardHz       = 10e3
 
+	// leastSpanHz is the narrowest surroundings in which a pilot is looked for:
+	// a clock within 20 ppm, and some noise.
+	leastSpanHz = 40e3
+
 	// fineSeconds is the longest piece of a stay that is transformed at once
 	// to find a pilot. Longer would ask for a steadier clock than the
 	// cheapest dongles have.
@@ -177,7 +181,11 @@ func (s *Slicer) Begin(stay tuner.Stay) error {
 		offset := c.PilotHz() - stay.CenterHz
 		// Rounded up to half a power of two, so that channels share plans.
 		span := math.Exp2(math.Ceil(math.Log2(2*(MaxPPM*1e-6*c.PilotHz()+PilotErrorHz+fineGuardHz))*2) / 2)
-		if math.Abs(offset) > half || math.Abs(offset)+span/2 > stay.RateHz/2 {
+		// A narrow slice shows no more than it has.
+		for math.Abs(offset)+span/2 > stay.RateHz/2 && span >= leastSpanHz {
+			span /= math.Sqrt2
+		}
+		if math.Abs(offset) > half || span < leastSpanHz {
 			continue
 		}
 		z, err := s.zoom(zoomKey{math.Round(offset), span}, stay.RateHz)

@@ -121,7 +121,7 @@ type shape struct {
 
 // shapePieceHz is the width of the pieces of which the shape is made; their
 // medians leave lone lines out.
-const shapePieceHz = 40e3
+const shapePieceHz = 20e3
 
 // shapeOf tells noise and data apart by the skirts that the standard gives the
 // data, A/53 Part 2: the density is the noise and a share of the data. It needs
@@ -141,7 +141,7 @@ func (v *view) shapeOf(c band.Channel) *shape {
 			low, high = math.Min(low, share), math.Max(high, share)
 		}
 	}
-	if high-low < 0.4 || len(x) < 5 {
+	if high-low < 0.3 || len(x) < 5 {
 		return nil
 	}
 	a, b := mat.NewDense(len(x), 2, nil), mat.NewVecDense(len(x), nil)
