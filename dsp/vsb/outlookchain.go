@@ -1,6 +1,7 @@
 package vsb
 
 import (
+	"errors"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
@@ -8,12 +9,13 @@ import (
 )
 
 const (
-	chainPaths   = 20 // at most
-	chainBurn    = 5000
-	chainSteps   = 20000 // after that
-	leastMoveLog = -10.3 // of a delay, in decades of a second
+	chainPaths   = 20     // at most
+	chainBurn    = 25000  // paths times steps before the first draw
+	chainWork    = 100000 // and after that
+	leastMoveLog = -10.3  // of a delay, in decades of a second
 	mostMoveLog  = -6.5
-	movePower    = 1.5 // of the logarithm of a variance
+	movePower    = 1.5   // of the logarithm of a variance
+	hugeVolume   = 1e200 // of a determinant, beyond which its logarithm is taken
 )
 
 // pathChain is a Markov chain of channels.
@@ -46,7 +48,7 @@ type chainPath struct {
 }
 
 // newPathChain returns a chain that starts where an echo model is.
-func newPathChain(m *echoModel) *pathChain {
+func newPathChain(m *echoModel, pass PassBand) (*pathChain, error) {
 	c := &pathChain{rng: rand.New(rand.NewPCG(8, 19393))}
 	lead := m.slices[0].gain
 	var total float64
@@ -60,7 +62,9 @@ func newPathChain(m *echoModel) *pathChain {
 		for i := range paths {
 			paths[i].gain *= s.gain * turn(-s.turnHz*paths[i].delay)
 		}
-		d.bend(paths)
+		if err := d.bend(paths, pass); err != nil {
+			return nil, err
+		}
 		d.phase = cmplx.Phase(s.gain / lead)
 		d.level = math.Max(-2*levelSigma, math.Min(2*levelSigma, math.Log(cmplx.Abs(s.gain/lead))))
 		c.slices = append(c.slices, d)
@@ -81,22 +85,28 @@ func newPathChain(m *echoModel) *pathChain {
 			c.paths = append(c.paths, chainPath{delay: p.delay, logPower: math.Log(power)})
 		}
 	}
-	c.refresh()
-	return c
+	if !c.refresh() {
+		return nil, errors.New("a path lies beyond what the fits reach")
+	}
+	return c, nil
 }
 
-// run lets the chain run, and calls use for every draw.
-func (c *pathChain) run(use func() error) {
-	for range chainBurn {
+// run lets the chain run, and calls use for every draw. A step costs as its
+// paths do, so few paths get more steps.
+func (c *pathChain) run(use func()) {
+	for work := 0; work < chainBurn; work += c.cost() {
 		c.step()
 	}
-	for i := range chainSteps {
+	for work, draw := 0, 1; draw <= outlookDraws; work += c.cost() {
 		c.step()
-		if (i+1)%(chainSteps/outlookDraws) == 0 && use() != nil {
-			return
+		if work >= draw*(chainWork/outlookDraws) {
+			use()
+			draw++
 		}
 	}
 }
+
+func (c *pathChain) cost() int { return 1 + len(c.paths) }
 
 // step makes one move.
 func (c *pathChain) step() {
@@ -171,7 +181,7 @@ func (p *chainPath) matching() (sum complex128) {
 // likelihood is the log likelihood of paths. It leaves factor, whose diagonal is
 // inverted, half and bend.
 func (c *pathChain) likelihood(paths []chainPath, gram *[chainPaths][chainPaths]complex128, match *[chainPaths]complex128) float64 {
-	var out float64
+	out, volume := 0., 1.
 	for i := range paths {
 		fi := &c.factor[i]
 		h, x := match[i], paths[i].shape
@@ -202,9 +212,13 @@ func (c *pathChain) likelihood(paths []chainPath, gram *[chainPaths][chainPaths]
 		for k := range x {
 			c.bend.half[i][k] = x[k] * root
 		}
-		out += real(h)*real(h) + imag(h)*imag(h) - math.Log(d) - paths[i].logPower
+		out += real(h)*real(h) + imag(h)*imag(h) - paths[i].logPower
+		if volume *= d; volume > hugeVolume {
+			out -= math.Log(volume)
+			volume = 1
+		}
 	}
-	return out + c.bend.likelihood(c.half[:len(paths)])
+	return out - math.Log(volume) + c.bend.likelihood(c.half[:len(paths)])
 }
 
 // propose puts path i at another delay in the proposal's gram matrix, which
@@ -502,7 +516,7 @@ func (c *pathChain) reviewed(s int, moved bool) bool {
 }
 
 // drawGains draws the paths' gains.
-func (c *pathChain) drawGains() ([]complex128, error) {
+func (c *pathChain) drawGains() []complex128 {
 	c.likelihood(c.paths, &c.gram, &c.match)
 	bent := c.bend.draw(c.rng)
 	n := len(c.paths)
@@ -518,7 +532,7 @@ func (c *pathChain) drawGains() ([]complex128, error) {
 		}
 		gains[i] = v * c.factor[i][i]
 	}
-	return gains, nil
+	return gains
 }
 
 // powers returns the power of the response across the channel.
