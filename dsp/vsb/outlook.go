@@ -43,8 +43,8 @@ const (
 // Number, delays and variances of the paths, and the slices' phases, levels and
 // times against each other, are drawn by a reversible-jump Markov chain (Green,
 // Biometrika 82, 1995) that starts from what Echoes finds. The chain is the same
-// for the same data. The radio's own pass band is taken as a smooth factor of
-// unknown shape on each slice.
+// for the same data. What is not known of the radio's own pass band is taken as a
+// smooth factor, the same for all slices, and integrated out too.
 type Outlook struct {
 	power [][]float32 // |response|², by draw and bin
 	mean  []float64   // of the power in dB, by bin
@@ -52,27 +52,27 @@ type Outlook struct {
 }
 
 // NewOutlook returns the outlook that fits of one or more slices of a channel
-// give. The slices must have been received with the same gain; they need not be
-// coherent.
+// give, through a radio whose pass band is not known. The slices must have been
+// received with the same gain; they need not be coherent.
 func NewOutlook(trainings ...*Training) (*Outlook, error) {
+	return NewOutlookThrough(PassBand{}, trainings...)
+}
+
+// NewOutlookThrough returns the outlook of slices received through a radio whose
+// pass band is known. It is surer than NewOutlook's, as what the radio does
+// looks like paths close to each other.
+func NewOutlookThrough(pass PassBand, trainings ...*Training) (*Outlook, error) {
 	m, used := newEchoModel(trainings)
 	if len(used) == 0 {
 		return nil, errors.New("drawing an outlook: no slice has a fit of the training")
 	}
 	m.fitAligned(1 / m.width())
-	c := newPathChain(m)
-	o := &Outlook{power: make([][]float32, 0, outlookDraws)}
-	c.run(func() error {
-		gains, err := c.drawGains()
-		if err != nil {
-			return err
-		}
-		o.power = append(o.power, c.powers(gains))
-		return nil
-	})
-	if len(o.power) == 0 {
-		return nil, errors.New("drawing an outlook: the slices' fits contradict each other")
+	c, err := newPathChain(m, pass)
+	if err != nil {
+		return nil, fmt.Errorf("drawing an outlook: %w", err)
 	}
+	o := &Outlook{power: make([][]float32, 0, outlookDraws)}
+	c.run(func() { o.power = append(o.power, c.powers(c.drawGains())) })
 	o.summarise()
 	return o, nil
 }

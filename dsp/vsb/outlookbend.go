@@ -17,17 +17,15 @@ import (
 type bend struct {
 	gram  [passBandCount][passBandCount]float64 // Re BᴴB
 	match [passBandCount]float64                // Re Bᴴy
-	mean  [passBandCount]float64
 
 	half   [chainPaths][passBandCount]complex128 // L⁻¹X for the factor L of Q
 	factor [passBandCount][passBandCount]float64 // of the precision
-	pull   [passBandCount]float64                // factor⁻¹·(2h + mean)
+	pull   [passBandCount]float64                // factor⁻¹·2h
 }
 
 // add adds a slice.
 func (b *bend) add(s *sightSlice) {
-	for k, h := range passBandShapes() {
-		b.mean[k] = h.mean / h.sigma
+	for k := range passBandCount {
 		b.match[k] += s.shapeMatch[k]
 		for l := range passBandCount {
 			b.gram[k][l] += s.shapeGram[k][l]
@@ -37,9 +35,9 @@ func (b *bend) add(s *sightSlice) {
 
 // likelihood is what the pass band adds to the log likelihood. half is L⁻¹Aᴴy.
 func (b *bend) likelihood(half []complex128) float64 {
-	var out float64
+	out, volume := 0., 1.
 	for k := range passBandCount {
-		pull := 2*b.match[k] + b.mean[k]
+		pull := 2 * b.match[k]
 		var row [passBandCount]float64
 		for l := range k + 1 {
 			row[l] = 2 * b.gram[k][l]
@@ -64,9 +62,10 @@ func (b *bend) likelihood(half []complex128) float64 {
 		row[k] = math.Sqrt(math.Max(row[k], 1e-3))
 		b.factor[k] = row
 		b.pull[k] = pull / row[k]
-		out += b.pull[k]*b.pull[k]/2 - math.Log(row[k])
+		out += b.pull[k] * b.pull[k] / 2
+		volume *= row[k]
 	}
-	return out
+	return out - math.Log(volume)
 }
 
 // draw draws the coefficients.

@@ -18,7 +18,7 @@ const (
 
 	// How much richer in paths a channel is than that: by a factor whose
 	// logarithm has this mean and standard deviation.
-	richMean, richSpread = -0.7, 1.2
+	richMean, richSpread = -0.9, 1.2
 
 	// The levels of paths, in dB of all that was found together: the channel's
 	// own mean level is known to its mean and standard deviation, and paths

@@ -4,21 +4,13 @@ import (
 	"math"
 	"math/cmplx"
 
-	"rooftone/dsp/air"
+	"gonum.org/v1/gonum/blas/blas64"
+
 	"rooftone/dsp/render"
 )
 
-// The shapes that a radio's pass band may have over a slice, and how far it
-// may have them, in amplitude.
-const (
-	droopMean     = 0.0 // at the edge of what is used: 0.9 dB
-	droopSigma    = 0.12
-	leanSigma     = 0.03 // at a quarter of the rate: 0.35 dB
-	unevenSigma   = 0.015
-	levelSigma    = 0.03 // of a slice's amplitude against the others', in nepers
-	passBandReach = 2    // samples that the shapes' echoes are early or late
-	passBandCount = 4
-)
+// levelSigma is how far a slice's amplitude may be from the others', in nepers.
+const levelSigma = 0.015
 
 // sightSlice is what a slice tells of any set of paths: the inner products of
 // its columns with each other and with its data. Columns between them are
@@ -27,6 +19,7 @@ type sightSlice struct {
 	*echoData
 	count  int          // columns
 	gram   []complex128 // of columns a and b at a·count+b: aᴴb
+	parts  []float64    // the gram matrix by columns, real and imaginary parts in turn
 	match  []complex128 // of columns and data
 	turnHz float64      // the slice's middle above that of all slices
 
@@ -56,58 +49,67 @@ func newSightSlice(d *echoData) *sightSlice {
 		}
 		s.match = append(s.match, inner(x, d.data))
 	}
+	s.parts = make([]float64, 0, 2*n*n)
+	for _, v := range s.gram {
+		s.parts = append(s.parts, real(v), -imag(v))
+	}
 	return s
 }
 
-// shape is a factor across a slice, as the sum of copies that come so many
-// samples late, −passBandReach and up.
-type shape struct {
-	mean, sigma float64
-	copies      [2*passBandReach + 1]complex128
-}
-
-// passBandShapes are −sin⁴(ω/2), 1 at the edge, and sin ω and sin² ω and sin 2ω,
-// ω = 2πf/rate.
-func passBandShapes() [passBandCount]shape {
-	edge := math.Pow(math.Sin(math.Pi*air.PassBandEdge), 4)
-	return [...]shape{
-		{droopMean / edge, droopSigma / edge, [...]complex128{-1. / 16, 1. / 4, -3. / 8, 1. / 4, -1. / 16}},
-		{0, leanSigma, [...]complex128{0, -0.5i, 0, 0.5i, 0}},
-		{0, unevenSigma, [...]complex128{-0.25, 0, 0.5, 0, -0.25}},
-		{0, unevenSigma, [...]complex128{-0.5i, 0, 0, 0, 0.5i}},
-	}
-}
-
-// bend finds what the pass band's shapes make of the given paths.
-func (s *sightSlice) bend(paths []echoPath) {
-	n := s.count
-	var made [passBandCount][]complex128
-	for k, h := range passBandShapes() {
-		x := make([]complex128, n)
-		for i, c := range h.copies {
-			lag := float64(i-passBandReach) / s.rateHz
-			c *= complex(h.sigma, 0) * turn(-(s.middleHz-s.offsetHz)*lag)
-			for _, p := range paths {
-				if c == 0 || !s.reaches(p.delay+s.late+lag) {
-					continue
-				}
-				first, w, _ := s.weights(p.delay + s.late + lag)
-				for j, v := range w {
-					x[first+j] += c * p.gain * complex(float64(v), 0)
-				}
+// bent returns what a factor across the slice makes of the given paths, as
+// weights of the columns.
+func (s *sightSlice) bent(paths []echoPath, copies []complex128) []complex128 {
+	x := make([]complex128, s.count)
+	for i, c := range copies {
+		lag := float64(i-len(copies)/2) / s.rateHz
+		c *= turn(-(s.middleHz - s.offsetHz) * lag)
+		for _, p := range paths {
+			if c == 0 || !s.reaches(p.delay+s.late+lag) {
+				continue
+			}
+			first, w, _ := s.weights(p.delay + s.late + lag)
+			for j, v := range w {
+				x[first+j] += c * p.gain * complex(float64(v), 0)
 			}
 		}
-		made[k], s.shapes[k] = x, make([]complex128, n)
-		for a := range n {
-			s.shapes[k][a] = dot(s.gram[a*n:(a+1)*n], x)
+	}
+	return x
+}
+
+// seen returns the columns' inner products with what weights of them make.
+func (s *sightSlice) seen(x []complex128) []complex128 {
+	out := make([]complex128, s.count)
+	for a := range out {
+		out[a] = dot(s.gram[a*s.count:(a+1)*s.count], x)
+	}
+	return out
+}
+
+// bend takes out what is known of the pass band, and finds what its shapes make
+// of the given paths.
+func (s *sightSlice) bend(paths []echoPath, pass PassBand) error {
+	known, err := pass.copies(s.rateHz)
+	if err != nil {
+		return err
+	}
+	if known != nil {
+		addScaled(s.match, -1, s.seen(s.bent(paths, known)))
+	}
+	var made [passBandCount][]complex128
+	for k, h := range pass.shapes() {
+		made[k] = s.bent(paths, h.copies[:])
+		for i := range made[k] {
+			made[k][i] *= complex(h.sigma, 0)
 		}
-		s.shapeMatch[k] = real(inner(x, s.match))
+		s.shapes[k] = s.seen(made[k])
+		s.shapeMatch[k] = real(inner(made[k], s.match))
 	}
 	for k := range made {
 		for l := range made {
 			s.shapeGram[k][l] = real(inner(made[k], s.shapes[l]))
 		}
 	}
+	return nil
 }
 
 // view is a path as a slice sees it.
@@ -118,7 +120,7 @@ type view struct {
 	match complex128
 	self  float64
 	shape [passBandCount]complex128 // products with the pass band's shapes
-	image []complex128              // the gram matrix times w
+	image []float64                 // the gram matrix times w, real and imaginary parts in turn
 }
 
 // look fills a view of a path at a delay, but for its image.
@@ -164,21 +166,24 @@ func (v *view) weigh(x []complex128) complex128 {
 
 // project fills a view's image.
 func (s *sightSlice) project(v *view) {
-	v.image = grow(v.image, s.count)
-	for a := range v.image {
-		row := s.gram[a*s.count+v.first : a*s.count+v.first+render.Taps]
-		var re, im float64
-		for j, w := range v.w {
-			re += w * real(row[j])
-			im += w * imag(row[j])
-		}
-		v.image[a] = complex(re, im)
+	n := 2 * s.count
+	v.image = grow(v.image, n)
+	clear(v.image)
+	for j, w := range v.w {
+		column := s.parts[(v.first+j)*n : (v.first+j+1)*n]
+		blas64.Axpy(w, blas64.Vector{N: n, Data: column, Inc: 1}, blas64.Vector{N: n, Data: v.image, Inc: 1})
 	}
 }
 
 // times returns xᴴy for the columns of two paths, of which y has its image.
 func (x *view) times(y *view) complex128 {
-	return cmplx.Conj(x.spin) * y.spin * x.weigh(y.image)
+	part := y.image[2*x.first : 2*(x.first+render.Taps)]
+	var re, im float64
+	for j, w := range x.w {
+		re += w * part[2*j]
+		im += w * part[2*j+1]
+	}
+	return cmplx.Conj(x.spin) * y.spin * complex(re, im)
 }
 
 // product returns xᴴy for the columns of two paths that have no images.
