@@ -34,9 +34,10 @@ const (
 	frameCause, burstCause = "10 ms", "bursts"
 )
 
-// findRepeat looks whether samples repeat themselves, where their power does
-// not stand still.
-func (n *Inside) findRepeat(x []complex64, p *impulse.Piece) {
+// findRepeat looks whether the samples kept repeat themselves, where their power
+// does not stand still. What is high is cut down first: a few pulses some delay
+// apart would look like a signal that repeats after it.
+func (n *Inside) findRepeat(p *impulse.Piece) {
 	if _, locked := p.Rhythm.Mains(rhythmChance); !locked && p.Bursts < leastBursts/2 {
 		return
 	}
@@ -47,9 +48,28 @@ func (n *Inside) findRepeat(x []complex64, p *impulse.Piece) {
 		}
 		n.finder, n.finderOf = f, n.open.rateHz
 	}
+	x := n.kept
+	cut(x)
 	half := listen.UsableShare * n.open.rateHz
 	if found, err := n.finder.Find(x, -half, half); err == nil {
 		n.open.repeat.Merge(found)
+	}
+}
+
+// cut limits samples to three times the usual magnitude of noise as high as what
+// they mostly are.
+func cut(x []complex64) {
+	const every, times = 64, 3
+	var power []float64
+	for i := 0; i < len(x); i += every {
+		power = append(power, float64(real(x[i])*real(x[i])+imag(x[i])*imag(x[i])))
+	}
+	most := float32(times * times * quantile(power, 0.5) / math.Ln2)
+	for i, v := range x {
+		if p := real(v)*real(v) + imag(v)*imag(v); p > most {
+			down := float32(math.Sqrt(float64(most / p)))
+			x[i] = complex(real(v)*down, imag(v)*down)
+		}
 	}
 }
 
@@ -102,12 +122,18 @@ func (e *examination) byChannel(all []heard) (out []channelBursts, others []hear
 func (b *channelBursts) sum() {
 	var rhythm impulse.Rhythm
 	var level, weight float64
+	repeating, symbols := 0, 0
 	for i := range b.looks {
 		h := &b.looks[i]
 		rhythm.Add(&h.pulses.Rhythm)
 		b.seconds += h.pulses.Seconds
 		b.bursts += h.pulses.Bursts
-		b.symbols = b.symbols || h.network()
+		if h.repeat.Blocks > 0 && h.repeat.Chance < repeatChance {
+			repeating++
+		}
+		if h.network() {
+			symbols++
+		}
 		if h.quiet > 0 {
 			w := math.Pow(h.perGain()/h.quiet, 2)
 			level += w * h.density / h.perGain()
@@ -118,6 +144,10 @@ func (b *channelBursts) sum() {
 		b.level, b.sigma = level/weight, 1/math.Sqrt(weight)
 	}
 	b.mains, b.locked = rhythm.Mains(rhythmChance)
+	// One look's delay may be any; most looks' is not, nor one's that comes with
+	// the frames' own rate.
+	const many = 3
+	b.symbols = 2*symbols > repeating && (symbols >= many || b.locked && b.mains.MainsHz == 100)
 	b.framed = b.symbols || rhythm.Framed(rhythmChance)
 }
 

@@ -93,6 +93,9 @@ func (e edge) center() float64 {
 // as a line's power is: products, and a steady part of whatever else is there.
 func (s *scene) edgeRungs(edges []edge, parents []Emitter, rho, alpha float64, bits int) []lineRungs {
 	var out []lineRungs
+	if math.IsNaN(alpha) {
+		return nil // what is there besides noise is not known
+	}
 	ladders := s.ladders()
 	for _, e := range edges {
 		var best []rung

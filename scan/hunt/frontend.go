@@ -122,23 +122,14 @@ func (s *scene) climb(channels []band.Channel, skip func(band.Channel) bool, par
 	for i := range list {
 		list[i].fitOwn(f.rho)
 	}
-	var noise []float64
-	for i := range list {
-		noise = append(noise, list[i].alpha)
-	}
 	f.intercepts(list, lines)
 	if f.second == 0 && f.third == 0 {
 		// Where vacant channels show nothing, what is beside stations may.
-		f.edges = s.edgeRungs(s.edges(all), parents, f.rho, quantile(noise, 0.25), bits)
+		f.settleFloors(s, list, channels)
+		f.edges = s.edgeRungs(s.edges(all), parents, f.rho, f.lowestFloor(), bits)
 		f.intercepts(list, append(slices.Clone(lines), f.edges...))
 	}
-	f.findFloors(list, func(c band.Channel) bool {
-		r := s.reading(c)
-		return r != nil && r.Presence == measure.Vacant
-	})
-	if len(f.floors) == 0 {
-		f.noiseFloors(s, channels)
-	}
+	f.settleFloors(s, list, channels)
 	return f, list
 }
 
@@ -322,6 +313,27 @@ func solveTwo(a [2][2]float64, b [2]float64) (x, y, xSigma, ySigma float64) {
 		return x, 0, xSigma, ySigma
 	}
 	return 0, y, xSigma, ySigma
+}
+
+// settleFloors finds where the receiver's noise is read.
+func (f *frontEnd) settleFloors(s *scene, list []channelRungs, channels []band.Channel) {
+	f.floors = f.floors[:0]
+	f.findFloors(list, func(c band.Channel) bool {
+		r := s.reading(c)
+		return r != nil && r.Presence == measure.Vacant
+	})
+	if len(f.floors) == 0 {
+		f.noiseFloors(s, channels)
+	}
+}
+
+// lowestFloor is the noise of the quieter floors, NaN for none.
+func (f *frontEnd) lowestFloor() float64 {
+	var all []float64
+	for _, v := range f.floors {
+		all = append(all, v.alpha)
+	}
+	return quantile(all, 0.25)
 }
 
 // findFloors keeps the channels whose noise is nothing but the receiver's: those

@@ -180,7 +180,7 @@ func (n *Inside) endPiece() {
 		return
 	}
 	n.open.pulses.Add(&p)
-	n.findRepeat(n.kept, &p)
+	defer n.findRepeat(&p) // which spoils what is kept
 	segment := int(n.open.rateHz / n.open.stepHz)
 	if quiet := quietRuns(p.Loud, n.open.rateHz, len(n.kept), segment); quiet != nil {
 		for i := 0; i < len(quiet); i += 2 {

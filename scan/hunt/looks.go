@@ -121,39 +121,59 @@ func (l *listener) steps(ctx context.Context) error {
 	return nil
 }
 
-// loudest is the middle of the slice of a channel that shows the most. Like all of
-// what is climbed it only chooses where to listen: what is heard there is judged
-// by itself.
-func (l *listener) loudest(s *scene, c band.Channel) float64 {
-	best, most := c.CenterHz(), 0.0
+// rungPlace is the middle of the slice of a channel to climb: that which clearly
+// shows the most, or else that which the most of a product is predicted in. Like
+// all of what is climbed it only chooses where to listen: what is heard there is
+// judged by itself.
+func (l *listener) rungPlace(s *scene, c band.Channel, all []mix) float64 {
+	const clearly, trifle = 1.26, 1.1
+	loudest, predicted := c.CenterHz(), math.NaN()
+	var levels []float64
+	most, share := 0.0, 0.0
 	for _, hz := range scan.Hops(c, l.RateHz) {
+		low, high := max(hz-1e6, c.LowerHz+150e3), min(hz+1e6, c.UpperHz()-150e3)
 		for _, x := range s.stays {
 			if math.Abs(x.centerHz-hz) > 1e3 || x.off {
 				continue
 			}
-			low, high := max(hz-1e6, c.LowerHz+150e3), min(hz+1e6, c.UpperHz()-150e3)
-			if level := x.perGain(x.floor(low, high)); level > most*1.1 { // not for a trifle
-				best, most = hz, level
+			level := x.perGain(x.floor(low, high))
+			levels = append(levels, level)
+			if level > most*trifle {
+				loudest, most = hz, level
 			}
 		}
+		// Each order in parts of what it puts into the channel.
+		p := 0.0
+		for _, order := range []int{2, 3} {
+			if whole := unit(all, order, c.LowerHz, c.UpperHz()); whole > 0 {
+				p += unit(all, order, low*s.clock, high*s.clock) / whole
+			}
+		}
+		if p > share {
+			predicted, share = hz, p
+		}
 	}
-	return best
+	if !math.IsNaN(predicted) && most < clearly*quantile(levels, 0.5) {
+		return predicted
+	}
+	return loudest
 }
 
 // ladderCenters are the loudest slices of the channels without a station, and the
 // places of the strongest narrow products where no station hides them.
 func (l *listener) ladderCenters(s *scene) []float64 {
 	var out []float64
+	all := mixes(s.parents(), l.channels())
 	for i := range l.survey.Channels {
 		r := &l.survey.Channels[i].Reading
 		if r.Heard() && !isStation(r) && len(out) < mostLadders {
-			out = append(out, l.loudest(s, r.Channel))
+			out = append(out, l.rungPlace(s, r.Channel, all))
 		}
 	}
-	for _, e := range s.edges(mixes(s.parents(), l.channels())) {
+	for _, e := range s.edges(all) {
 		out = append(out, e.center()/s.clock)
 	}
-	for _, p := range s.narrow(mixes(s.parents(), l.channels()), l.survey) {
+	for _, p := range s.narrow(all, l.survey) {
 		if len(out) >= mostLadders+mostProducts {
 			break
 		}

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/band"
+	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 )
@@ -34,13 +35,13 @@ func TestPlaceWithoutAClock(t *testing.T) {
 	r := rand.New(rand.NewPCG(51, 52))
 	const hz = 520.3e6
 	for range 12 {
-		ppm := 60 * (2*r.Float64() - 1)
+		ppm := listen.MaxPPM * (2*r.Float64() - 1)
 		found := hearTone(t, r, hz, ppm, nil)
 		require.Len(t, found, 1)
 		require.Equal(t, "tone at 520.3 MHz", found[0].Name)
 		f := found[0].FrequencyHz
 		require.InDelta(t, hz, f.Value, 2*f.Sigma)
-		require.InDelta(t, 60e-6*hz/math.Sqrt(3), f.Sigma, 100)
+		require.InDelta(t, listen.MaxPPM*1e-6*hz/math.Sqrt(3), f.Sigma, 100)
 
 		found = hearTone(t, r, hz, ppm, &measure.Clock{PPM: measure.Estimate{Value: ppm, Sigma: 0.05}})
 		require.Len(t, found, 1)
