@@ -33,7 +33,7 @@ func (m *measurer) promise(r *Reading, trained []listen.Trained, n *interference
 	for _, t := range trained {
 		fits = append(fits, t.Training)
 	}
-	outlook, err := vsb.NewOutlook(fits...)
+	outlook, err := vsb.NewOutlookThrough(m.view.passBandOf(trained[0]), fits...)
 	if err != nil {
 		return m.guess(r, trained, n)
 	}
@@ -43,6 +43,20 @@ func (m *measurer) promise(r *Reading, trained []listen.Trained, n *interference
 	}
 	carrier, relative := outlook.Power()
 	return &promise{snr, math.Hypot(sigma, m.view.passbandSigma()/math.Sqrt(3)), carrier, relative}
+}
+
+// passBandOf is the radio's pass band as it is known in a training's slice.
+func (v *view) passBandOf(t listen.Trained) vsb.PassBand {
+	for _, s := range v.slices {
+		p := v.passbands[s.RateHz]
+		if s.CenterHz == t.CenterHz && p.coefficients != nil {
+			return vsb.PassBand{
+				Gain:    func(offsetHz float64) float64 { return math.Sqrt(decibel.Power(p.At(offsetHz, s.RateHz))) },
+				SigmaDB: p.SigmaDB,
+			}
+		}
+	}
+	return vsb.PassBand{SigmaDB: unknownPassbandDB}
 }
 
 // guess is a promise by what the slices hold alone, where their fits are too
