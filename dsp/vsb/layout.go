@@ -13,14 +13,14 @@ import (
 const (
 	// usableShare is the part of a slice, on either side of its middle, that
 	// the radio's filters leave as it is.
-	usableShare = 0.39
+	usableShare = 0.4
 
 	// skirtShare is how much of a skirt, counted from the channel's edge, is
 	// left out: the signal is weak there, a neighbour near.
 	skirtShare = 0.25
 
 	// narrowest is the narrowest band worth a fit, in hertz.
-	narrowest = 600e3
+	narrowest = 400e3
 
 	// leastRollOff and mostRollOff bound the roll-off of the filter that cuts
 	// out the band. Its half-power width is the rate of the grid.

@@ -28,8 +28,8 @@ const (
 	gridHz = 1250
 
 	// MaxPPM is the clock error that is searched for. Most dongles are within
-	// 60 ppm, the oldest within 100.
-	MaxPPM = 100
+	// 60 ppm; as much again as a third of that costs nothing.
+	MaxPPM = 80
 
 	// PilotErrorHz is how far a pilot may be from its nominal place besides
 	// the clock error, and fineGuardHz what is kept on each side to read the

@@ -100,24 +100,33 @@ func (e *evidence) proven() bool { return len(e.trained) > 0 || e.bootstrap != n
 // for bursts over something steady.
 const fewBursts = 0.2
 
-// patternOf joins what tells a channel's samples from noise besides their
-// spectrum, from the slices that show mostly this channel; nil where nothing was
-// looked at. The slices are those of one gain: where the noise does not fill the
-// converter's steps, its samples are not like noise.
+// patternOf is what tells a channel's samples from noise besides their spectrum,
+// from the slices that show mostly this channel: what most of them show, for what
+// fills a channel is in all of them, and a switch that sparks is in one. It is nil
+// where nothing was looked at. The slices are those of one gain: where the noise
+// does not fill the converter's steps, its samples are not like noise.
 func patternOf(list []*listen.Slice, c band.Channel) *pattern.Found {
-	var out *pattern.Found
+	var alike, unlike *pattern.Found
+	var count, unlikely int
 	for _, s := range list {
 		if s.Pattern == nil || s.Shows(c).WidthHz() <= listen.UsableShare*s.RateHz {
 			continue
 		}
-		if out == nil {
-			p := *s.Pattern
-			out = &p
-		} else {
-			out.Merge(*s.Pattern)
+		count++
+		switch {
+		case !unlikeNoise(s.Pattern):
+			alike = s.Pattern
+		case unlike == nil || s.Pattern.Chance < unlike.Chance:
+			unlike = s.Pattern
+			unlikely++
+		default:
+			unlikely++
 		}
 	}
-	return out
+	if unlike != nil && 2*unlikely > count {
+		return unlike
+	}
+	return alike
 }
 
 // unlikeNoise reports whether samples are not those of thermal noise, bursts

@@ -115,6 +115,9 @@ func (v *view) plainFloors(all []evidence, tones []*viewTone) []vacantFloor {
 			seenHz += s.WidthHz()
 		}
 		f := vacantFloor{all[i].channel, (seen[0].LowHz + seen[len(seen)-1].HighHz) / 2, db, floorSigmaDB}
+		if v.passbandSigma() >= unknownPassbandDB {
+			f.sigmaDB = math.Hypot(floorSigmaDB, v.droopSigma(f.hz))
+		}
 		if seenHz < sliverHz {
 			f.sigmaDB = math.Hypot(floorSigmaDB, droopDB)
 			slivers = append(slivers, f)
@@ -128,11 +131,11 @@ func (v *view) plainFloors(all []evidence, tones []*viewTone) []vacantFloor {
 	return v.undenied(lowest(wide, vacantStepDB+v.passbandSigma()), all)
 }
 
-// undenied drops the floors above which the quieter half of some other channel
+// undenied drops the floors above which the quietest third of some other channel
 // does not reach: nothing is quieter than the floor. Two pass bands may differ
 // by that much at their ends.
 func (v *view) undenied(floors []vacantFloor, all []evidence) []vacantFloor {
-	const clearlyDB = 4
+	const clearlyDB = 3
 	quietest := math.Inf(1)
 	for i := range all {
 		p := v.parts(all[i].channel)
@@ -143,7 +146,8 @@ func (v *view) undenied(floors []vacantFloor, all []evidence) []vacantFloor {
 		for k := range p {
 			level[k] = decibel.Of(p[k].density)
 		}
-		quietest = math.Min(quietest, robust.Median(level))
+		slices.Sort(level)
+		quietest = math.Min(quietest, level[len(level)/3])
 	}
 	return slices.DeleteFunc(floors, func(f vacantFloor) bool { return f.db > quietest+clearlyDB })
 }

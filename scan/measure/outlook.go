@@ -56,7 +56,39 @@ func (v *view) passBandOf(t listen.Trained) vsb.PassBand {
 			}
 		}
 	}
+	for _, s := range v.slices {
+		if s.CenterHz == t.CenterHz && s.RateHz <= dongleRateHz {
+			return vsb.PassBand{
+				Gain: func(offsetHz float64) float64 {
+					return math.Sqrt(decibel.Power(usualDroopDB(2 * math.Abs(offsetHz) / s.RateHz)))
+				},
+				SigmaDB: droopScatterDB,
+			}
+		}
+	}
 	return vsb.PassBand{SigmaDB: unknownPassbandDB}
+}
+
+const (
+	// dongleRateHz is the highest rate of the dongles whose droop was measured.
+	dongleRateHz = 3.2e6
+
+	// droopScatterDB is how far one dongle is from the usual droop.
+	droopScatterDB = 0.6
+)
+
+// usualDroopDB is how far below its middle a dongle's pass band lies, halfway
+// between one that does not droop and the mean of three that were measured, at a
+// share of half the sample rate.
+func usualDroopDB(share float64) float64 {
+	at := []float64{0, 0.7, 0.8, 0.85, 0.9, 1}
+	db := []float64{0, 0, -0.45, -1, -1.9, -3}
+	for i := 1; i < len(at); i++ {
+		if share <= at[i] {
+			return db[i-1] + (share-at[i-1])/(at[i]-at[i-1])*(db[i]-db[i-1])
+		}
+	}
+	return db[len(db)-1]
 }
 
 // guess is a promise by what the slices hold alone, where their fits are too

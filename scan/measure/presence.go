@@ -161,7 +161,7 @@ func (j *judgement) strong(tone *viewTone) {
 		}
 		return
 	}
-	if shape.shows(tone.dataOf()) && !j.evidence.missed(tone.dataOf()/math.Max(shape.noise+2*shape.noiseSigma, tone.dataOf()/1e4)) && !unlikeNoise(j.pattern) {
+	if shape.shows(tone.dataOf()) && !j.evidence.missed(tone.dataOf()/math.Max(shape.noise+2*shape.noiseSigma, tone.dataOf()/1e4)) && !(j.pattern != nil && j.pattern.Repeats()) {
 		r.Presence = Present // its skirt has a station's shape and level
 		return
 	}
