@@ -23,6 +23,8 @@ type SpurTest struct {
 	// Stays says that it is there without an antenna; nil without that test.
 	Stays    *bool
 	Harmonic int // of the radio's clock; 0 when it is none
+
+	stood bool // it surely was where it had been
 }
 
 // heardAt reads a line near a true frequency in a stay: its power at the
@@ -108,6 +110,7 @@ func (t *SpurTest) judge(aside []rung, found float64) {
 	top := aside[0]
 	gone := top.value < found/8 && top.value < found-6*top.sigma
 	t.Moves = &gone
+	t.stood = top.value > found/4 && top.value > 6*top.sigma
 	if gone || len(aside) < 2 {
 		return
 	}
@@ -147,7 +150,7 @@ func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.In
 	for i := range out {
 		t := &out[i]
 		stood := slices.ContainsFunc(tests, func(x SpurTest) bool {
-			return t.FrequencyHz != nil && math.Abs(x.FrequencyHz-t.FrequencyHz.Value) < 100 && x.Moves != nil && !*x.Moves
+			return t.FrequencyHz != nil && math.Abs(x.FrequencyHz-t.FrequencyHz.Value) < 100 && x.stood
 		})
 		if n := riders[i]; n > 0 && !stood {
 			t.own(fmt.Sprintf("a tone stands as far from the middle of %d slices, wherever the radio is tuned", n))
