@@ -198,7 +198,7 @@ func (f *finding) riders(suspects []Suspect) map[int]int {
 				n++
 			}
 		}
-		const enough, part = 3, 0.5
+		const enough, part = 3, 0.4
 		if n >= enough && float64(n) >= part*float64(f.free(a)) {
 			out[i] = n
 		}
@@ -207,14 +207,23 @@ func (f *finding) riders(suspects []Suspect) map[int]int {
 }
 
 // free is in how many tunings a tone at an offset from the middle would lie in a
-// channel without a station.
+// channel without a station, heard as long as any and at that channel's gain.
 func (f *finding) free(offsetHz float64) int {
+	var longest float64
+	for _, x := range f.stays {
+		if !x.off {
+			longest = max(longest, x.averages)
+		}
+	}
 	seen := map[float64]bool{}
 	for _, x := range f.stays {
 		hz := (x.centerHz + offsetHz) * f.clock
 		for i := range f.survey.Channels {
 			r := &f.survey.Channels[i].Reading
-			if !x.off && x.averages > longAverages && r.Heard() && r.Presence != measure.Present && hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
+			if x.off || x.averages < longest/2 || r.GainDB != nil && math.Abs(x.gainDB-*r.GainDB) > 0.05 {
+				continue
+			}
+			if r.Heard() && r.Presence != measure.Present && hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
 				seen[math.Round(x.centerHz/1e3)] = true
 			}
 		}
