@@ -260,6 +260,9 @@ func TestGainStepEnsemble(t *testing.T) {
 			town, channels = overloadedTown(rng)
 			best, curve = bestGain(t, town, channels)
 		}
+		if *onlyTown >= 0 && n != *onlyTown {
+			continue
+		}
 		s, err := sim.New(town, sim.Options{})
 		require.NoError(t, err)
 		h, err := hunt.Listen(context.Background(), s, hunt.Options{

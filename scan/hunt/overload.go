@@ -240,8 +240,9 @@ func (f *finding) rails(heard []Coverage) (Suspect, bool) {
 // before looks for products that do not move with the radio's gain and yet
 // stand where products belong: something before the radio makes them. No single
 // level tells: it is the pattern over the channels that must fit, at two places
-// and more where it is predicted and with three times as many hits as misses,
-// which one full channel, or all of them, do not make.
+// and more where it is predicted, with three times as many hits as misses, and
+// from high to low. Noise that raises all channels alike, such as impulses, or
+// channels that are all full, make no such pattern.
 func (f *finding) before() (Suspect, bool) {
 	s := Suspect{Kind: Product, whole: true, Name: "products made before the radio"}
 	var ratios []float64
@@ -261,11 +262,13 @@ func (f *finding) before() (Suspect, bool) {
 	}
 	u := quantile(ratios, 0.5)
 	match := 0
+	least, most := math.Inf(1), 0.0
 	for i := range f.rungs {
 		c := &f.rungs[i]
 		base := f.front.alpha(c.channel.CenterHz())
 		expected := u * c.third
 		over := max(c.alpha-base, 0)
+		least, most = min(least, max(over, 0.4*base)), max(most, over)
 		switch {
 		case expected < 0.5*base && over < 0.4*base:
 		case over > expected/3 && over < expected*3+0.4*base:
@@ -276,7 +279,8 @@ func (f *finding) before() (Suspect, bool) {
 			misses++
 		}
 	}
-	if match < 2 || misses*3 > match {
+	const span = 3
+	if match < 2 || misses*3 > match || most < span*least {
 		return s, false
 	}
 	s.Evidence = s.Evidence[:min(len(s.Evidence), 4)]

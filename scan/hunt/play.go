@@ -20,7 +20,7 @@ func Play(ctx context.Context, p tuner.Playlist, o Options) (*Hunt, error) {
 		}
 	}
 	var err error
-	l.survey, err = scan.SweepPlaylist(ctx, &tap{Playlist: p, listener: l, buffer: make([]complex64, 1<<16)}, to)
+	l.survey, err = scan.SweepPlaylist(ctx, newSieve(&tap{Playlist: p, listener: l, buffer: make([]complex64, 1<<16)}, l.Plan), to)
 	l.ear.end()
 	h := l.conclude(err != nil || l.survey != nil && l.survey.Interrupted)
 	if ctx.Err() != nil {

@@ -23,6 +23,8 @@ type SpurTest struct {
 	// Stays says that it is there without an antenna; nil without that test.
 	Stays    *bool
 	Harmonic int // of the radio's clock; 0 when it is none
+
+	stood bool // it surely was where it had been
 }
 
 // heardAt reads a line near a true frequency in a stay: its power at the
@@ -108,6 +110,7 @@ func (t *SpurTest) judge(aside []rung, found float64) {
 	top := aside[0]
 	gone := top.value < found/8 && top.value < found-6*top.sigma
 	t.Moves = &gone
+	t.stood = top.value > found/4 && top.value > 6*top.sigma
 	if gone || len(aside) < 2 {
 		return
 	}
@@ -147,7 +150,7 @@ func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.In
 	for i := range out {
 		t := &out[i]
 		stood := slices.ContainsFunc(tests, func(x SpurTest) bool {
-			return t.FrequencyHz != nil && math.Abs(x.FrequencyHz-t.FrequencyHz.Value) < 100 && x.Moves != nil && !*x.Moves
+			return t.FrequencyHz != nil && math.Abs(x.FrequencyHz-t.FrequencyHz.Value) < 100 && x.stood
 		})
 		if n := riders[i]; n > 0 && !stood {
 			t.own(fmt.Sprintf("a tone stands as far from the middle of %d slices, wherever the radio is tuned", n))
@@ -195,7 +198,7 @@ func (f *finding) riders(suspects []Suspect) map[int]int {
 				n++
 			}
 		}
-		const enough, part = 3, 0.5
+		const enough, part = 3, 0.4
 		if n >= enough && float64(n) >= part*float64(f.free(a)) {
 			out[i] = n
 		}
@@ -204,14 +207,23 @@ func (f *finding) riders(suspects []Suspect) map[int]int {
 }
 
 // free is in how many tunings a tone at an offset from the middle would lie in a
-// channel without a station.
+// channel without a station, heard as long as any and at that channel's gain.
 func (f *finding) free(offsetHz float64) int {
+	var longest float64
+	for _, x := range f.stays {
+		if !x.off {
+			longest = max(longest, x.averages)
+		}
+	}
 	seen := map[float64]bool{}
 	for _, x := range f.stays {
 		hz := (x.centerHz + offsetHz) * f.clock
 		for i := range f.survey.Channels {
 			r := &f.survey.Channels[i].Reading
-			if !x.off && x.averages > longAverages && r.Heard() && r.Presence != measure.Present && hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
+			if x.off || x.averages < longest/2 || r.GainDB != nil && math.Abs(x.gainDB-*r.GainDB) > 0.05 {
+				continue
+			}
+			if r.Heard() && r.Presence != measure.Present && hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
 				seen[math.Round(x.centerHz/1e3)] = true
 			}
 		}

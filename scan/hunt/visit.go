@@ -132,7 +132,7 @@ func (l *listener) surveyAll(ctx context.Context) <-chan *scan.Survey {
 		defer l.relay.Close()
 		// What was heard by the end of the context counts. A relay does not fail;
 		// a stay that cannot be measured ends the survey, not the hunt.
-		s, _ := scan.SweepPlaylist(context.WithoutCancel(ctx), l.relay, l.surveyOptions())
+		s, _ := scan.SweepPlaylist(context.WithoutCancel(ctx), newSieve(l.relay, l.Plan), l.surveyOptions())
 		out <- s
 	}()
 	return out
