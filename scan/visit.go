@@ -326,7 +326,7 @@ func (v *visit) references(ctx context.Context, list []band.Channel) error {
 
 // longLook is how long a channel with power but no pilot is listened to, for
 // the bootstrap of an ATSC 3.0 frame to come by.
-const longLook = 300 * time.Millisecond
+const longLook = 260 * time.Millisecond
 
 // lookLonger goes back to the channels whose power nothing explained yet. What
 // is looked for shows in a slice: a wide radio need not keep more of it.

