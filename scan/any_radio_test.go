@@ -56,7 +56,8 @@ func TestFolding(t *testing.T) {
 	}
 	margin.faultless(t)
 	cn.holds(t, 0.9, 1)
-	margin.holds(t, 0.9, 1)
+	// What folds in is training too, and not modelled: a stated limit.
+	margin.holds(t, 0.75, 1)
 }
 
 // Truth: the station's carrier error and the clock's are the world's.

@@ -1,6 +1,7 @@
 package scan
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -338,11 +339,7 @@ func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 	if longLook > v.Dwell || v.RateHz < wide {
 		v.buffer = make([]complex64, int(max(longLook, v.Dwell).Seconds()*v.RateHz))
 	}
-	for i := range v.survey.Channels {
-		r := &v.survey.Channels[i].Reading
-		if r.Presence != measure.Unsure || !slices.Contains(r.Suspicion, measure.DoubtNoPilot) {
-			continue
-		}
+	for _, r := range v.worthLooking() {
 		gain := tuner.UnknownGain()
 		if r.GainDB != nil {
 			gain = *r.GainDB
@@ -352,6 +349,29 @@ func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 		}
 	}
 	return nil
+}
+
+// longLooks is how many channels are gone back to at the most, lest a visit to a
+// place full of products or sparks take twice its time.
+const longLooks = 5
+
+// worthLooking returns the channels that something unknown fills, the evenest
+// first: ATSC 3.0 fills its channel evenly.
+func (v *visit) worthLooking() []measure.Reading {
+	var out []measure.Reading
+	for i := range v.survey.Channels {
+		if r := v.survey.Channels[i].Reading; r.Presence == measure.Unsure && slices.Contains(r.Suspicion, measure.DoubtNoPilot) {
+			out = append(out, r)
+		}
+	}
+	uneven := func(r measure.Reading) float64 {
+		if r.Occupant == nil {
+			return math.Inf(1)
+		}
+		return r.Occupant.UnevenDB
+	}
+	slices.SortStableFunc(out, func(a, b measure.Reading) int { return cmp.Compare(uneven(a), uneven(b)) })
+	return out[:min(len(out), longLooks)]
 }
 
 // nearestVacant returns the vacant channel, as far as the survey knows by now,

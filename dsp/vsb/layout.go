@@ -14,7 +14,7 @@ const (
 	// usableShare is the part of a slice, on either side of its middle, that
 	// the radio's filters leave as it is: beyond it more folds in than 25 dB
 	// below what lies outside the slice.
-	usableShare = 0.4
+	usableShare = 0.41
 
 	// skirtShare is how much of a skirt, counted from the channel's edge, is
 	// left out: the signal is weak there, a neighbour near.

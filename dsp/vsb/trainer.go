@@ -113,7 +113,7 @@ type fieldSync struct {
 
 // NewTrainer returns a Trainer for slices of the given sample rate, from 1 to
 // 100 MHz, whose centre is offsetHz above the channel's lower edge. The inner
-// ±0.4 of the rate is used, and must hold 400 kHz of the channel.
+// ±0.41 of the rate is used, and must hold 400 kHz of the channel.
 func NewTrainer(rateHz, offsetHz float64) (*Trainer, error) {
 	if !(rateHz >= 1e6 && rateHz <= 1e8) {
 		return nil, fmt.Errorf("fitting 8-VSB: a sample rate of %g Hz is not between 1 and 100 MHz", rateHz)
