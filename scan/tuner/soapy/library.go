@@ -152,7 +152,7 @@ func usualNames() []string {
 func load(path string) (*library, error) {
 	if unsafe.Sizeof(uintptr(0)) < 8 {
 		return nil, &tuner.Problem{
-			What: fmt.Sprintf("SoapySDR cannot be used on %s/%s", runtime.GOOS, runtime.GOARCH),
+			What: fmt.Sprintf("on %s/%s there is no SoapySDR", runtime.GOOS, runtime.GOARCH),
 			Hint: "use a 64-bit system, or a dongle by usb or tcp://HOST:PORT",
 			Err:  ErrNoLibrary,
 		}

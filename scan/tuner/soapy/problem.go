@@ -69,12 +69,12 @@ func (lib *library) noDevice(device string) error {
 	for _, path := range lib.words(lib.listModules) {
 		modules = append(modules, moduleName(path))
 	}
-	p := &tuner.Problem{What: "SoapySDR finds no radio", Err: ErrNoDevice}
+	p := &tuner.Problem{What: "no radio is found by SoapySDR", Err: ErrNoDevice}
 	if device != "" {
-		p.What = "SoapySDR finds no radio with " + device
+		p.What = fmt.Sprintf("no radio with %s is found by SoapySDR", device)
 	}
 	if len(modules) == 0 {
-		p.What += ": it has no module for any"
+		p.What += ", which has no module for any"
 		p.Hint = "install the radio's module, such as apt install soapysdr-module-all"
 		return p
 	}

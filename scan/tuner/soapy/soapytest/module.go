@@ -25,16 +25,23 @@ const ModuleEnv = "SOAPY_SDR_PLUGIN_PATH"
 // PortEnv is the environment variable that tells the module of a server.
 const PortEnv = "SOAPYTOWN_PORT"
 
-// Module compiles the module, once a process, and returns its path, in a folder of
-// its own. It skips the test where there is no C++ compiler or no SoapySDR to build
-// it with.
-func Module(t testing.TB) string {
-	t.Helper()
+// Missing says what is missing to build the module and run it; "" when nothing is.
+func Missing() string {
 	if _, err := exec.LookPath("g++"); err != nil {
-		t.Skip("no g++ to build SoapySDR's module for tests with")
+		return "no g++ to build SoapySDR's module for tests with"
 	}
 	if out, err := exec.Command("g++", "-E", "-x", "c++", "-include", "SoapySDR/Device.hpp", os.DevNull).CombinedOutput(); err != nil {
-		t.Skipf("no libsoapysdr-dev to build SoapySDR's module for tests with: %.200s", out)
+		return fmt.Sprintf("no libsoapysdr-dev to build SoapySDR's module for tests with: %.200s", out)
+	}
+	return ""
+}
+
+// Module compiles the module, once a process, and returns its path, in a folder of
+// its own. It skips the test where something is missing.
+func Module(t testing.TB) string {
+	t.Helper()
+	if why := Missing(); why != "" {
+		t.Skip(why)
 	}
 	lib, err := compiled()
 	if err != nil {
