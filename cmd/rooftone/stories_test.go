@@ -66,6 +66,7 @@ func TestStories(t *testing.T) {
 			"port":      port,
 			"scrape":    scrapeTo,
 			"logrow":    logRow,
+			"until":     waitUntil,
 		},
 	})
 }
