@@ -23,6 +23,7 @@ import (
 
 	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/sim"
+	"rooftone/scan/tuner/soapy/soapytest"
 )
 
 func TestMain(m *testing.M) {
@@ -42,8 +43,11 @@ func TestStories(t *testing.T) {
 			return nil
 		},
 		Condition: func(name string) (bool, error) {
-			if name == "root" {
+			switch name {
+			case "root":
 				return os.Geteuid() == 0, nil
+			case "soapysdr":
+				return soapytest.Missing() == "", nil
 			}
 			return false, fmt.Errorf("unknown condition %s", name)
 		},
@@ -61,6 +65,7 @@ func TestStories(t *testing.T) {
 			"capture":   capture,
 			"listen":    listen,
 			"radio":     startRadio,
+			"soapy":     startSoapy(func() string { return soapytest.Module(t) }),
 			"interrupt": interrupt,
 			"loose":     startLoose,
 			"port":      port,
