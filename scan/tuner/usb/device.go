@@ -63,10 +63,18 @@ func (d device) gains() []int {
 	return slices.Compact(steps)
 }
 
+// Where a dongle stands before it is told.
+const (
+	firstCenterHz = 500e6
+	firstRateHz   = 2.4e6
+)
+
 // prepare sets what does not change later: gain by hand, no automatic gain in
 // the demodulator, no direct sampling, no offset tuning, the bias tee as
 // asked, an empty FIFO. The clock is left uncorrected; the program measures
-// it.
+// it. It also gives it a frequency and a rate, in this order: with no rate the
+// resampler may make no samples at all, and librtlsdr, told a rate, goes to the
+// frequency that it was told last, which at first is 0.
 func (d device) prepare(biasTee bool) error {
 	l := d.lib
 	if l.getDirectSampling(d.handle) > 0 {
@@ -78,6 +86,12 @@ func (d device) prepare(biasTee bool) error {
 		if err := refused("leave offset tuning", l.setOffsetTuning(d.handle, 0)); err != nil {
 			return err
 		}
+	}
+	if err := d.SetCenter(firstCenterHz); err != nil {
+		return err
+	}
+	if err := d.SetRate(firstRateHz); err != nil {
+		return err
 	}
 	if err := refused("leave the automatic gain of its demodulator", l.setAGCMode(d.handle, 0)); err != nil {
 		return err
