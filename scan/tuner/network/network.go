@@ -136,6 +136,7 @@ func Dial(ctx context.Context, addr string, o Options) (tuner.Tuner, error) {
 			Patience:  o.Timeout,
 			Lag:       o.Lag,
 			NoCounter: o.NoCounter,
+			Chip:      l.chip,
 		}),
 	}
 	return r, nil

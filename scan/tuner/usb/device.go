@@ -119,7 +119,7 @@ func (d device) SetGain(tenths int) error {
 }
 
 func (d device) SetCenter(hz uint32) error {
-	return refused(fmt.Sprintf("go to %.6f MHz", float64(hz)/1e6), d.lib.setCenterFreq(d.handle, hz))
+	return refused(fmt.Sprintf("go to %.3f MHz", float64(hz)/1e6), d.lib.setCenterFreq(d.handle, hz))
 }
 
 func (d device) setBiasTee(on bool) error {

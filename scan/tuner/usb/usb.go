@@ -242,6 +242,7 @@ func Open(ctx context.Context, serial string, o Options) (tuner.Tuner, error) {
 		Patience:       o.Timeout,
 		Lag:            o.Timeout,
 		NoCounter:      o.NoCounter,
+		Chip:           dongle.Chip(lib.tunerType(dev.handle)),
 	})
 	return r, nil
 }

@@ -114,13 +114,13 @@ func TestSamplesFollowTheTuning(t *testing.T) {
 					require.Len(t, block.Samples, len(dst))
 					require.Empty(t, standin.Check(block.Samples, to.CenterHz))
 					require.False(t, block.Lost)
-					require.Equal(t, to.CenterHz, block.CenterHz)
+					require.InDelta(t, to.CenterHz, block.CenterHz, 600, "where the tuner really goes")
 					require.Equal(t, 2.4e6, block.RateHz)
 					require.Equal(t, 29.7, block.GainDB)
 				}
 			}
 			require.Equal(t, 297, b.get("gain"))
-			require.Equal(t, c.hops, b.get("retunes"))
+			require.Equal(t, 1+c.hops, b.get("retunes"), "and one when it was opened")
 		})
 	}
 }
@@ -358,7 +358,7 @@ func TestRefusedFrequency(t *testing.T) {
 	b.set("tune_rc", -1)
 	err := r.Tune(bg, at(500))
 	requireProblem(t, err, ErrRefused)
-	require.ErrorContains(t, err, "500.000000 MHz")
+	require.ErrorContains(t, err, "500.000 MHz")
 	b.set("tune_rc", 0)
 	require.NoError(t, r.Tune(bg, at(502)))
 	block, err := r.Read(bg, make([]complex64, 10_000))

@@ -2,7 +2,6 @@ package usbtest
 
 import (
 	"context"
-	"math"
 	"slices"
 	"sync"
 	"testing"
@@ -20,7 +19,7 @@ type Pattern struct{ count byte }
 
 // Hear is Air's. Time that goes by unheard is a gap.
 func (p *Pattern) Hear(s Setting, _ time.Duration, dst []complex64) error {
-	i := standin.Sample(math.Round(s.CenterHz/1e5) * 1e5)
+	i := standin.Sample(s.CenterHz)
 	if !s.Locked {
 		i = 0
 	}

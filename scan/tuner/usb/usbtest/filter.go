@@ -11,17 +11,14 @@ import (
 // for DAB of the maker's driver.
 var usualFIR = [16]int{-54, -36, -41, -40, -32, -14, 14, 53, 101, 156, 215, 273, 327, 372, 404, 421}
 
-// usualEdges returns the edges of the IF filter that goes with a sample rate, from
-// the middle: of those there are, the widest that is not wider than what is asked for
-// by more than a step. These are the ones around the usual television rates.
-func usualEdges(rateHz float64) (half float64) {
-	for _, width := range []float64{1.7e6, 2.05e6, 2.08e6, 2.43e6} {
+// usualHalf returns half the width of the IF filter that goes with a sample rate: the
+// narrowest that is no narrower, of those that its two upper edges and ten lower ones
+// make; the one for whole channels beyond.
+func usualHalf(rateHz float64) float64 {
+	for _, width := range []float64{0.9e6, 1.2e6, 1.45e6, 1.55e6, 1.6e6, 1.7e6, 1.8e6, 1.9e6, 1.95e6, 2.05e6, 2.08e6, 2.18e6, 2.28e6, 2.33e6, 2.43e6} {
 		if rateHz <= width {
 			return width / 2
 		}
-	}
-	if rateHz <= 2.43e6 {
-		return 2.43e6 / 2
 	}
 	return 3e6
 }
@@ -50,7 +47,7 @@ func slope(hz, low, high float64) float64 {
 // filter returns what the filters do beyond what those do that usually go with the
 // rate, which are the Air's; nil for nothing.
 func (s Setting) filter() *air.FIR {
-	half := usualEdges(s.RateHz)
+	half := usualHalf(s.RateHz)
 	if s.FilterLowHz <= -half*0.99 && s.FilterHighHz >= half*0.99 && s.FIR == usualFIR {
 		return nil
 	}
