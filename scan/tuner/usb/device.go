@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 
+	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/internal/dongle"
 )
 
@@ -42,6 +43,54 @@ func (lib *library) openDevice(ctx context.Context, index uint32, what string, o
 		}()
 		return device{}, ctx.Err()
 	}
+}
+
+// openSerial opens the dongle with the serial number, or the first one when serial
+// is empty. The library knows dongles by their place in a list, which changes when
+// one comes or goes: that it is the right one is asked of it once it is open.
+func (lib *library) openSerial(ctx context.Context, serial, what string, o Options) (device, error) {
+	for try := 1; ; try++ {
+		index, err := lib.find(serial, o)
+		if err != nil {
+			return device{}, err
+		}
+		dev, err := lib.openDevice(ctx, index, what, o)
+		if err != nil {
+			return device{}, err
+		}
+		if got := dev.serial(); serial != "" && got != serial && try < 3 {
+			lib.close(dev.handle)
+			continue
+		}
+		if dongle.Chip(lib.tunerType(dev.handle)) != dongle.ChipUnknown {
+			return dev, nil
+		}
+		// The library opens a dongle without a tuner too, and one that goes while it
+		// looks for the tuner.
+		lib.close(dev.handle)
+		return device{}, lib.orGone(&tuner.Problem{
+			What: what + " has no tuner that librtlsdr finds",
+			Hint: "plug the dongle in again and retry; if that does not help, it is another kind or broken",
+			Err:  ErrRefused,
+		}, what, serial, o)
+	}
+}
+
+// orGone returns the error, or that the dongle is gone if it is.
+func (lib *library) orGone(err error, what, serial string, o Options) error {
+	if _, e := lib.find(serial, o); e != nil {
+		return openProblem(usbNoDevice, what, o.sysfs)
+	}
+	return err
+}
+
+// serial returns the serial number of an open dongle; "" when it does not say.
+func (d device) serial() string {
+	var b [256]byte
+	if d.lib.deviceStrings(d.handle, nil, nil, &b[0]) != 0 {
+		return ""
+	}
+	return text(b[:])
 }
 
 // gains returns the gain steps in tenths of a dB, ascending; none when there

@@ -43,7 +43,7 @@ func newBench(t *testing.T) *bench {
 }
 
 func (b *bench) options() Options {
-	return Options{Library: b.path, Settle: 2 * time.Millisecond}
+	return Options{Library: b.path, Settle: 2 * time.Millisecond, Backoff: []time.Duration{time.Millisecond, 10 * time.Millisecond}}
 }
 
 func (b *bench) open(t *testing.T, o Options) *radio {
@@ -308,6 +308,7 @@ func TestUnpluggedWhileReading(t *testing.T) {
 	r := b.open(t, b.options())
 	require.NoError(t, r.Tune(bg, at(500)))
 	dst := make([]complex64, 24_000)
+	b.set("devices", 0)
 	b.set("unplug_after", 1_000_000) // 0.2 s
 	var err error
 	start := time.Now()
@@ -334,7 +335,7 @@ func TestUnpluggedWhileTuning(t *testing.T) {
 	r := b.open(t, b.options())
 	require.NoError(t, r.Tune(bg, at(500)))
 	b.set("tune_us", 300_000)
-	time.AfterFunc(50*time.Millisecond, func() { b.set("unplug_after", 1) })
+	time.AfterFunc(50*time.Millisecond, func() { b.set("devices", 0); b.set("unplug_after", 1) })
 	start := time.Now()
 	requireProblem(t, r.Tune(bg, at(502)), ErrUnplugged)
 	require.Less(t, time.Since(start), 2*time.Second)
