@@ -45,6 +45,9 @@ func (lib *library) openDevice(ctx context.Context, index uint32, what string, o
 	}
 }
 
+// mostTries is how often a dongle is looked for that is not where it was listed.
+const mostTries = 5
+
 // openSerial opens the dongle with the serial number, or the first one when serial
 // is empty. The library knows dongles by their place in a list, which changes when
 // one comes or goes: that it is the right one is asked of it once it is open.
@@ -58,7 +61,7 @@ func (lib *library) openSerial(ctx context.Context, serial, what string, o Optio
 		if err != nil {
 			return device{}, err
 		}
-		if got := dev.serial(); serial != "" && got != serial && try < 3 {
+		if got := dev.serial(); serial != "" && got != serial && try < mostTries {
 			lib.close(dev.handle)
 			continue
 		}
