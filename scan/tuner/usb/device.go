@@ -54,6 +54,9 @@ const mostTries = 5
 func (lib *library) openSerial(ctx context.Context, serial, what string, o Options) (device, error) {
 	for try := 1; ; try++ {
 		index, err := lib.find(serial, o)
+		if err != nil && try > 1 { // it was there a moment ago
+			return device{}, openProblem(usbNoDevice, what, o.sysfs)
+		}
 		if err != nil {
 			return device{}, err
 		}
