@@ -55,7 +55,6 @@ func TestElsewhere(t *testing.T) {
 	}
 	for _, args := range []string{
 		"sweep 28 --from sim:harbour --json",
-		"sweep 28 --from sim:harbour --csv --gain 3",
 		"help sweep",
 	} {
 		t.Run(args, func(t *testing.T) {
