@@ -249,8 +249,8 @@ func behindPlain(states *[coders][4]float32, forward [][4]float32, entries []uin
 			w := &t.weak
 			x[0], x[1], x[2], x[3] = x[0]*w[0], x[1]*w[1], x[2]*w[2], x[3]*w[3]
 			scale := 1 / dot(&x, &t.likely)
-			mean := dot(&x, &t.level) * scale
-			square := dot(&x, &t.square) * scale
+			mean := float32(dot(&x, &t.level) * scale)
+			square := float32(dot(&x, &t.square) * scale)
 			levels[p] = mean + vsb.PilotLevel
 			spread[k] += float32(square - float32(mean*mean))
 			before(z, &t.likely, z)
@@ -324,7 +324,7 @@ func glancePlain(states *[atOnce][4]float32, forward [][4]float32, entries []uin
 		var n [4]float32
 		after(&n, a, &t.likely)
 		scale := 1 / ((n[0] + n[1]) + (n[2] + n[3]))
-		mean := dot(&[4]float32{even, odd, even, odd}, &t.level) * scale
+		mean := float32(dot(&[4]float32{even, odd, even, odd}, &t.level) * scale)
 		for i := range a {
 			a[i] = n[i] * scale
 		}
