@@ -9,19 +9,12 @@ func (p *interpolator) readAt(dst, x []complex64, position, advance int64) {
 	readLanes(&dst[0], &x[0], p, position-tapsBefore<<32, advance, len(dst))
 }
 
-//go:noescape
-func aheadLanes(states, forward *[4]float32, entries *uint16, table *belief, soft *float32)
-
-//go:noescape
-func behindLanes(back, forward *[4]float32, entries *uint16, table *belief, levels *float32, spread *[coders]float32)
-
-func aheadSegment(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, soft []float32) {
-	aheadLanes(&states[0], &forward[0], &entries[0], &table[0], &soft[0])
+func aheadGroups(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, soft []float32) {
+	aheadPlain(states, forward, entries, table, soft)
 }
 
-func behindSegment(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, levels []float32) (spread [coders]float32) {
-	behindLanes(&states[0], &forward[0], &entries[0], &table[0], &levels[0], &spread)
-	return spread
+func behindGroups(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, levels []float32) (spread [coders]float32) {
+	return behindPlain(states, forward, entries, table, levels)
 }
 
 //go:noescape
@@ -63,9 +56,12 @@ func subtractRuns(errors, received, made, turns []complex64, lean, strength []fl
 	subtractLanes(&errors[0], &received[0], &made[0], &turns[0], &lean[0], &strength[0], len(lean))
 }
 
-//go:noescape
-func glanceLanes(states, forward *[4]float32, entries *uint16, table *belief, out *complex64, soft, quadrature *float32, cos, sin, pilot float32) (lean float32)
-
-func glanceFour(states *[atOnce][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, out []complex64, soft, quadrature []float32, p turning) float32 {
-	return glanceLanes(&states[0], &forward[0], &entries[0], &table[0], &out[0], &soft[0], &quadrature[0], p.cos, p.sin, p.pilot)
+func glanceGroup(states, forward *[coders][4]float32, entries *[coders]uint16, table *[beliefCount]belief, out *[coders]complex64, soft, quadrature *[coders]float32, p turning) float32 {
+	return glancePlain(states, forward, entries, table, out, soft, quadrature, p)
 }
+
+func foldFours(dst, x, there, back []complex64) bool { return false }
+
+func blendFours(dst, x, y []float32, by blending) int { return 0 }
+
+func mixFours(dst, levels []float32, made []complex64, first, second float32) int { return 0 }
