@@ -16,11 +16,14 @@ const (
 
 	// After calmBlocks without a change the channel is a still one.
 	calmBlocks = 100
+
+	// warmBlocks have all the errors that the last soft symbols are made of.
+	warmBlocks = history/blockSymbols + 2
 )
 
 // adapt makes the filters anew and chooses the rounds for the next block, if it is time.
 func (e *engine) adapt() {
-	if e.blocks >= newBlocks && e.blocks%lookBlocks != 0 {
+	if e.blocks >= newBlocks && (e.blocks%lookBlocks != 0 || e.light && !e.teaches(e.blocks-1)) {
 		return
 	}
 	changed := e.changed()
@@ -73,6 +76,9 @@ func (e *engine) choose() {
 		least = e.active + 1
 	}
 	active := min(e.active+1, rounds)
+	if e.light || e.warm > 0 {
+		active = 1
+	}
 	for i := least; i <= e.active; i++ {
 		if e.bank.noise(e.stages[i-1].believer.open) < most {
 			active = i
@@ -85,9 +91,9 @@ func (e *engine) choose() {
 	for i := range first.noises {
 		first.noises[i] = float32(min(max(first.noise, promised), promised*4))
 	}
-	light := e.easy && e.active == 1 && e.calm > calmBlocks && promised < most
+	light := e.easy && e.active == 1 && e.warm == 0 && e.calm > calmBlocks && promised < most && e.remaining < left
 	if e.light && !light {
-		e.recall()
+		e.warm = warmBlocks
 	}
 	e.light = light
 }
@@ -104,18 +110,3 @@ func (e *engine) activate(rounds int) {
 	}
 	e.active = rounds
 }
-
-// recall makes the errors that were not needed while the first round was enough.
-func (e *engine) recall() {
-	clear(e.errors[0])
-	for at := e.origin - blockSymbols; ; at -= blockSymbols {
-		at = max(at, e.origin-history+errorDelay+errorsReach)
-		e.subtract(0, at)
-		if at == e.origin-history+errorDelay+errorsReach {
-			return
-		}
-	}
-}
-
-// errorsReach is errorsAt in whole runs.
-const errorsReach = (errorsAt + runSymbols - 1) / runSymbols * runSymbols

@@ -21,7 +21,7 @@ const (
 	// rounds is how often the symbols' levels are estimated. Each round works on
 	// a block that begins roundDelay symbols before that of the round before;
 	// its errors begin errorDelay before its levels.
-	rounds = 10
+	rounds = 7
 
 	// Rounds are left out when the one before comes close to the noise that remains
 	// where all symbols are known, and when no more than satisfied times that is
@@ -131,6 +131,7 @@ type engine struct {
 	blocks       int     // since the start
 	fresh        int     // block at which the filters were made
 	calm         int     // blocks since the channel last changed
+	warm         int     // blocks until there are errors again after a time without
 	starts       int     // how often a start goes through the first blocks
 	easy         bool    // whether the packets are good, so that fewer rounds will do
 
@@ -206,7 +207,7 @@ func (e *engine) start(odd bool, starter *starter) {
 	copy(e.noiseSum, e.noise)
 	e.syncError, e.errorPower = 1, 0
 	e.active = rounds
-	e.easy, e.light, e.calm, e.remaining = false, false, 0, 1
+	e.easy, e.light, e.calm, e.warm, e.remaining = false, false, 0, 0, 1
 	for i := range e.stages {
 		b := e.stages[i].believer
 		b.doubt = 1 / float64(1+3*i)
@@ -265,7 +266,9 @@ func (e *engine) ready() bool { return e.sampler.ready(blockSymbols) }
 func (e *engine) block() {
 	e.sampler.fill(e.received[e.origin+firstAhead:][:blockSymbols])
 	e.equalise()
-	e.believe(0)
+	if !e.light || e.teaches(e.blocks) || e.teaches(e.blocks+1) {
+		e.believe(0)
+	}
 	if !e.light {
 		e.subtract(0, e.origin)
 	}
@@ -275,7 +278,7 @@ func (e *engine) block() {
 		e.believe(i)
 		e.subtract(i, e.origin-i*roundDelay)
 	}
-	if e.teaches() {
+	if e.teaches(e.blocks) {
 		e.follow()
 	}
 	e.finish()
@@ -288,6 +291,7 @@ func (e *engine) shift() {
 	e.segment = (e.segment + blockSegments) % vsb.FieldSegments
 	e.blocks++
 	e.calm++
+	e.warm = max(0, e.warm-1)
 	if e.origin += blockSymbols; e.origin+blockSymbols+firstAhead <= windowSize {
 		return
 	}

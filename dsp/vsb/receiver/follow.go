@@ -22,22 +22,22 @@ const (
 	// steadyBlocks is after how many blocks not every one is learnt from.
 	steadyBlocks = 40
 	steadyEvery  = 2
-	calmEvery    = 4 // where the channel stands still and packets are good
+	calmEvery    = 8 // where the channel stands still and packets are good
 
 	// carrierGain is the part of the phase's drift that the sampler's
 	// oscillator takes over each block.
 	carrierGain = 0.06
 )
 
-// teaches tells whether the block is learnt from.
-func (e *engine) teaches() bool {
+// teaches tells whether a block is learnt from.
+func (e *engine) teaches(block int) bool {
 	switch {
-	case e.blocks <= steadyBlocks:
+	case block <= steadyBlocks:
 		return true
 	case e.easy && e.calm > calmBlocks:
-		return e.blocks%calmEvery == 0
+		return block%calmEvery == calmEvery-1
 	}
-	return e.blocks%steadyEvery == 0
+	return block%steadyEvery == 0
 }
 
 // follow compares what was received with what the channel makes of the settled

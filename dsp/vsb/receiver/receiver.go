@@ -225,7 +225,7 @@ const (
 	// whether reception is easy; from a block on when that is known.
 	troublePackets = 32
 	failedBytes    = 40
-	uneasy         = 1
+	uneasy         = 1.0
 	easyBlocks     = 40
 )
 

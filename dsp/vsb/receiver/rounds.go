@@ -330,12 +330,12 @@ func pieceWithSync(n int) (from, to int) {
 // rounds are left out, they are as late.
 func (e *engine) finish() {
 	first := e.origin - rounds*roundDelay
-	if e.light {
+	if e.light || e.warm > 0 {
 		copy(e.soft, e.linear[first:])
 	} else {
 		e.cancel(e.active-1, e.soft, e.noises[:], first)
 	}
-	if e.light && !e.teaches() {
+	if e.light && !e.teaches(e.blocks) {
 		return
 	}
 	var power, error, count float32
