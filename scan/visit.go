@@ -47,7 +47,7 @@ func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) 
 		return nil, err
 	}
 	channels := Company(o.Channels, o.Plan)
-	v.tuner, v.narrowHz = t, min(o.RateHz, NarrowRate(t))
+	v.tuner, v.narrowHz, v.wide = t, min(o.RateHz, NarrowRate(t)), o.RateHz >= wholeRateHz
 	err := v.channels(ctx, channels)
 	if err == nil {
 		err = v.references(ctx, channels)
@@ -111,6 +111,7 @@ type visit struct {
 	rung   int       // of those, where the last stop ended
 
 	narrowHz float64 // the rate of a look at a part of a channel
+	wide     bool    // a stay shows whole channels
 
 	identities map[int]*receive.Identity // by RF channel
 }
@@ -240,21 +241,24 @@ func (v *visit) channels(ctx context.Context, list []band.Channel) error {
 // longLadder is a number of rungs that are not all tried, the highest first.
 const longLadder = 12
 
-// firstRung returns the gain to try first: the highest, or of a radio that has very
-// many the one that a look from where the last stop ended promises.
+// firstRung returns the gain to try first: the highest, or what a look from near where
+// the last stop ended promises. That is for radios that have very many gains, and for
+// those that see so much at once that neighbouring stops want much the same.
 func (v *visit) firstRung(ctx context.Context, s stop) (int, error) {
-	if len(v.gains) <= longLadder {
-		return 0, nil
-	}
-	if v.survey.Stays == 0 {
+	long := len(v.gains) > longLadder
+	if long && v.survey.Stays == 0 {
 		v.rung = len(v.gains) / 2
+	}
+	rung := min(v.rung, len(v.gains)-1)
+	if !long && (!v.wide || rung == 0) {
+		return 0, nil
 	}
 	const (
 		aimDBFS   = -15 // noise is at the rails in less than one sample of a thousand
 		fallRungs = 2
 	)
 	peek := v.buffer[:min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))]
-	for rung := min(v.rung, len(v.gains)-1); ; {
+	for {
 		tuning := tuner.Tuning{CenterHz: s.centersHz[0], RateHz: v.RateHz, GainDB: v.gains[rung]}
 		if err := v.tuner.Tune(ctx, tuning); err != nil {
 			return 0, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", tuning.CenterHz/1e6, s.channels[0].Number, err)
@@ -263,8 +267,8 @@ func (v *visit) firstRung(ctx context.Context, s stop) (int, error) {
 		if err != nil {
 			return 0, err
 		}
-		if float64(b.Clipped) > overloadShare*float64(len(peek)) && rung+fallRungs < len(v.gains) {
-			rung += fallRungs
+		if float64(b.Clipped) > overloadShare*float64(len(peek)) && rung+1 < len(v.gains) {
+			rung = min(rung+fallRungs, len(v.gains)-1)
 			continue
 		}
 		var power float64
@@ -411,8 +415,9 @@ func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 }
 
 // longLooks is how many channels are gone back to at the most, lest a visit to a
-// place full of products or sparks take twice its time.
-const longLooks = 5
+// place full of products or sparks take twice its time; wideLooks is the same of a
+// visit that is a third as long.
+const longLooks, wideLooks = 5, 2
 
 // worthLooking returns the channels that something unknown fills, the evenest
 // first: ATSC 3.0 fills its channel evenly.
@@ -430,7 +435,11 @@ func (v *visit) worthLooking() []measure.Reading {
 		return r.Occupant.UnevenDB
 	}
 	slices.SortStableFunc(out, func(a, b measure.Reading) int { return cmp.Compare(uneven(a), uneven(b)) })
-	return out[:min(len(out), longLooks)]
+	most := longLooks
+	if v.wide {
+		most = wideLooks
+	}
+	return out[:min(len(out), most)]
 }
 
 // nearestVacant returns the vacant channel, as far as the survey knows by now,

@@ -70,6 +70,7 @@ func (lib *library) noDevice(device string) error {
 		modules = append(modules, moduleName(path))
 	}
 	p := &tuner.Problem{What: "no radio is found by SoapySDR", Err: ErrNoDevice}
+	device, _, _ = strings.Cut(device, ",remote:timeout=")
 	if device != "" {
 		p.What = fmt.Sprintf("no radio with %s is found by SoapySDR", device)
 	}

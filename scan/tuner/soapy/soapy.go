@@ -26,6 +26,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"slices"
@@ -115,34 +116,32 @@ func List(ctx context.Context, o Options) ([]Device, error) {
 	return out, nil
 }
 
-// find returns what the library's modules find. Its own enumeration is taken
-// apart before it is given back.
+// find returns what the library's modules find.
 func (lib *library) find(device string) (out []map[string]string) {
-	lib.eachFound(device, func(args map[string]string, _ unsafe.Pointer) bool {
-		out = append(out, args)
-		return true
-	})
-	return out
-}
-
-// eachFound calls f with every radio found, until it returns false.
-func (lib *library) eachFound(device string, f func(args map[string]string, raw unsafe.Pointer) bool) {
 	n := new(uintptr)
 	p := lib.enumerate(device, n)
 	if p == nil {
-		return
+		return nil
 	}
 	defer lib.clearKwargs(p, *n)
-	all := unsafe.Slice((*kwargs)(p), *n)
-	for i := range all {
-		args := all[i].read()
+	for _, k := range unsafe.Slice((*kwargs)(p), *n) {
+		args := k.read()
 		if device == "" && slices.Contains(passedOver, args["driver"]) {
 			continue
 		}
-		if !f(args, unsafe.Pointer(&all[i])) {
-			return
-		}
+		out = append(out, args)
 	}
+	return out
+}
+
+// patient adds to the description of a radio at another machine that an answer may
+// take its time: by itself the module gives the network a tenth of a second.
+func patient(device string) string {
+	const key = "remote:timeout" // µs
+	if !strings.Contains(device, "remote=") || strings.Contains(device, key) {
+		return device
+	}
+	return device + "," + key + "=2000000"
 }
 
 // address returns what tells a radio from others, for ParseAddress.
@@ -171,17 +170,26 @@ type opened struct {
 
 // openFirst opens the first radio that answers to a device's description.
 func (lib *library) openFirst(device string) (opened, error) {
-	var got opened
-	err := lib.noDevice(device)
-	lib.eachFound(device, func(args map[string]string, raw unsafe.Pointer) bool {
-		err = lib.call("open", func() int32 {
-			if got.dev = lib.open(raw); got.dev == 0 {
-				return -1
-			}
-			return 0
-		})
-		got.args = args
-		return false
+	device = patient(device)
+	found := lib.find(device)
+	if len(found) == 0 {
+		return opened{}, lib.noDevice(device)
+	}
+	// What was asked for may say more than what was found.
+	args := map[string]string{}
+	for word := range strings.SplitSeq(device, ",") {
+		if key, value, ok := strings.Cut(word, "="); ok {
+			args[key] = value
+		}
+	}
+	maps.Copy(args, found[0])
+	got := opened{args: found[0]}
+	err := lib.call("open", func() int32 {
+		withKwargs(args, func(k unsafe.Pointer) { got.dev = lib.open(k) })
+		if got.dev == 0 {
+			return -1
+		}
+		return 0
 	})
 	return got, err
 }

@@ -17,7 +17,10 @@ import (
 )
 
 //go:embed testdata/town.cpp
-var source []byte
+var townSource []byte
+
+//go:embed testdata/quiet.cpp
+var quietSource []byte
 
 // ModuleEnv is SoapySDR's environment variable for folders of modules.
 const ModuleEnv = "SOAPY_SDR_PLUGIN_PATH"
@@ -43,33 +46,45 @@ func Module(t testing.TB) string {
 	if why := Missing(); why != "" {
 		t.Skip(why)
 	}
+	return library(t, "libtownSupport.so", townModule)
+}
+
+// library writes what was compiled to a file in a folder of its own.
+func library(t testing.TB, name string, compiled func() ([]byte, error)) string {
+	t.Helper()
 	lib, err := compiled()
 	if err != nil {
 		t.Fatal(err)
 	}
-	path := filepath.Join(t.TempDir(), "libtownSupport.so")
+	path := filepath.Join(t.TempDir(), name)
 	if err := os.WriteFile(path, lib, 0o755); err != nil {
 		t.Fatal(err)
 	}
 	return path
 }
 
-var compiled = sync.OnceValues(func() ([]byte, error) {
+var (
+	townModule   = sync.OnceValues(func() ([]byte, error) { return compile(townSource, "-lSoapySDR") })
+	quietLibrary = sync.OnceValues(func() ([]byte, error) { return compile(quietSource) })
+)
+
+// compile makes a shared library.
+func compile(source []byte, libraries ...string) ([]byte, error) {
 	dir, err := os.MkdirTemp("", "soapytest")
 	if err != nil {
 		return nil, err
 	}
 	defer os.RemoveAll(dir)
-	c, lib := filepath.Join(dir, "town.cpp"), filepath.Join(dir, "town.so")
+	c, lib := filepath.Join(dir, "source.cpp"), filepath.Join(dir, "source.so")
 	if err := os.WriteFile(c, source, 0o644); err != nil {
 		return nil, err
 	}
-	out, err := exec.Command("g++", "-shared", "-fPIC", "-O1", "-o", lib, c, "-lSoapySDR").CombinedOutput()
+	out, err := exec.Command("g++", append([]string{"-shared", "-fPIC", "-O1", "-o", lib, c}, libraries...)...).CombinedOutput()
 	if err != nil {
-		return nil, fmt.Errorf("compiling SoapySDR's module for tests: %w\n%s", err, out)
+		return nil, fmt.Errorf("compiling for tests: %w\n%s", err, out)
 	}
 	return os.ReadFile(lib)
-})
+}
 
 // Load loads the module into this process, once, so that radios are found by their
 // port. It skips the test where there is none or no SoapySDR.
@@ -96,12 +111,19 @@ func load(path string) error {
 	if err != nil {
 		return err
 	}
-	sym, err := sharedlib.Symbol(handle, "SoapySDR_loadModule")
-	if err != nil {
-		return err
+	var (
+		loadModule  func(path string) string
+		loadModules func()
+	)
+	for name, fn := range map[string]any{"SoapySDR_loadModule": &loadModule, "SoapySDR_loadModules": &loadModules} {
+		sym, err := sharedlib.Symbol(handle, name)
+		if err != nil {
+			return err
+		}
+		purego.RegisterFunc(fn, sym)
 	}
-	var loadModule func(path string) string
-	purego.RegisterFunc(&loadModule, sym)
+	// Once one was loaded by hand, the library does not look for the others.
+	loadModules()
 	if said := loadModule(path); said != "" {
 		return errors.New(said)
 	}
