@@ -323,7 +323,10 @@ func (v *visit) stop(ctx context.Context, s stop, gainDB float64, leave bool) (o
 func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB float64, leave bool) (overloaded bool, err error) {
 	v.progress(centerHz)
 	tuning := tuner.Tuning{CenterHz: centerHz, RateHz: v.RateHz, GainDB: gainDB}
-	if err := v.tuner.Tune(ctx, tuning); err != nil {
+	if err := v.tuner.Tune(ctx, tuning); errors.Is(err, tuner.ErrNoLock) {
+		v.survey.Unlocked = append(v.survey.Unlocked, centerHz)
+		return false, nil
+	} else if err != nil {
 		return false, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", centerHz/1e6, c.Number, err)
 	}
 	peek := min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))

@@ -261,6 +261,24 @@ func TestRefusedThroughUSB(t *testing.T) {
 	}
 }
 
+// Where the tuner does not lock, of which the real library says nothing but a line on
+// standard error, a visit says that it knows nothing, and goes on.
+func TestUnlockedThroughUSB(t *testing.T) {
+	b := startBus(t, riverside, usbtest.Faults{NoLock: func(loHz float64) bool { return loHz > 484e6 && loHz < 490e6 }})
+	out, said, code := b.rooftone(t, time.Minute, "sweep", "14-17", "--json", "--from", "usb")
+	require.Zero(t, code, said)
+	require.Regexp(t, `(?m)^rooftone: note: the radio's tuner does not lock at 48\d\.\d, 48\d\.\d, 48\d\.\d MHz`, said)
+	require.NotContains(t, said, "R82XX")
+	rows, _ := busRows(t, out)
+	for _, row := range rows {
+		if row.Channel == 16 { // 482 to 488 MHz
+			require.NotContains(t, []string{"present", "vacant"}, row.Presence)
+		} else {
+			require.NotEmpty(t, row.Presence, "RF %d", row.Channel)
+		}
+	}
+}
+
 var busUnplugs = flag.Int("bus-unplugs", 2, "how often a recording's dongle is unplugged at a random moment")
 
 // Pulled at a random moment for good, a dongle leaves a recording of all that was

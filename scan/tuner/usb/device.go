@@ -2,6 +2,7 @@ package usb
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -142,7 +143,7 @@ func (d device) prepare(biasTee bool) error {
 			return err
 		}
 	}
-	if err := d.SetCenter(firstCenterHz); err != nil {
+	if err := d.SetCenter(firstCenterHz); err != nil && !errors.As(err, new(*unlockedError)) {
 		return err
 	}
 	if err := d.SetRate(firstRateHz); err != nil {
@@ -165,16 +166,31 @@ func (d device) SetCounter(on bool) error {
 	return refused("send its test counter", d.lib.setTestMode(d.handle, flag(on)))
 }
 
+// SetRate does not ask whether the tuner locked, as the frequency is set after it.
 func (d device) SetRate(hz uint32) error {
-	return refused(fmt.Sprintf("take %d samples per second", hz), d.lib.setSampleRate(d.handle, hz))
+	rc, _ := quietly(func() int32 { return d.lib.setSampleRate(d.handle, hz) })
+	return refused(fmt.Sprintf("take %d samples per second", hz), rc)
 }
 
 func (d device) SetGain(tenths int) error {
 	return refused(fmt.Sprintf("take a gain of %.1f dB", float64(tenths)/10), d.lib.setTunerGain(d.handle, int32(tenths)))
 }
 
+// SetCenter tries again where the tuner does not lock: some do at the second try.
 func (d device) SetCenter(hz uint32) error {
-	return refused(fmt.Sprintf("go to %.3f MHz", float64(hz)/1e6), d.lib.setCenterFreq(d.handle, hz))
+	const tries = 2
+	for try := 1; ; try++ {
+		rc, lost := quietly(func() int32 { return d.lib.setCenterFreq(d.handle, hz) })
+		if err := refused(fmt.Sprintf("go to %.3f MHz", float64(hz)/1e6), rc); err != nil {
+			return err
+		}
+		if !lost {
+			return nil
+		}
+		if try == tries {
+			return &unlockedError{hz}
+		}
+	}
 }
 
 func (d device) setBiasTee(on bool) error {

@@ -107,7 +107,14 @@ func (r *radio) problem(err error) error {
 	name := r.info.Name
 	var refused *refusedError
 	var ended *endedError
+	var unlocked *unlockedError
 	switch {
+	case errors.As(err, &unlocked):
+		return &tuner.Problem{
+			What: fmt.Sprintf("%s cannot receive there: %v", name, unlocked),
+			Hint: "let the dongle warm up or cool down and try again; other frequencies may work",
+			Err:  errors.Join(tuner.ErrNoLock, err),
+		}
 	case errors.As(err, &ended) && ended.rc == usbNoMemory:
 		return &tuner.Problem{
 			What: "the kernel has no memory for the USB buffers of " + name,

@@ -112,6 +112,24 @@ func TestTransfersThatGoWrong(t *testing.T) {
 	}
 }
 
+// Truth: the lock bit that the real library reads, and its habit of reporting success
+// where that is not set. A frequency at which the tuner does not lock is an error of its
+// own, and others are well.
+func TestTunerThatDoesNotLock(t *testing.T) {
+	d := pattern()
+	d.Faults.NoLock = func(loHz float64) bool { return loHz > 540e6 && loHz < 550e6 }
+	r, device := open(t, d, usb.Options{})
+	require.NoError(t, r.Tune(bg, at(530e6)))
+	requireProblem(t, r.Tune(bg, at(543e6)), tuner.ErrNoLock)
+	require.False(t, device.Setting().Locked)
+	_, err := r.Read(bg, make([]complex64, 10))
+	require.Error(t, err, "what is heard there is from somewhere else")
+	require.NoError(t, r.Tune(bg, at(560e6)))
+	b, err := r.Read(bg, make([]complex64, 10_000))
+	require.NoError(t, err)
+	require.Empty(t, standin.Check(b.Samples, 560e6))
+}
+
 // A dongle that goes for good is an error, soon; and so is whatever is asked of it
 // then.
 func TestUnpluggedForGood(t *testing.T) {
