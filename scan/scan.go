@@ -86,6 +86,7 @@ type Survey struct {
 	Stays       int           // how many stays were measured
 	Listened    time.Duration // and their length in all
 	Interrupted bool          // the visit ended before every channel was seen
+	Unlocked    []float64     // Hz, where the radio could not stay, of which nothing is known
 }
 
 // conclude measures the channels from the slices and judges them.

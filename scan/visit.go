@@ -260,7 +260,9 @@ func (v *visit) firstRung(ctx context.Context, s stop) (int, error) {
 	peek := v.buffer[:min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))]
 	for {
 		tuning := tuner.Tuning{CenterHz: s.centersHz[0], RateHz: v.RateHz, GainDB: v.gains[rung]}
-		if err := v.tuner.Tune(ctx, tuning); err != nil {
+		if err := v.tuner.Tune(ctx, tuning); errors.Is(err, tuner.ErrNoLock) {
+			return rung, nil // the stop itself will say so
+		} else if err != nil {
 			return 0, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", tuning.CenterHz/1e6, s.channels[0].Number, err)
 		}
 		b, err := v.read(ctx, s.channels[0], peek)
@@ -323,7 +325,10 @@ func (v *visit) stop(ctx context.Context, s stop, gainDB float64, leave bool) (o
 func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB float64, leave bool) (overloaded bool, err error) {
 	v.progress(centerHz)
 	tuning := tuner.Tuning{CenterHz: centerHz, RateHz: v.RateHz, GainDB: gainDB}
-	if err := v.tuner.Tune(ctx, tuning); err != nil {
+	if err := v.tuner.Tune(ctx, tuning); errors.Is(err, tuner.ErrNoLock) {
+		v.survey.Unlocked = append(v.survey.Unlocked, centerHz)
+		return false, nil
+	} else if err != nil {
 		return false, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", centerHz/1e6, c.Number, err)
 	}
 	peek := min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"rooftone/scan"
@@ -198,10 +199,31 @@ func (s source) sweep(ctx context.Context, c *console, o scan.Options) (*scan.Su
 	bar := c.newProgress()
 	defer bar.erase()
 	o.Progress = bar.at
-	if s.tuner != nil {
-		return scan.SweepTuner(ctx, s.tuner, o)
+	if s.tuner == nil {
+		return scan.SweepPlaylist(ctx, s.playlist, o)
 	}
-	return scan.SweepPlaylist(ctx, s.playlist, o)
+	survey, err := scan.SweepTuner(ctx, s.tuner, o)
+	if survey != nil && len(survey.Unlocked) > 0 {
+		bar.erase()
+		c.note("the radio's tuner does not lock at %s, of which nothing is known", megahertzList(survey.Unlocked))
+		c.hint("let it warm up or cool down and try again")
+	}
+	return survey, err
+}
+
+// megahertzList writes frequencies in ascending order, the first few of many.
+func megahertzList(hz []float64) string {
+	const most = 6
+	hz = slices.Compact(slices.Sorted(slices.Values(hz)))
+	var words []string
+	for _, f := range hz[:min(len(hz), most)] {
+		words = append(words, fmt.Sprintf("%.1f", f/1e6))
+	}
+	list := strings.Join(words, ", ") + " MHz"
+	if more := len(hz) - most; more > 0 {
+		list += fmt.Sprintf(" and %d more", more)
+	}
+	return list
 }
 
 // open opens the source. The hints are for raw recordings.

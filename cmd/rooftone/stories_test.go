@@ -33,6 +33,9 @@ func TestMain(m *testing.M) {
 // Truth: what README.md and the help promise. Each story runs the program as a
 // person would.
 func TestStories(t *testing.T) {
+	if *otherProgram != "" {
+		elsewhere(t)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata",
 		Setup: func(e *testscript.Env) error {
@@ -71,6 +74,7 @@ func TestStories(t *testing.T) {
 			"port":      port,
 			"scrape":    scrapeTo,
 			"logrow":    logRow,
+			"until":     waitUntil,
 		},
 	})
 }
