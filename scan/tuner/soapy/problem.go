@@ -116,7 +116,8 @@ func (r *radio) silent() bool {
 	written, _, _ := r.ring.state()
 	ctx, cancel := context.WithTimeout(context.Background(), lastWord)
 	defer cancel()
-	return r.ring.await(ctx, written+1, lastWord) != nil
+	const pieces = 4 // one or two may have been on their way
+	return r.ring.await(ctx, written+pieces*uint64(r.most), lastWord) != nil
 }
 
 // problem puts an error of the radio into words.
