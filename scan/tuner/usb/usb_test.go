@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/internal/sharedlib"
 	"rooftone/scan/tuner/internal/standin"
 )
 
@@ -29,11 +30,11 @@ type bench struct {
 func newBench(t *testing.T) *bench {
 	t.Helper()
 	b := &bench{path: standin.Build(t)}
-	handle, err := openLibrary(b.path)
+	handle, err := sharedlib.Open(b.path)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.Equal(t, b.get("opened"), b.get("closed")) })
 	for name, fn := range map[string]any{"standin_set": &b.set, "standin_get": &b.get} {
-		sym, err := findSymbol(handle, name)
+		sym, err := sharedlib.Symbol(handle, name)
 		require.NoError(t, err)
 		purego.RegisterFunc(fn, sym)
 	}
