@@ -151,11 +151,9 @@ var busChannels = flag.String("bus-channels", "14-21", "the channels of the swee
 // What is swept, recorded and measured again through the real librtlsdr, and through
 // the real server over it, is what the town itself gives.
 func TestTownThroughUSB(t *testing.T) {
+	skipSlowTown(t)
 	b := startBus(t, riverside, usbtest.Faults{})
 	channels := *busChannels
-	if testing.Short() { // the town is slow to make with the race detector
-		channels = "14"
-	}
 	direct := make(chan string, 1)
 	go func() {
 		out, said, _ := b.rooftone(t, 5*time.Minute, "sweep", channels, "--json", "--from", "sim:town.toml")
@@ -174,17 +172,15 @@ func TestTownThroughUSB(t *testing.T) {
 	c, _ := busRows(t, again)
 	require.Equal(t, a, c)
 
-	if !testing.Short() {
-		got, said, code = b.rooftone(t, 5*time.Minute, "sweep", "14,21", "--json", "--from", startServer(t, b))
-		require.Zero(t, code, said)
-		all, _ := busRows(t, got)
-		for _, row := range all {
-			same := slices.IndexFunc(a, func(r busRow) bool { return r.Channel == row.Channel })
-			require.Equal(t, a[same].Presence, row.Presence)
-			require.Equal(t, a[same].Grade, row.Grade)
-			if row.CN != nil {
-				require.InDelta(t, *a[same].CN, *row.CN, 1)
-			}
+	got, said, code = b.rooftone(t, 5*time.Minute, "sweep", "14,21", "--json", "--from", startServer(t, b))
+	require.Zero(t, code, said)
+	all, _ := busRows(t, got)
+	for _, row := range all {
+		same := slices.IndexFunc(a, func(r busRow) bool { return r.Channel == row.Channel })
+		require.Equal(t, a[same].Presence, row.Presence)
+		require.Equal(t, a[same].Grade, row.Grade)
+		if row.CN != nil {
+			require.InDelta(t, *a[same].CN, *row.CN, 1)
 		}
 	}
 }
