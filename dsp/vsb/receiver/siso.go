@@ -307,12 +307,12 @@ func behindPlain(states *[coders][4]float32, forward [][4]float32, entries []uin
 			before(&x, &forward[p], z)
 			var likely, means, squares [4]float32
 			for i, v := range x {
-				likely[i], means[i] = v*t.likely[i], v*t.level[i]
+				likely[i], means[i] = float32(v*t.likely[i]), float32(v*t.level[i])
 				squares[i] = float32(means[i]*levelSums[i]) - float32(likely[i]*levelProducts[i])
 			}
 			scale := 1 / total(&likely)
-			mean := total(&means) * scale
-			square := total(&squares) * scale
+			mean := float32(total(&means) * scale)
+			square := float32(total(&squares) * scale)
 			levels[p] = mean + vsb.PilotLevel
 			spread[k] += float32(square - float32(mean*mean))
 			before(z, &t.likely, z)
@@ -386,7 +386,7 @@ func glancePlain(states, forward *[coders][4]float32, entries *[coders]uint16, t
 		var n [4]float32
 		after(&n, a, &t.likely)
 		scale := 1 / total(&n)
-		mean := dot(&[4]float32{even, odd, even, odd}, &t.level) * scale
+		mean := float32(dot(&[4]float32{even, odd, even, odd}, &t.level) * scale)
 		for i := range a {
 			a[i] = n[i] * scale
 		}
