@@ -33,6 +33,9 @@ func (v *view) powerOf(r *Reading, e *evidence, noise *floor, p *promise) channe
 	}
 	independent := v.spectrum.Averages * hz / v.spectrum.StepHz / 1.5
 	own := math.Hypot(1/math.Sqrt(independent), v.passbandSigma()/decibel.PerNeper/math.Sqrt(3))
+	if seen > 0 {
+		own = math.Hypot(own, foldingSigma*v.foldedPower(r.Seen)/seen)
+	}
 	unseen := math.Max(0, 1-hz/band.WidthHz)
 	if unseen*band.WidthHz < v.spectrum.StepHz*4 {
 		return channelPower{seen, own}

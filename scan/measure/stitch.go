@@ -15,6 +15,7 @@ import (
 // stitch joins the view's slices.
 func (v *view) stitch(channels []band.Channel) {
 	v.spectrum, v.lift = stitch(v.slices, channels, v.passbands, v.clock)
+	v.unfold()
 }
 
 // view is what one gain shows of the band: the stitched spectrum and the
@@ -29,6 +30,7 @@ type view struct {
 
 	spectrum psd.Spectrum
 	lift     []float32 // what dividing the pass band out did at each value of the spectrum
+	folded   []float32 // what was taken off it for folding
 }
 
 // stitch joins slices to one spectrum on the corrected frequency grid. Each

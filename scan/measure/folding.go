@@ -1,0 +1,216 @@
+package measure
+
+import (
+	"math"
+
+	"rooftone/dsp/decibel"
+	"rooftone/dsp/robust"
+	"rooftone/dsp/vsb"
+	"rooftone/scan/band"
+	"rooftone/scan/listen"
+)
+
+const (
+	// usualFoldingDB is what dongles were measured to let in of what lies beyond
+	// half the rate, at vsb.FoldedShare of it, and foldingSpreadDB how far another
+	// radio may be from that.
+	usualFoldingDB, foldingSpreadDB = -22, 5
+
+	// foldingSigma is the relative standard uncertainty of what is taken off for
+	// folding: its shape is not quite the same in every radio.
+	foldingSigma = 0.3
+
+	// foldedBesideHz is how much around a frequency tells the level of what folds
+	// in from there.
+	foldedBesideHz = 30e3
+
+	// Of a density is left, after what folds in was taken off, this share of it and
+	// of the lowest noise that a fit found: what is taken off is no better known
+	// than that.
+	leastLeft, leastNoiseLeft = 0.03, 0.7
+)
+
+// folding is what a view's radio lets in from beyond half the rate of its
+// slices: a share of the density there, at vsb.FoldedShare.
+type folding struct {
+	share    float64
+	relative float64 // its standard uncertainty
+	known    bool    // from this view's own slices
+}
+
+// findFolding finds, from the fits of the view's slices of one rate, what share
+// of what lies beyond half the rate comes back.
+func (v *view) findFolding(rateHz float64) folding {
+	var shares []float64
+	for _, s := range v.slices {
+		if s.RateHz != rateHz {
+			continue
+		}
+		for _, t := range s.Trained {
+			for _, e := range foldedEnds(t.Folded) {
+				if from := v.beyond(s, e.side*vsb.FoldedShare*s.RateHz/2); e.found && from > 0 {
+					// Weak against the noise nothing is found; that is no news.
+					if e.density > 0 || from*decibel.Power(usualFoldingDB-foldingSpreadDB) > t.ErrorDensity {
+						shares = append(shares, math.Max(e.density, 1e-6*from)/from)
+					}
+				}
+			}
+		}
+	}
+	const enough = 2
+	if len(shares) < enough {
+		return folding{share: decibel.Power(usualFoldingDB), relative: foldingSpreadDB / decibel.PerNeper}
+	}
+	return folding{robust.Median(shares), foldingSigma, true}
+}
+
+// foldedEnd is one end of a slice.
+type foldedEnd struct {
+	side    float64
+	found   bool
+	density float64
+}
+
+func foldedEnds(f vsb.Folded) [2]foldedEnd {
+	return [2]foldedEnd{{-1, f.LowFound, f.Low}, {1, f.HighFound, f.High}}
+}
+
+// beyond is the density of what folds to an offset from a slice's middle; 0
+// where that was not seen.
+func (v *view) beyond(s *listen.Slice, offsetHz float64) float64 {
+	from := (s.CenterHz + offsetHz - math.Copysign(s.RateHz, offsetHz)) * v.clock
+	d := seenOnly(v.densities(from-foldedBesideHz, from+foldedBesideHz))
+	if len(d) < leastBins {
+		return 0
+	}
+	return robust.Median(d) / robust.MedianOfGamma(v.spectrum.Averages)
+}
+
+// unfold takes what folds in off the stitched spectrum, where it is known: in a
+// slice with a station's training from what that left at the slice's ends, and
+// elsewhere from what the radio was found to let in and what other slices show
+// beyond. What was taken off is kept, for what it leaves uncertain.
+func (v *view) unfold() {
+	v.folded = make([]float32, len(v.spectrum.Density))
+	found := map[float64]folding{}
+	for _, s := range v.slices {
+		if _, done := found[s.RateHz]; !done {
+			found[s.RateHz] = v.findFolding(s.RateHz)
+		}
+	}
+	const pieceHz = 20e3
+	noise := v.leastNoise()
+	step := max(1, int(pieceHz/v.spectrum.StepHz))
+	for first := 0; first < len(v.folded); first += step {
+		last := min(first+step, len(v.folded))
+		hz := (v.spectrum.At(first) + v.spectrum.At(last-1)) / 2
+		if s := v.nearest(hz); s != nil {
+			density := v.foldedIn(s, hz/v.clock-s.CenterHz, found[s.RateHz])
+			for i := first; i < last; i++ {
+				d := v.spectrum.Density[i]
+				most := d - math.Max(leastLeft*d, leastNoiseLeft*noise*float64(v.lift[i]))
+				v.folded[i] = float32(math.Max(0, math.Min(density*float64(v.lift[i]), most)))
+				v.spectrum.Density[i] = d - float64(v.folded[i])
+			}
+		}
+	}
+}
+
+// leastNoise is the lowest noise that a fit found; 0 where there is none.
+func (v *view) leastNoise() float64 {
+	var least float64
+	for _, s := range v.slices {
+		for _, t := range s.Trained {
+			if least == 0 || t.ErrorDensity < least {
+				least = t.ErrorDensity
+			}
+		}
+	}
+	return least
+}
+
+// foldedIn is the density that folds into a slice at an offset from its middle.
+func (v *view) foldedIn(s *listen.Slice, offsetHz float64, radio folding) float64 {
+	share := 2 * offsetHz / s.RateHz
+	shape := vsb.FoldingShape(share)
+	const least = 1e-5 // of what lies beyond: less than a radio's noise has anywhere
+	if shape < least {
+		return 0
+	}
+	for _, t := range s.Trained {
+		for _, e := range foldedEnds(t.Folded) {
+			if e.found && e.side*share > 0 {
+				return e.density * shape
+			}
+		}
+	}
+	if !radio.known {
+		return 0
+	}
+	return radio.share * shape * v.beyond(s, offsetHz)
+}
+
+// nearest is the slice that a frequency of the stitched spectrum is from.
+func (v *view) nearest(hz float64) *listen.Slice {
+	var out *listen.Slice
+	least := listen.UsableShare
+	for _, s := range v.slices {
+		if away := math.Abs(hz/v.clock-s.CenterHz) / s.RateHz; away < least {
+			out, least = s, away
+		}
+	}
+	return out
+}
+
+// foldedDoubt is the standard uncertainty of the density at a frequency of the
+// stitched spectrum by what folds in: of what was taken off, or of what may be
+// there where nothing is known of the radio.
+func (v *view) foldedDoubt(hz float64) float64 {
+	const aroundHz = 50e3
+	if known := v.meanFolded(hz-aroundHz, hz+aroundHz); known > 0 {
+		return foldingSigma * known
+	}
+	s := v.nearest(hz)
+	if s == nil {
+		return 0
+	}
+	offset := hz/v.clock - s.CenterHz
+	from := v.beyond(s, offset)
+	if from == 0 {
+		from = robust.Median(s.Density) // perhaps as strong as what was seen
+	}
+	return from * decibel.Power(usualFoldingDB) * vsb.FoldingShape(2*offset/s.RateHz)
+}
+
+// mostlyFolded reports whether half of what was seen of a channel had to be
+// taken off for folding: what is left tells nothing of its own.
+func (v *view) mostlyFolded(c band.Channel) bool {
+	seen := v.seen(c)
+	var all float64
+	for _, s := range seen {
+		all += v.integral(s.LowHz, s.HighHz)
+	}
+	return v.foldedPower(seen) > all
+}
+
+// foldedPower is what was taken off in all.
+func (v *view) foldedPower(seen []band.Span) (sum float64) {
+	for _, s := range seen {
+		sum += v.meanFolded(s.LowHz, s.HighHz) * s.WidthHz()
+	}
+	return sum
+}
+
+// meanFolded is the mean of what was taken off between two frequencies.
+func (v *view) meanFolded(lowHz, highHz float64) float64 {
+	s := &v.spectrum
+	first, last := max(0, int((lowHz-s.StartHz)/s.StepHz)), min(len(v.folded), int((highHz-s.StartHz)/s.StepHz))
+	var sum, n float64
+	for i := first; i < last; i++ {
+		if f := float64(v.folded[i]); !math.IsNaN(f) {
+			sum += f
+			n++
+		}
+	}
+	return sum / math.Max(1, n)
+}
