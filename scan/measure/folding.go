@@ -69,10 +69,11 @@ type foldedEnd struct {
 	side    float64
 	found   bool
 	density float64
+	slope   float64
 }
 
 func foldedEnds(f vsb.Folded) [2]foldedEnd {
-	return [2]foldedEnd{{-1, f.LowFound, f.Low}, {1, f.HighFound, f.High}}
+	return [2]foldedEnd{{-1, f.LowFound, f.Low, f.LowSlope}, {1, f.HighFound, f.High, f.HighSlope}}
 }
 
 // beyond is the density of what folds to an offset from a slice's middle; 0
@@ -132,19 +133,16 @@ func (v *view) leastNoise() float64 {
 // foldedIn is the density that folds into a slice at an offset from its middle.
 func (v *view) foldedIn(s *listen.Slice, offsetHz float64, radio folding) float64 {
 	share := 2 * offsetHz / s.RateHz
-	shape := vsb.FoldingShape(share)
-	const least = 1e-5 // of what lies beyond: less than a radio's noise has anywhere
-	if shape < least {
-		return 0
-	}
 	for _, t := range s.Trained {
 		for _, e := range foldedEnds(t.Folded) {
 			if e.found && e.side*share > 0 {
-				return e.density * shape
+				return e.density * vsb.FoldingShape(share, e.slope)
 			}
 		}
 	}
-	if !radio.known {
+	const least = 1e-5 // of what lies beyond: less than a radio's noise has anywhere
+	shape := vsb.FoldingShape(share, 0)
+	if !radio.known || shape < least {
 		return 0
 	}
 	return radio.share * shape * v.beyond(s, offsetHz)
@@ -179,7 +177,7 @@ func (v *view) foldedDoubt(hz float64) float64 {
 	if from == 0 {
 		from = robust.Median(s.Density) // perhaps as strong as what was seen
 	}
-	return from * decibel.Power(usualFoldingDB) * vsb.FoldingShape(2*offset/s.RateHz)
+	return from * decibel.Power(usualFoldingDB) * vsb.FoldingShape(2*offset/s.RateHz, 0)
 }
 
 // mostlyFolded reports whether half of what was seen of a channel had to be
@@ -191,6 +189,92 @@ func (v *view) mostlyFolded(c band.Channel) bool {
 		all += v.integral(s.LowHz, s.HighHz)
 	}
 	return v.foldedPower(seen) > all
+}
+
+// mostlyFolding is the share of a density from which, if it is folding, nothing
+// can be said of the rest.
+const mostlyFolding = 0.5
+
+// mend puts in place of a station's data, where most of what was there was
+// folding, what its spectrum promises from the nearest place where it was not.
+// total is what was left with the noise, folded what was taken off; the first
+// value lies startHz above the channel's lower edge.
+func mend(signal, total []float64, folded []float32, startHz, stepHz float64) {
+	const besideHz, leastShare = 60e3, 0.25
+	lost := func(i int) bool { return float64(folded[i]) > mostlyFolding*(total[i]+float64(folded[i])) }
+	beside := max(1, int(besideHz/stepHz))
+	// level is the data relative to its spectrum in the values from i on one way.
+	level := func(i, way int) (float64, bool) {
+		var got, sent float64
+		for n := 0; n < beside && i >= 0 && i < len(signal); n, i = n+1, i+way {
+			if lost(i) {
+				return 0, false
+			}
+			got, sent = got+signal[i], sent+vsb.Density(startHz+float64(i)*stepHz)
+		}
+		// Far down a skirt a station says nothing of its level.
+		return got / sent, sent > leastShare*float64(beside)*vsb.Density(band.WidthHz/2)
+	}
+	for first := 0; first < len(signal); first++ {
+		if !lost(first) {
+			continue
+		}
+		last := first
+		for last+1 < len(signal) && lost(last+1) {
+			last++
+		}
+		below, belowKnown := level(first-1, -1)
+		above, aboveKnown := level(last+1, 1)
+		for i := first; i <= last && (belowKnown || aboveKnown); i++ {
+			x := (float64(i-first) + 0.5) / float64(last-first+1)
+			if !belowKnown {
+				x = 1
+			} else if !aboveKnown {
+				x = 0
+			}
+			signal[i] = (below + x*(above-below)) * vsb.Density(startHz+float64(i)*stepHz)
+		}
+		first = last
+	}
+}
+
+// mended is the mean density of a station and its noise between two frequencies,
+// mended where folding hid it.
+func (v *view) mended(c band.Channel, seen band.Span, noise float64) float64 {
+	s := &v.spectrum
+	first, last := max(0, int(math.Ceil((seen.LowHz-s.StartHz)/s.StepHz))), min(len(s.Density), int(math.Ceil((seen.HighHz-s.StartHz)/s.StepHz)))
+	if first >= last {
+		return 0
+	}
+	signal := make([]float64, last-first)
+	for i := range signal {
+		signal[i] = s.Density[first+i] - noise
+	}
+	mend(signal, s.Density[first:last], v.folded[first:last], s.At(first)-c.LowerHz, s.StepHz)
+	return robust.Mean(seenOnly(signal)) + noise
+}
+
+// foldedSigma is the standard uncertainty, of the mean density between two
+// frequencies, of what was taken off; where that was mended, of the mending.
+func (v *view) foldedSigma(lowHz, highHz float64) float64 {
+	const mendingSigma = 0.3
+	s := &v.spectrum
+	first, last := max(0, int((lowHz-s.StartHz)/s.StepHz)), min(len(v.folded), int((highHz-s.StartHz)/s.StepHz))
+	level := robust.Median(seenOnly(v.densities(lowHz, highHz)))
+	var sum, n float64
+	for i := first; i < last; i++ {
+		f, d := float64(v.folded[i]), s.Density[i]
+		switch {
+		case math.IsNaN(d):
+			continue
+		case f > mostlyFolding*(d+f):
+			sum += mendingSigma * math.Min(level, f)
+		default:
+			sum += foldingSigma * f
+		}
+		n++
+	}
+	return sum / math.Max(1, n)
 }
 
 // foldedPower is what was taken off in all.

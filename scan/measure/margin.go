@@ -65,8 +65,7 @@ func (m *measurer) foldingSigmaDB(r *Reading, d channelDensities) float64 {
 	if !(signal > 0) {
 		return 0
 	}
-	folded := m.view.meanFolded(r.Channel.LowerHz, r.Channel.UpperHz())
-	return decibel.PerNeper * foldingSigma * folded / signal
+	return decibel.PerNeper * m.view.foldedSigma(r.Channel.LowerHz, r.Channel.UpperHz()) / signal
 }
 
 // costs tells what the equalised margin lost, and to what. Without echoes and
@@ -110,6 +109,7 @@ func (v *view) channelDensities(r *Reading, n *interference) channelDensities {
 		d.noise = append(d.noise, noise)
 		d.ratioSigma = append(d.ratioSigma, p/noise*share)
 	}
+	mend(d.signal, total, v.folded[first:last+1], d.startHz, d.stepHz)
 	return d
 }
 
