@@ -98,7 +98,7 @@ func Channels(list []*listen.Slice, o Options) Result {
 			}
 		}
 		if v != shown[0] {
-			v.spectrum.Density, v.lift, v.folded = nil, nil, nil // a stitched band is large: only the first is shown
+			v.spectrum.Density, v.lift, v.from, v.folded = nil, nil, nil, nil // a stitched band is large: only the first is shown
 		}
 	}
 	out.Spectrum, out.SpectrumGainDB = shown[0].spectrum, shown[0].gainDB

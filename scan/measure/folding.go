@@ -101,19 +101,19 @@ func (v *view) unfold() {
 	}
 	const pieceHz = 20e3
 	noise := v.leastNoise()
-	step := max(1, int(pieceHz/v.spectrum.StepHz))
-	for first := 0; first < len(v.folded); first += step {
-		last := min(first+step, len(v.folded))
-		hz := (v.spectrum.At(first) + v.spectrum.At(last-1)) / 2
-		if s := v.nearest(hz); s != nil {
-			density := v.foldedIn(s, hz/v.clock-s.CenterHz, found[s.RateHz])
-			for i := first; i < last; i++ {
-				d := v.spectrum.Density[i]
-				most := d - math.Max(leastLeft*d, leastNoiseLeft*noise*float64(v.lift[i]))
-				v.folded[i] = float32(math.Max(0, math.Min(density*float64(v.lift[i]), most)))
-				v.spectrum.Density[i] = d - float64(v.folded[i])
-			}
+	piece := max(1, int(pieceHz/v.spectrum.StepHz))
+	var density float64
+	for i, d := range v.spectrum.Density {
+		if v.from[i] < 0 || math.IsNaN(d) {
+			continue
 		}
+		if i%piece == 0 || v.from[i] != v.from[i-1] {
+			s := v.slices[v.from[i]]
+			density = v.foldedIn(s, v.spectrum.At(i)/v.clock-s.CenterHz, found[s.RateHz])
+		}
+		most := d - math.Max(leastLeft*d, leastNoiseLeft*noise*float64(v.lift[i]))
+		v.folded[i] = float32(math.Max(0, math.Min(density*float64(v.lift[i]), most)))
+		v.spectrum.Density[i] = d - float64(v.folded[i])
 	}
 }
 
@@ -191,11 +191,11 @@ func (v *view) mostlyFolded(c band.Channel) bool {
 	return v.foldedPower(seen) > all
 }
 
-// mostlyFolding is the share of a density from which, if it is folding, nothing
-// can be said of the rest.
-const mostlyFolding = 0.5
+// mostlyFolding is the share of folding in a density from which the rest is not
+// known well enough.
+const mostlyFolding = 0.1
 
-// mend puts in place of a station's data, where most of what was there was
+// mend puts in place of a station's data, where much of what was there was
 // folding, what its spectrum promises from the nearest place where it was not.
 // total is what was left with the noise, folded what was taken off; the first
 // value lies startHz above the channel's lower edge.
