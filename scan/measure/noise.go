@@ -409,8 +409,9 @@ func (v *view) residuals(e *evidence) []*floor {
 }
 
 // residualSigmaDB is how far what the training leaves may be from the noise
-// besides its statistics.
-const residualSigmaDB = 0.1
+// besides its statistics: what a fit overlooks of the droop of a pass band is
+// some 0.1 dB, and the same in all of a channel's slices.
+const residualSigmaDB = 0.18
 
 // gapHz is how much beside each edge a channel of whatever standard leaves
 // empty: ATSC 3.0 and 6 MHz DVB-T 84 kHz, others more.
