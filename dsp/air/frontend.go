@@ -244,3 +244,23 @@ func (m monotone) at(x float64) float64 {
 	u := 1 - t
 	return u*u*(1+2*t)*m.y[k] + t*t*(1+2*u)*m.y[k+1] + h*t*u*(u*m.slope[k]-t*m.slope[k+1])
 }
+
+// NoiseTaps returns the n taps, n odd, of a filter at the sample rate that
+// gives white noise the density that the band with all that folds gives it, but
+// for the noise of density 1/|f|, and delays it by n/2.
+func (b *Band) NoiseTaps(n int) []complex64 {
+	const points = 256
+	taps := make([]complex64, n)
+	for k := range taps {
+		at := float64(k - n/2)
+		var sum complex128
+		for i := range points {
+			x := float64(i)/points - 0.5
+			density := b.Noise(x*b.rateHz) - b.flicker/(math.Abs(x*b.rateHz)+flickerFrom)
+			sum += complex(math.Sqrt(density)/points, 0) * turns(x*at)
+		}
+		// A raised cosine, so that what is cut off leaves no ripple.
+		taps[k] = complex64(sum * complex(0.5+0.5*math.Cos(math.Pi*at/float64(n/2+1)), 0))
+	}
+	return taps
+}
