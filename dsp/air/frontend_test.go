@@ -113,8 +113,8 @@ func TestFrontEndStrays(t *testing.T) {
 	hum := ZeroIF()
 	hum.StrayDB = 0
 	b = hum.Band(600e6, 2.4e6, 40)
-	require.InDelta(t, base.Noise(133e3)+1, b.Noise(133e3), 1e-3)
-	require.InDelta(t, base.Noise(-66e3)+2, b.Noise(-66e3), 1e-2)
+	require.InDelta(t, base.Noise(232e3)+1, b.Noise(232e3), 1e-3)
+	require.InDelta(t, base.Noise(-115.5e3)+2, b.Noise(-115.5e3), 1e-2)
 
 	none := (&FrontEnd{}).Band(600e6, 2.4e6, 40)
 	require.Equal(t, 1., none.Amplitude(1e6))

@@ -236,11 +236,11 @@ func (t *Tuner) tune(ctx context.Context, to tuner.Tuning) error {
 		gain = nearest(t.gains, to.GainDB)
 	}
 	now, settles := t.now()+t.idle()+t.waited, t.settles(rate)
-	t.waited = 0
+	t.began, t.read, t.waited = now, 0, 0
 	if err := t.open(tuner.Tuning{CenterHz: to.CenterHz, RateHz: rate, GainDB: gain}); err != nil {
 		return err
 	}
-	t.began, t.read, t.passed, t.unsure = now, 0, 0, settles
+	t.passed, t.unsure = 0, settles
 	if !t.options.Unsettled {
 		t.passed = t.town.Radio.SettleMS / 1e3
 		t.began, t.unsure = now+t.passed, settles-t.passed
@@ -276,7 +276,7 @@ func (t *Tuner) open(to tuner.Tuning) error {
 		return err
 	}
 	t.jump = s.rateHz / 2
-	if t.stays > 0 {
+	if t.stays > 0 && to.RateHz == t.tuning.RateHz {
 		t.jump = math.Max(-s.rateHz/2, math.Min(s.rateHz/2, t.stay.centerHz-s.centerHz))
 	}
 	t.stay, t.heard, t.layers, t.own, t.tuning, t.gain = s, &heard, layers, own, to, to.GainDB
