@@ -93,10 +93,11 @@ func (o *oscillator) open(seed uint64, r *Radio, rateHz float64, locked bool) {
 // steady says whether the oscillator's phase stands still in a stay.
 func (o *oscillator) steady() bool { return o.sigma == 0 && o.wander == 0 }
 
-// apply turns x by the oscillator's phase. cycles is by how many turns it has
-// gone on from its place at the stay's beginning, at a sample of x.
-func (o *oscillator) apply(x []complex64, rateHz float64, cycles func(k int) float64) {
+// apply turns x by the oscillator's phase, which has gone on from its place at
+// the stay's beginning by so many turns at x's first sample and at its end.
+func (o *oscillator) apply(x []complex64, rateHz, from, to float64) {
 	o.noise.Fill(o.draws[:], 2)
+	each := (to - from) / float64(len(x))
 	fresh := o.sigma * math.Sqrt(1-o.keep*o.keep)
 	for k := 0; k < len(x); k += turnEvery {
 		draw := o.draws[k/turnEvery/2]
@@ -111,7 +112,7 @@ func (o *oscillator) apply(x []complex64, rateHz float64, cycles func(k int) flo
 			o.lost += o.slope * turnEvery / rateHz
 		}
 		part := x[k:min(k+turnEvery, len(x))]
-		next := o.turn * turn(-cycles(k+len(part))+o.phase/(2*math.Pi)+o.lost)
+		next := o.turn * turn(o.phase/(2*math.Pi)+o.lost-from-each*float64(k+len(part)))
 		z := complex64(o.at)
 		step := complex64((next - o.at) / complex(float64(len(part)), 0))
 		for i := range part {

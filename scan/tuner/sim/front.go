@@ -88,6 +88,20 @@ func (s *slice) passes(hz float64) float64 {
 	return s.band.Amplitude(hz - s.centerHz)
 }
 
+// most returns the greatest amplitude that the filters let through of what lies
+// between two frequencies: all of it within the slice, and of what folds in as
+// much as where it is nearest.
+func (s *slice) most(lowHz, highHz float64) float64 {
+	low, high := s.inner()
+	switch {
+	case lowHz >= high:
+		return s.passes(lowHz)
+	case highHz <= low:
+		return s.passes(highHz)
+	}
+	return 1
+}
+
 // filter is what a transmission is rendered through.
 func (s *slice) filter() render.Filter {
 	if s.band == nil {

@@ -213,11 +213,17 @@ func (e impulses) open(s *slice) (layer, error) {
 	// Through the filters with what folds: noise that starts and stops.
 	filter := air.NewFIR(s.band.NoiseTaps(impulseTaps))
 	var buf []complex64
+	rests := true // the filter, with nothing in it
 	return layerFunc(func(dst []complex64, start float64) error {
 		x := buffer(&buf, len(dst))
 		source.Add(x, start, 1/s.rateHz)
+		silent := air.MeanPower(x) == 0
+		if silent && rests {
+			return nil
+		}
 		filter.Apply(x)
 		air.AddScaled(dst, x, 1)
+		rests = silent
 		return nil
 	}), nil
 }

@@ -225,7 +225,8 @@ func newProduct(st stage, s *slice, factors []factor) (product, bool) {
 	}
 	p.widths = slices.DeleteFunc(p.widths, func(w float64) bool { return w == 0 })
 	reach := p.reach()
-	if !(gain > 0) || dBm(p.power) < faintestProduct || !s.sees(p.hz-reach, p.hz+reach) {
+	a := s.most(p.hz-reach, p.hz+reach)
+	if !(gain > 0) || dBm(p.power*a*a) < faintestProduct || !s.sees(p.hz-reach, p.hz+reach) {
 		return p, false
 	}
 	if len(p.widths) == 0 {

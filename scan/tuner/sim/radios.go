@@ -46,7 +46,7 @@ func RadioOf(model string) (Radio, error) {
 func DefaultRadio() Radio {
 	return Radio{
 		Seed: 1, PPM: 21, NoiseFigureDB: 6, FullScaleDBm: -66, Bits: 8,
-		SettleMS: 6, SettleMostMS: 100, LoseEveryS: 60,
+		SettleMS: 6, SettleMostMS: 100, LoseEveryS: 600,
 		Front: FrontDongle, StrayDB: 0.8, TiltDB: 0.3, RippleDB: 1,
 		StepStray: 0.5, TopLossDB: 3, InterceptStrayDB: 3,
 		WarmUpPPM: -3, WarmUpSeconds: 300, PhaseNoiseDBc: -92,

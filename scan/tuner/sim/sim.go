@@ -468,9 +468,8 @@ func (t *Tuner) mix(x []complex64, from float64) {
 		}
 		return
 	}
-	t.mixer.apply(x, t.stay.rateHz, func(k int) float64 {
-		return t.stay.centerHz * r.gained(t.began, from+float64(k)/t.stay.rateHz)
-	})
+	to := from + float64(len(x))/t.stay.rateHz
+	t.mixer.apply(x, t.stay.rateHz, t.stay.centerHz*r.gained(t.began, from), t.stay.centerHz*r.gained(t.began, to))
 }
 
 // Close implements tuner.Tuner.

@@ -171,20 +171,8 @@ const drowned = 1e-4
 // drowns says whether all that is heard of the station, and of so much beside
 // its channel, folds in and is too little to matter.
 func (e *station) drowns(s *slice, beside float64) bool {
-	if s.band == nil {
-		return false
-	}
-	low, high := s.inner()
-	from, to := e.lowerHz-beside, e.lowerHz+channelWidth+beside
-	if from < high && to > low {
-		return false
-	}
-	nearest := to
-	if from >= high {
-		nearest = from
-	}
-	a := s.passes(nearest)
-	return s.power(e.LevelDBm)*a*a < drowned*s.noise
+	a := s.most(e.lowerHz-beside, e.lowerHz+channelWidth+beside)
+	return a < 1 && s.power(e.LevelDBm)*a*a < drowned*s.noise
 }
 
 // stationLayer is a station heard in a slice.
