@@ -25,10 +25,10 @@ type Truth struct {
 	// RoundingDBm is what the converter adds: its error for Gaussian input of
 	// the slice's mean power (Bussgang), spread evenly over the sample rate,
 	// divided by the gain and by the pass band's power response, and averaged
-	// over the frequencies at which a visit sees the channel: within 1 MHz of
-	// slices centred 1, 3 and 5 MHz above its lower edge; for rates of 7 MS/s
-	// and more all of one slice in the middle. It contains the distortion of
-	// samples on a rail.
+	// over the frequencies at which a visit sees the channel: within 1 MHz, or
+	// 0.4 of the rate where that is less, of slices centred 1, 3 and 5 MHz
+	// above its lower edge; for rates of 7 MS/s and more all of one slice in
+	// the middle. It contains the distortion of samples on a rail.
 	RoundingDBm float64
 
 	// InterferenceDBm is all else in the channel: further stations, shoulders
@@ -86,7 +86,8 @@ func (t *Tuner) roundingWithin(c band.Channel) float64 {
 	if rate >= oneSliceFrom {
 		offsets, half = []float64{3e6}, 3e6
 	}
-	var density float64 // mW/Hz
+	half = min(half, 0.4*rate) // what a visit uses of a slice
+	var density float64        // mW/Hz
 	for _, offset := range offsets {
 		s := t.slice(c.LowerHz+offset, rate, t.gain)
 		r := t.rounding.Rounding(t.slicePower(&s))
