@@ -66,6 +66,9 @@ func heard() map[string]*scan.Survey {
 
 // Truth: our own promise of a page's size, and of the same bytes every time.
 func TestEchoPictures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	h := withSpectrum(harbour(), 20e3)
 	for name, draw := range pictures(*channelOf(h, 21)) {
 		t.Run(name, func(t *testing.T) {
@@ -98,6 +101,9 @@ func TestEchoPictures(t *testing.T) {
 
 // Truth: geometry. No text lies over another, and none leaves the page.
 func TestNoTextOverlapsOnEchoPictures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	o := Options{Title: strings.Repeat("A long title ", 20), ThresholdDB: 15.2}
 	for name, s := range heard() {
 		t.Run(name, func(t *testing.T) {

@@ -120,6 +120,9 @@ func houses() map[string]*Places {
 
 // Truth: geometry. No text lies over another, and none leaves the page.
 func TestNoTextOverlapsOnPlacePictures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	for name, p := range houses() {
 		t.Run(name, func(t *testing.T) {
 			o := Options{Title: strings.Repeat("A long title ", 20)}
@@ -134,6 +137,9 @@ func TestNoTextOverlapsOnPlacePictures(t *testing.T) {
 
 // Truth: our own promise of a page's size; XML; the same bytes every time.
 func TestPlacePictures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	for name, draw := range map[string]func(io.Writer, string, *Places, Options) error{"grid": Grid, "rose": Rose} {
 		for house, p := range houses() {
 			var b, again bytes.Buffer

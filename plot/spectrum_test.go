@@ -90,6 +90,9 @@ func TestRowsOfChannels(t *testing.T) {
 
 // Truth: our own promise: pictures stay small whatever the spectrum's grid.
 func TestSpectrumPictures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	for _, step := range []float64{100e3, 500} {
 		s := withSpectrum(saltmarsh(), step)
 		for _, format := range []string{"png", "svg", "pdf"} {

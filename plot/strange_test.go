@@ -101,6 +101,9 @@ func (r strange) survey() *scan.Survey {
 // Truth: our own promise that no input makes a renderer panic, leave its width
 // or write what is not a picture.
 func TestStrangeSurveys(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	r := strange{rand.New(rand.NewPCG(20, 31))}
 	for i := range 200 {
 		s := r.survey()

@@ -52,6 +52,9 @@ func aFall(rows, columns int) Fall {
 // Truth: what a reader of the picture must be able to rely on: it is written in
 // all formats, whole or not at all, and says what is on it.
 func TestWaterfall(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	f := aFall(400, 512)
 	for _, format := range []string{"png", "svg", "pdf"} {
 		var b bytes.Buffer

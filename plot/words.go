@@ -137,8 +137,13 @@ func reasons(c scan.Channel) []string {
 // foreigners say of the channels of other standards who will see them.
 func foreigners(rows []scan.Channel) []string {
 	numbers := map[measure.Standard][]int{}
+	var filled []int
 	for _, c := range rows {
-		if conditionOf(c) == foreign {
+		switch {
+		case conditionOf(c) != foreign:
+		case occupied(c):
+			filled = append(filled, c.Channel.Number)
+		default:
 			numbers[standardOf(c)] = append(numbers[standardOf(c)], c.Channel.Number)
 		}
 	}
@@ -148,6 +153,9 @@ func foreigners(rows []scan.Channel) []string {
 	}
 	if ns := numbers[measure.OtherStandard]; len(ns) > 0 {
 		out = append(out, theChannels(ns)+number(len(ns), " is of another standard or service: a television set will not show it", " are of another standard or service: a television set will not show them"))
+	}
+	if len(filled) > 0 {
+		out = append(out, theChannels(filled)+number(len(filled), " holds", " hold")+" something that is no television station: another service, interference, or what the radio makes itself")
 	}
 	return out
 }

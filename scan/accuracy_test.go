@@ -90,6 +90,9 @@ func station(channel int, cnDB, pilotErrorHz float64) sim.Station {
 }
 
 func TestCarrierToNoise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	var errors []float64
 	var inside, all float64
@@ -170,6 +173,9 @@ func weakBand(t *testing.T, seed uint64, cnDB float64) (found, stations, alarms,
 }
 
 func TestWeakPresence(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	for _, c := range []struct {
 		about string
@@ -196,6 +202,9 @@ func TestWeakPresence(t *testing.T) {
 }
 
 func TestStrongNeighbour(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	for draw := range ensemble(1) {
 		town := dongleTown(uint64(draw+40), 33)
@@ -231,6 +240,9 @@ func TestStrongNeighbour(t *testing.T) {
 }
 
 func TestToneIsNoStation(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	for draw := range ensemble(1) {
 		town := dongleTown(uint64(draw+70), -41)
@@ -262,6 +274,9 @@ func TestToneIsNoStation(t *testing.T) {
 // radio's crystal is moved until one falls on a pilot exactly, strong enough
 // that a station's data would show.
 func TestClockHarmonicIsNoStation(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	town := dongleTown(5, 0)
 	town.Stations = []sim.Station{station(15, 22, 2), station(25, 14, 0)}
@@ -278,6 +293,9 @@ func TestClockHarmonicIsNoStation(t *testing.T) {
 }
 
 func TestClock(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	type conclusion struct {
 		presence measure.Presence
@@ -325,6 +343,9 @@ func TestSweepTime(t *testing.T) {
 // Between what the pilot alone tells and what the data shows, a station must
 // not fall through: it is never called vacant, and seldom unsure.
 func TestPilotAndDataMeet(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	var present, unsure int
 	for draw := range ensemble(2) {

@@ -88,6 +88,9 @@ func newCompany(t *testing.T, w *world, o occupation, rate float64, real []recor
 // Truth: what was put into the channel; and that a channel is what it is,
 // whatever else was heard.
 func TestLoneChannel(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	var real []recording

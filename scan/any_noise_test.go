@@ -12,6 +12,9 @@ import (
 // and every detector's false-alarm probability is its own, for one channel as
 // for five.
 func TestNoiseIsNoStation(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	const rate = 2.4e6

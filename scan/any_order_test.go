@@ -101,6 +101,9 @@ func split(startSeconds float64, s heard) (a, b heard) {
 // Truth: the order in which the same samples are looked at, the number of
 // pieces they come in, and hearing them twice tell nothing of the air.
 func TestSlicesInAnyOrder(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	parts := []*tally{{about: "shuffled"}, {about: "split"}, {about: "doubled"}}

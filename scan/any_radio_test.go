@@ -10,6 +10,9 @@ import (
 // Truth: the world's arithmetic for flat stations, heard by a radio that folds
 // as real ones do.
 func TestFolding(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	const rate = 2.4e6
@@ -62,6 +65,9 @@ func TestFolding(t *testing.T) {
 
 // Truth: the station's carrier error and the clock's are the world's.
 func TestToneWithUnknownClock(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	const rate, toneHz = 2.4e6, 520.3e6

@@ -164,6 +164,9 @@ func splicedVisit(w *world, all []recording) spliced {
 // the slice. That alone cannot be told from a vacant channel; where another is
 // quieter by 6 dB at the same gain it can.
 func TestRealRecordings(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	all := recordings(t, *realDir)

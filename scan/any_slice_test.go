@@ -44,6 +44,9 @@ func (y *tally) eightVSBStands(draw int, c *Channel, cnDB, at float64) {
 // Truth: the world's own arithmetic, for one slice of one channel at 2.4 MS/s
 // and nothing else heard.
 func TestOneSlice(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	const rate = 2.4e6
@@ -124,6 +127,9 @@ func (w *world) profile(k int) []ray {
 
 // Truth: as above, the channel's response multiplied out path by path.
 func TestOneSliceWithEchoes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	const rate = 2.4e6
@@ -202,6 +208,9 @@ func (w *world) shortHops(rateHz float64) []float64 {
 
 // Truth: as in TestOneSlice; and that who has heard more cannot know less.
 func TestAnyRate(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	margin := tally{about: "margin at any rate, dB"}

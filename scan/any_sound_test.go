@@ -31,6 +31,9 @@ func (h *heard) power() float64 {
 
 // Truth: Parseval, the sum of a geometric series, and the front end's table.
 func TestWorldsSamples(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	ffts := transforms{}
 	c, _ := band.Plans()[0].Channel(22)
 	const rate = 2.4e6

@@ -93,6 +93,9 @@ func onChannel(town sim.Town, number int) []sim.Station {
 }
 
 func TestMarginEnsemble(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(2026, 11))
 	var errors []float64
@@ -165,6 +168,9 @@ func drawScatter(name string, points plotter.XYs, summary string) error {
 // Truth: the power ratio of the two stations; at the levels used the noise is
 // far below both. What hides under the signal acts on the equaliser as noise.
 func TestCoChannel(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	for _, under := range []float64{10, 15, 20} {
 		town := dongleTown(77, 12)
@@ -192,6 +198,9 @@ func TestCoChannel(t *testing.T) {
 
 // Truth: the town's own list of paths.
 func TestEchoesOfTown(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	town := dongleTown(31, -27)
 	town.Stations = []sim.Station{station(16, 18, 4), station(30, 20, 0)}
@@ -210,6 +219,9 @@ func TestEchoesOfTown(t *testing.T) {
 }
 
 func TestOtherStandard(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	town := dongleTown(12, 44)
 	three := station(20, 12, 0)

@@ -12,6 +12,9 @@ import (
 // Truth: the town's own levels, whatever the rate it is listened to with. At
 // 8 MS/s one slice shows a channel, at 1 MS/s it takes seven.
 func TestRates(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	for _, rate := range []float64{1e6, 2e6, 2.4e6, 3.2e6, 8e6, 20e6} {
 		town := dongleTown(3, -17)

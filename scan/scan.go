@@ -29,7 +29,7 @@ type Options struct {
 	// looks at some others too, to learn the noise and the clock.
 	Plan []band.Channel
 
-	RateHz float64       // of a radio; 0: 2.4 MS/s
+	RateHz float64       // of a radio; 0: Rate
 	Dwell  time.Duration // samples kept of each slice; 0: DefaultDwell
 
 	GainDB *float64 // of a radio; nil: choose by itself, channel by channel
@@ -50,7 +50,8 @@ type Options struct {
 
 	// Identify has channels received, where the samples show the whole of
 	// them and they may decode, to learn who they are: about a second each.
-	// A visit that is kept goes without.
+	// A visit that is kept goes without, and so does one that was not asked for
+	// a rate.
 	Identify bool
 }
 
@@ -85,6 +86,7 @@ type Survey struct {
 	Stays       int           // how many stays were measured
 	Listened    time.Duration // and their length in all
 	Interrupted bool          // the visit ended before every channel was seen
+	Unlocked    []float64     // Hz, where the radio could not stay, of which nothing is known
 }
 
 // conclude measures the channels from the slices and judges them.

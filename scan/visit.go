@@ -11,6 +11,7 @@ import (
 	"slices"
 	"time"
 
+	"rooftone/dsp/decibel"
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
@@ -19,8 +20,6 @@ import (
 )
 
 const (
-	defaultRateHz = 2.4e6
-
 	// A stay is overloaded when more than this part of its samples touch a
 	// rail: what a noise-like signal 10 dB below the rails does.
 	overloadShare = 1e-3
@@ -38,12 +37,17 @@ const (
 // radio fails, it returns what was measured until then; only the latter is an
 // error.
 func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) {
+	if o.RateHz == 0 {
+		o.RateHz = Rate(t)
+		// Receiving takes a second a station: for who asks for whole channels.
+		o.Identify = false
+	}
 	v := newVisit(t.Info(), &o)
 	if err := check(o); err != nil {
 		return nil, err
 	}
 	channels := Company(o.Channels, o.Plan)
-	v.tuner, v.total = t, len(channels)*len(Hops(channels[0], o.RateHz))
+	v.tuner, v.narrowHz, v.wide = t, min(o.RateHz, NarrowRate(t)), o.RateHz >= wholeRateHz
 	err := v.channels(ctx, channels)
 	if err == nil {
 		err = v.references(ctx, channels)
@@ -104,6 +108,10 @@ type visit struct {
 	buffer []complex64
 	total  int
 	gains  []float64 // in use, the highest first
+	rung   int       // of those, where the last stop ended
+
+	narrowHz float64 // the rate of a look at a part of a channel
+	wide     bool    // a stay shows whole channels
 
 	identities map[int]*receive.Identity // by RF channel
 }
@@ -203,14 +211,22 @@ func (v *visit) endStay(samples int64, rateHz float64) {
 	v.survey.Listened += time.Duration(float64(samples) / rateHz * 1e9)
 }
 
-// channels visits channels one after the other, each at the highest gain that
-// does not overload.
+// channels visits channels one after the other, or several at once, each at the
+// highest gain that does not overload.
 func (v *visit) channels(ctx context.Context, list []band.Channel) error {
 	v.buffer = make([]complex64, int(v.Dwell.Seconds()*v.RateHz))
 	v.gains = v.gainLadder()
-	for _, c := range list {
-		for step := range v.gains {
-			overloaded, err := v.channel(ctx, c, v.gains[step], step+1 < len(v.gains))
+	all := stops(list, v.RateHz)
+	for _, s := range all {
+		v.total += len(s.centersHz)
+	}
+	for _, s := range all {
+		first, err := v.firstRung(ctx, s)
+		if err != nil {
+			return err
+		}
+		for v.rung = first; v.rung < len(v.gains); v.rung++ {
+			overloaded, err := v.stop(ctx, s, v.gains[v.rung], v.rung+1 < len(v.gains))
 			if err != nil {
 				return err
 			}
@@ -220,6 +236,48 @@ func (v *visit) channels(ctx context.Context, list []band.Channel) error {
 		}
 	}
 	return nil
+}
+
+// longLadder is a number of rungs that are not all tried, the highest first.
+const longLadder = 12
+
+// firstRung returns the gain to try first: the highest, or what a look from near where
+// the last stop ended promises. That is for radios that have very many gains, and for
+// those that see so much at once that neighbouring stops want much the same.
+func (v *visit) firstRung(ctx context.Context, s stop) (int, error) {
+	long := len(v.gains) > longLadder
+	if long && v.survey.Stays == 0 {
+		v.rung = len(v.gains) / 2
+	}
+	rung := min(v.rung, len(v.gains)-1)
+	if !long && (!v.wide || rung == 0) {
+		return 0, nil
+	}
+	const (
+		aimDBFS   = -15 // noise is at the rails in less than one sample of a thousand
+		fallRungs = 2
+	)
+	peek := v.buffer[:min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))]
+	for {
+		tuning := tuner.Tuning{CenterHz: s.centersHz[0], RateHz: v.RateHz, GainDB: v.gains[rung]}
+		if err := v.tuner.Tune(ctx, tuning); err != nil {
+			return 0, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", tuning.CenterHz/1e6, s.channels[0].Number, err)
+		}
+		b, err := v.read(ctx, s.channels[0], peek)
+		if err != nil {
+			return 0, err
+		}
+		if float64(b.Clipped) > overloadShare*float64(len(peek)) && rung+1 < len(v.gains) {
+			rung = min(rung+fallRungs, len(v.gains)-1)
+			continue
+		}
+		var power float64
+		for _, z := range b.Samples {
+			power += float64(real(z)*real(z) + imag(z)*imag(z))
+		}
+		room := aimDBFS - decibel.Of(power/float64(len(b.Samples))+1e-12)
+		return max(0, rung-int(math.Max(0, room)/gainStepDB)), nil
+	}
 }
 
 // gainLadder is the gains to try, the highest first: the one that was asked
@@ -248,8 +306,13 @@ func (v *visit) gainLadder() []float64 {
 // channel visits the slices of one channel. With leave it gives up as soon as
 // one of them is overloaded.
 func (v *visit) channel(ctx context.Context, c band.Channel, gainDB float64, leave bool) (overloaded bool, err error) {
-	for _, center := range Hops(c, v.RateHz) {
-		if overloaded, err := v.slice(ctx, c, center, gainDB, leave); overloaded || err != nil {
+	return v.stop(ctx, stop{[]band.Channel{c}, Hops(c, v.RateHz)}, gainDB, leave)
+}
+
+// stop visits the slices of one stop, as channel does.
+func (v *visit) stop(ctx context.Context, s stop, gainDB float64, leave bool) (overloaded bool, err error) {
+	for _, center := range s.centersHz {
+		if overloaded, err := v.slice(ctx, s.channels[0], center, gainDB, leave); overloaded || err != nil {
 			return overloaded, err
 		}
 	}
@@ -260,7 +323,10 @@ func (v *visit) channel(ctx context.Context, c band.Channel, gainDB float64, lea
 func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB float64, leave bool) (overloaded bool, err error) {
 	v.progress(centerHz)
 	tuning := tuner.Tuning{CenterHz: centerHz, RateHz: v.RateHz, GainDB: gainDB}
-	if err := v.tuner.Tune(ctx, tuning); err != nil {
+	if err := v.tuner.Tune(ctx, tuning); errors.Is(err, tuner.ErrNoLock) {
+		v.survey.Unlocked = append(v.survey.Unlocked, centerHz)
+		return false, nil
+	} else if err != nil {
 		return false, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", centerHz/1e6, c.Number, err)
 	}
 	peek := min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))
@@ -335,7 +401,7 @@ func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
 	wide, dwell := v.RateHz, v.buffer
 	defer func() { v.RateHz, v.buffer = wide, dwell }()
-	v.RateHz = min(wide, defaultRateHz)
+	v.RateHz = v.narrowHz
 	if longLook > v.Dwell || v.RateHz < wide {
 		v.buffer = make([]complex64, int(max(longLook, v.Dwell).Seconds()*v.RateHz))
 	}
@@ -352,8 +418,9 @@ func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 }
 
 // longLooks is how many channels are gone back to at the most, lest a visit to a
-// place full of products or sparks take twice its time.
-const longLooks = 5
+// place full of products or sparks take twice its time; wideLooks is the same of a
+// visit that is a third as long.
+const longLooks, wideLooks = 5, 2
 
 // worthLooking returns the channels that something unknown fills, the evenest
 // first: ATSC 3.0 fills its channel evenly.
@@ -371,7 +438,11 @@ func (v *visit) worthLooking() []measure.Reading {
 		return r.Occupant.UnevenDB
 	}
 	slices.SortStableFunc(out, func(a, b measure.Reading) int { return cmp.Compare(uneven(a), uneven(b)) })
-	return out[:min(len(out), longLooks)]
+	most := longLooks
+	if v.wide {
+		most = wideLooks
+	}
+	return out[:min(len(out), most)]
 }
 
 // nearestVacant returns the vacant channel, as far as the survey knows by now,

@@ -9,35 +9,41 @@ import (
 	"github.com/spf13/pflag"
 
 	"rooftone/scan/tuner/sim"
+	"rooftone/scan/tuner/soapy"
 	"rooftone/scan/tuner/usb"
 )
 
 func devicesCommand() command {
 	return command{
 		name:  "devices",
-		short: "the USB radios that are plugged in, and the simulated towns",
-		about: `Lists what --from can be told on this computer, a line each: the USB radios
-that are plugged in, and the built-in simulated towns. A radio at another
-machine (tcp://HOST:PORT) and recordings, one or several, work besides; they are
-not looked for.`,
+		short: "the radios that are plugged in, and the simulated towns",
+		about: `Lists what --from can be told on this computer, a line each: the USB dongles
+that are plugged in, the radios that SoapySDR finds where that is installed, and
+the built-in simulated towns. A radio at another machine (tcp://HOST:PORT) and
+recordings, one or several, work besides; they are not looked for.`,
 		examples: `rooftone devices
-rooftone sweep --from usb:00000001      one of several radios`,
+rooftone sweep --from usb:00000001      one of several dongles
+rooftone sweep --from soapy:driver=lime one of many other radios`,
 		flags: func(*pflag.FlagSet) func(context.Context, *console, []string) error {
-			return func(_ context.Context, c *console, args []string) error {
+			return func(ctx context.Context, c *console, args []string) error {
 				if len(args) > 0 {
 					return usagef("devices takes no arguments, but was given %s", quote(args[0])).hint("rooftone devices")
 				}
-				return devices(c)
+				return devices(ctx, c)
 			}
 		},
 	}
 }
 
-func devices(c *console) error {
+func devices(ctx context.Context, c *console) error {
 	radios, problem := usb.List(usb.Options{Library: c.env(usb.LibraryEnv)})
+	others, othersProblem := soapy.List(ctx, soapy.Options{Library: c.env(soapy.LibraryEnv)})
 	table := tabwriter.NewWriter(c.stdout, 0, 8, 2, ' ', 0)
 	for _, d := range radios {
 		fmt.Fprintf(table, "%s\t%s\n", usbWord(d, radios), oneLine(describeUSB(d)))
+	}
+	for _, d := range others {
+		fmt.Fprintf(table, "soapy:%s\t%s\n", oneLine(d.Address), oneLine(d.Label))
 	}
 	for _, name := range sim.Names() {
 		town, err := sim.Load(name)
@@ -56,6 +62,10 @@ func devices(c *console) error {
 		c.hint(hintOf(problem))
 	case len(radios) == 0:
 		c.note("no USB radio is plugged in")
+	}
+	if othersProblem != nil {
+		c.note("radios other than dongles could not be looked for: %v", othersProblem)
+		c.hint(hintOf(othersProblem))
 	}
 	for _, d := range radios {
 		if d.Problem != nil {

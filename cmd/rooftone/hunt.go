@@ -73,7 +73,7 @@ type huntFlags struct {
 
 func (h *huntFlags) declare(fs *pflag.FlagSet) {
 	h.from = usualSource()
-	fs.Var(&h.from, "from", "where samples come from, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or recordings, a.cu8,b.cu8 or --from again for each")
+	fs.Var(&h.from, "from", "where samples come from, a `SOURCE`: usb, usb:SERIAL, soapy:driver=NAME, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or recordings, a.cu8,b.cu8 or --from again for each")
 	fs.StringVar(&h.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	h.dwell = huntDwell
 	fs.Var(&period{to: &h.dwell, min: 20 * time.Millisecond, max: 10 * time.Second}, "dwell", "`TIME` spent on each third of a channel: longer finds fainter tones and rarer impulses")
@@ -117,7 +117,7 @@ func (h *huntFlags) check(operands []string) (sourceWord, hunt.Options, error) {
 			}
 		}
 	}
-	if from.kind != fromUSB && from.kind != fromNetwork && h.bias {
+	if !from.kind.feeds() && h.bias {
 		return from, hunt.Options{}, usagef("--bias-tee is for radios, and %s is none", h.from).hint("leave --bias-tee out")
 	}
 	if h.rec.force && h.keep == "" {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"rooftone/scan"
@@ -12,6 +13,7 @@ import (
 	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/network"
 	"rooftone/scan/tuner/sim"
+	"rooftone/scan/tuner/soapy"
 	"rooftone/scan/tuner/usb"
 )
 
@@ -21,7 +23,8 @@ type sourceWord struct {
 	rest  string   // the serial number, address, town or path
 	files []string // of recordings, the paths: one or more
 
-	stand stand // of a simulated antenna
+	stand stand         // of a simulated antenna
+	soapy soapy.Address // of a radio that SoapySDR has
 }
 
 type sourceKind int
@@ -30,13 +33,17 @@ const (
 	fromFile sourceKind = iota
 	fromUSB
 	fromNetwork
+	fromSoapy
 	fromSim
 )
 
 // radio reports whether the source can be tuned.
 func (k sourceKind) radio() bool { return k != fromFile }
 
-const sourceHint = "a source is usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or the paths of recordings"
+// feeds reports whether the source may have a bias tee.
+func (k sourceKind) feeds() bool { return k == fromUSB || k == fromNetwork || k == fromSoapy }
+
+const sourceHint = "a source is usb, usb:SERIAL, soapy, soapy:driver=NAME, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or the paths of recordings"
 
 // fromFlag is the value of --from. Given again, it names one more recording.
 type fromFlag struct {
@@ -99,6 +106,17 @@ func parseSource(word string) (sourceWord, error) {
 			return sourceWord{}, usagef("--from: usb: lacks the serial number").hint("rooftone devices lists the radios")
 		}
 		return sourceWord{kind: fromUSB, rest: rest}, nil
+	case word == "soapy":
+		return sourceWord{kind: fromSoapy}, nil
+	case hasScheme && scheme == "soapy":
+		if rest == "" {
+			return sourceWord{}, usagef("--from: soapy: lacks the radio").hint("rooftone devices lists the radios")
+		}
+		a, err := soapy.ParseAddress(rest)
+		if err != nil {
+			return sourceWord{}, usagef("--from: %w", err).hint("write soapy:driver=NAME,serial=NUMBER as rooftone devices does")
+		}
+		return sourceWord{kind: fromSoapy, rest: rest, soapy: a}, nil
 	case hasScheme && scheme == "tcp":
 		if !strings.HasPrefix(rest, "//") {
 			return sourceWord{}, usagef("--from: %s lacks its slashes", quote(word)).hint("write tcp://HOST:PORT, such as tcp://192.168.1.20:1234")
@@ -181,10 +199,31 @@ func (s source) sweep(ctx context.Context, c *console, o scan.Options) (*scan.Su
 	bar := c.newProgress()
 	defer bar.erase()
 	o.Progress = bar.at
-	if s.tuner != nil {
-		return scan.SweepTuner(ctx, s.tuner, o)
+	if s.tuner == nil {
+		return scan.SweepPlaylist(ctx, s.playlist, o)
 	}
-	return scan.SweepPlaylist(ctx, s.playlist, o)
+	survey, err := scan.SweepTuner(ctx, s.tuner, o)
+	if survey != nil && len(survey.Unlocked) > 0 {
+		bar.erase()
+		c.note("the radio's tuner does not lock at %s, of which nothing is known", megahertzList(survey.Unlocked))
+		c.hint("let it warm up or cool down and try again")
+	}
+	return survey, err
+}
+
+// megahertzList writes frequencies in ascending order, the first few of many.
+func megahertzList(hz []float64) string {
+	const most = 6
+	hz = slices.Compact(slices.Sorted(slices.Values(hz)))
+	var words []string
+	for _, f := range hz[:min(len(hz), most)] {
+		words = append(words, fmt.Sprintf("%.1f", f/1e6))
+	}
+	list := strings.Join(words, ", ") + " MHz"
+	if more := len(hz) - most; more > 0 {
+		list += fmt.Sprintf(" and %d more", more)
+	}
+	return list
 }
 
 // open opens the source. The hints are for raw recordings.
@@ -208,6 +247,12 @@ func (w sourceWord) open(ctx context.Context, c *console, raw rawFlags) (source,
 			return source{}, err
 		}
 		return source{tuner: t}, nil
+	case fromSoapy:
+		t, err := soapy.Open(ctx, w.soapy, soapy.Options{Library: c.env(soapy.LibraryEnv)})
+		if err != nil {
+			return source{}, err
+		}
+		return source{tuner: t}, nil
 	case fromSim:
 		radio, err := w.openSim(sim.Options{})
 		if err != nil {
@@ -221,7 +266,7 @@ func (w sourceWord) open(ctx context.Context, c *console, raw rawFlags) (source,
 // looksLikeSource reports whether an operand that is no list of channels was
 // most likely meant for --from.
 func looksLikeSource(s string) bool {
-	if s == "usb" || strings.ContainsAny(s, ":/\\") {
+	if s == "usb" || s == "soapy" || strings.ContainsAny(s, ":/\\") {
 		return true
 	}
 	if _, err := os.Stat(s); err == nil {

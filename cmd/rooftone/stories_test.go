@@ -23,6 +23,7 @@ import (
 
 	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/sim"
+	"rooftone/scan/tuner/soapy/soapytest"
 )
 
 func TestMain(m *testing.M) {
@@ -32,6 +33,9 @@ func TestMain(m *testing.M) {
 // Truth: what README.md and the help promise. Each story runs the program as a
 // person would.
 func TestStories(t *testing.T) {
+	if *otherProgram != "" {
+		elsewhere(t)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata",
 		Setup: func(e *testscript.Env) error {
@@ -42,8 +46,11 @@ func TestStories(t *testing.T) {
 			return nil
 		},
 		Condition: func(name string) (bool, error) {
-			if name == "root" {
+			switch name {
+			case "root":
 				return os.Geteuid() == 0, nil
+			case "soapysdr":
+				return soapytest.Missing() == "", nil
 			}
 			return false, fmt.Errorf("unknown condition %s", name)
 		},
@@ -61,11 +68,13 @@ func TestStories(t *testing.T) {
 			"capture":   capture,
 			"listen":    listen,
 			"radio":     startRadio,
+			"soapy":     startSoapy(func() string { return soapytest.Module(t) }),
 			"interrupt": interrupt,
 			"loose":     startLoose,
 			"port":      port,
 			"scrape":    scrapeTo,
 			"logrow":    logRow,
+			"until":     waitUntil,
 		},
 	})
 }

@@ -73,7 +73,7 @@ func (t *turner) declare(fs *pflag.FlagSet) {
 	fs.BoolVar(&t.json, "json", false, "print JSON")
 	v := &t.visit
 	v.from = usualSource()
-	fs.Var(&v.from, "from", "the radio, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
+	fs.Var(&v.from, "from", "the radio, a `SOURCE`: usb, usb:SERIAL, soapy:driver=NAME, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
 	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: for each channel as high as it allows")
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")

@@ -55,7 +55,7 @@ type visitFlags struct {
 
 func (v *visitFlags) declare(fs *pflag.FlagSet) {
 	v.from = usualSource()
-	fs.Var(&v.from, "from", "where samples come from, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or recordings, a.cu8,b.cu8 or --from again for each")
+	fs.Var(&v.from, "from", "where samples come from, a `SOURCE`: usb, usb:SERIAL, soapy:driver=NAME, tcp://HOST:PORT, sim:TOWN, sim:FILE.toml or recordings, a.cu8,b.cu8 or --from again for each")
 	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: for each channel as high as it allows")
 	fs.Var(&number{to: &v.ppm, min: -300, max: 300, unit: "ppm", auto: true}, "ppm", "error of the radio's clock in `PPM`, + when it runs fast, or auto: found from the stations' pilots")
@@ -151,7 +151,7 @@ func (v *visitFlags) suits(from sourceWord) error {
 		return usagef("--rate lists several rates, and %s is one radio", v.from).hint("give one")
 	case !from.kind.radio() && v.gain != nil:
 		return usagef("--gain is for radios: a recording keeps the gain it was made with").hint("leave --gain out")
-	case from.kind != fromUSB && from.kind != fromNetwork && v.bias:
+	case !from.kind.feeds() && v.bias:
 		return usagef("--bias-tee is for radios, and %s is none", v.from).hint("leave --bias-tee out")
 	}
 	return nil

@@ -63,7 +63,7 @@ type watchFlags struct {
 func (w *watchFlags) declare(fs *pflag.FlagSet) {
 	v := &w.visit
 	v.from = usualSource()
-	fs.Var(&v.from, "from", "the radio, a `SOURCE`: usb, usb:SERIAL, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
+	fs.Var(&v.from, "from", "the radio, a `SOURCE`: usb, usb:SERIAL, soapy:driver=NAME, tcp://HOST:PORT, sim:TOWN or sim:FILE.toml")
 	fs.Var(&fileName{&w.log}, "log", "keep the readings in `FILE`; one that is there already is gone on with")
 	w.every = time.Second
 	fs.Var(&long{to: &w.every, min: 250 * time.Millisecond, max: time.Hour}, "every", "`TIME` from reading to reading, such as 1s or 5m")
@@ -212,6 +212,14 @@ type closing struct {
 	tuner.Tuner
 	close func()
 	once  sync.Once
+}
+
+// Rates is tuner.Rated's; none where the radio says nothing of them.
+func (c *closing) Rates() tuner.Rates {
+	if r, ok := c.Tuner.(tuner.Rated); ok {
+		return r.Rates()
+	}
+	return nil
 }
 
 func (c *closing) Close() error {

@@ -5,6 +5,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"regexp"
 	"strconv"
 	"strings"
 	"sync"
@@ -114,7 +115,7 @@ func port(ts *testscript.TestScript, _ bool, _ []string) {
 // scrapeTo is the script command scrape FILE: it fetches the metrics at PORT, as
 // soon as a reading is counted, and keeps them.
 func scrapeTo(ts *testscript.TestScript, _ bool, args []string) {
-	deadline := time.Now().Add(30 * time.Second)
+	deadline := time.Now().Add(3 * time.Minute)
 	for time.Now().Before(deadline) {
 		time.Sleep(100 * time.Millisecond)
 		answer, err := http.Get("http://127.0.0.1:" + ts.Getenv("PORT") + "/metrics")
@@ -135,6 +136,18 @@ func scrapeTo(ts *testscript.TestScript, _ bool, args []string) {
 		}
 	}
 	ts.Fatalf("no reading was counted")
+}
+
+// waitUntil is the script command until FILE PATTERN: it waits until a file that a
+// program writes holds a pattern, on the slowest of machines.
+func waitUntil(ts *testscript.TestScript, _ bool, args []string) {
+	pattern := regexp.MustCompile(args[1])
+	for deadline := time.Now().Add(3 * time.Minute); time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
+		if text, err := os.ReadFile(ts.MkAbs(args[0])); err == nil && pattern.Match(text) {
+			return
+		}
+	}
+	ts.Fatalf("%s does not hold %s", args[0], args[1])
 }
 
 // logRow is the script command logrow FILE CHANNEL PATH VALUE: it wants a value in

@@ -27,7 +27,7 @@ type wholeChannel struct {
 func (w *wholeChannel) declareSource(fs *pflag.FlagSet) {
 	v := &w.visit
 	v.from = usualSource()
-	fs.Var(&v.from, "from", "where samples come from, a `SOURCE`: a recording, sim:lighthouse, sim:FILE.toml, or a radio that sees 6 MHz at once")
+	fs.Var(&v.from, "from", "where samples come from, a `SOURCE`: a recording, sim:lighthouse, sim:FILE.toml, or a radio that sees 6 MHz at once, soapy:driver=NAME")
 	fs.StringVar(&v.plan, "plan", band.Plans()[0].Name, "channel `PLAN`: us, RF channels 2-36, or us-2009, 2-51 without 37")
 	fs.Var(&number{to: &v.gain, min: -50, max: 120, unit: "dB", auto: true}, "gain", "tuner gain in `DB`, or auto: as high as it allows")
 	fs.BoolVar(&v.bias, "bias-tee", false, "feed an amplifier through the antenna socket while listening; not with an antenna that is a short circuit for direct current")
@@ -95,7 +95,7 @@ func (w *wholeChannel) listen(ctx context.Context, deliver receive.Deliver) erro
 	}
 	var err error
 	if w.src.tuner != nil {
-		rate := receive.DefaultRateHz
+		rate := receive.Rate(w.src.tuner)
 		if asked := w.visit.raw.rate(); asked > 0 {
 			rate = asked
 		}

@@ -98,6 +98,9 @@ func TestNoFrames(t *testing.T) {
 // Truth: arithmetic. The rate of pulses near 100 Hz is told with an interval
 // that holds it, narrow enough to tell mains that wander from a clock.
 func TestRateOfPulses(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	r := rand.New(rand.NewPCG(63, 64))
 	m, err := NewMeter(testRate, testHalf)
 	require.NoError(t, err)

@@ -62,6 +62,9 @@ func gate(r *rand.Rand, x []complex64, density float64, on func(seconds float64)
 // known C/N: what they add to the mean noise, how often they come and how much
 // of the time they take are what was put in.
 func TestPulsesUnderAStation(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	const noise = 1e-12
 	for _, row := range []struct {
 		name               string

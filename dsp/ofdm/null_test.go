@@ -16,6 +16,9 @@ import (
 var trials = flag.Int("trials", 4, "stays a case in the tests of detections and false alarms")
 
 func TestFalseAlarmIsItsProbability(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: theory. In noise a FalseAlarm below p has a probability of p at
 	// most, and not much less, since neighbours share little: 1−exp(−p) for
 	// independent ones.
@@ -45,6 +48,9 @@ func TestFalseAlarmIsItsProbability(t *testing.T) {
 }
 
 func TestNothingElseIsFound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: theory. Where there is no bootstrap a FalseAlarm below p has a
 	// probability of about p, so of n stays none is below 0.01/n.
 	noise := air.NewNoise(3)

@@ -26,6 +26,9 @@ func (s stay) requireTrue(t testing.TB, w *Waveform, b Bootstrap, late float64) 
 }
 
 func TestDetection(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the signal's own generator, whose first symbol the stored vector
 	// confirms. 8 bits, 300 ms, frames of 250 ms, any clock to 60 ppm.
 	noise := air.NewNoise(1)
@@ -76,6 +79,9 @@ func TestDetection(t *testing.T) {
 }
 
 func TestRatesAndPlaces(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the signal's own generator. Share is S/(S+N): the bootstrap's
 	// density is 6/4.497 times that of a transmission as wide as the channel.
 	noise := air.NewNoise(2)
@@ -102,6 +108,9 @@ func TestRatesAndPlaces(t *testing.T) {
 }
 
 func TestFrames(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the frames' length. The clock counts 30 ppm more samples.
 	noise := air.NewNoise(5)
 	for _, c := range []struct {

@@ -13,6 +13,9 @@ import (
 // Truth: the signal's own generator, whose first symbol the stored vector
 // confirms. 8 bits, 300 ms, any clock to 60 ppm, nothing known of it.
 func TestSpot(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	noise := air.NewNoise(3)
 	var spotter Spotter
 	for _, c := range []struct {

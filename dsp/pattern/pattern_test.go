@@ -36,6 +36,9 @@ func find(t testing.TB, x []complex64, rateHz float64) Found {
 // Truth: Gaussian noise is steady and does not repeat, whatever its spectrum;
 // the stated probabilities are of that.
 func TestNoise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	r := rand.New(rand.NewPCG(1, 2))
 	var sum, square float64
 	n := 0

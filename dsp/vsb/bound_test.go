@@ -9,6 +9,9 @@ import (
 )
 
 func TestScatterAgainstBound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: theory. The Cramér–Rao bounds of a known signal of one path in
 	// white noise: of the noise itself, and of gain, carrier and clock with the
 	// fields' phases unknown. Nothing unbiased scatters less.

@@ -11,6 +11,9 @@ import (
 // Truth: simulated stays just above the stated ratio, at any clock: what is
 // certain must be found, and in a dongle's whole slice with two equal paths.
 func TestCertainSNR(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	rng := rand.New(rand.NewPCG(17, 3))
 	draws := 24
 	if testing.Short() {

@@ -155,6 +155,9 @@ var kinds = []struct {
 }
 
 func TestIdealAgainstSymbols(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: symbols through the channel into a trained equaliser, which
 	// shares the symbols' shaping with this package and no more.
 	//
@@ -192,6 +195,9 @@ func TestIdealAgainstSymbols(t *testing.T) {
 }
 
 func TestLongerEqualiserReachesTheIdeal(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: symbols through the channel into a trained equaliser. Each of
 	// these channels keeps 64 forward and 192 feedback taps, the best there are
 	// of so many, far from the ideal; 256 and 384 (24 µs and 36 µs) get there.
@@ -259,6 +265,9 @@ func TestFoldingOfNoise(t *testing.T) {
 }
 
 func TestTrainingFindsTheSameEqualiser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: least squares over symbols, which know nothing of the statistics
 	// that the other tests design their equalisers by. What is fitted to one
 	// stretch is measured on another.

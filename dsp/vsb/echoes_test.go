@@ -22,6 +22,9 @@ func nearest(p *Profile, delay float64) (best Echo, apart float64) {
 }
 
 func TestEchoesAreTrue(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's paths. One to three echoes of −2 to −15 dB, from
 	// −4.5 to +19.5 µs, at C/N 15 dB and more, in three slices that have only
 	// them in common: all found, none invented, within 0.1 µs and 1 dB.
@@ -82,6 +85,9 @@ func TestEchoSigmaIsBound(t *testing.T) {
 }
 
 func TestEchoesOfTestProfiles(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's paths, those of the laboratory profiles A to E as
 	// used in ITU-R BT.2035 (from memory). What is closer than the slices
 	// resolve may be told as one; nothing may be told where there is nothing.

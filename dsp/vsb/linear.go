@@ -3,31 +3,61 @@ package vsb
 import (
 	"errors"
 	"math"
-
-	"gonum.org/v1/gonum/blas/cblas128"
 )
 
 // Small complex linear algebra, on rows stored one after the other.
 
-// dot returns Σ x·y.
-func dot(x, y []complex128) complex128 {
-	return cblas128.Dotu(
-		cblas128.Vector{N: len(x), Data: x, Inc: 1},
-		cblas128.Vector{N: len(x), Data: y, Inc: 1})
+// The three below are done by kernels where there are any. Their sums go in the
+// kernels' order and nothing is fused, so that all processors give the same.
+
+// dotPlain returns Σ x·y, of each four the first and third, the second and fourth
+// for themselves.
+func dotPlain(x, y []complex128) complex128 {
+	fours := len(x) &^ 3
+	a, b := foursPlain(x[:fours], y[:fours], 1)
+	return restPlain(a+b, x[fours:], y[fours:], 1)
 }
 
-// inner returns Σ conj(x)·y.
-func inner(x, y []complex128) complex128 {
-	return cblas128.Dotc(
-		cblas128.Vector{N: len(x), Data: x, Inc: 1},
-		cblas128.Vector{N: len(x), Data: y, Inc: 1})
+// innerPlain returns Σ conj(x)·y, likewise.
+func innerPlain(x, y []complex128) complex128 {
+	fours := len(x) &^ 3
+	a, b := foursPlain(x[:fours], y[:fours], -1)
+	return restPlain(a+b, x[fours:], y[fours:], -1)
 }
 
-// addScaled adds k·x to y.
-func addScaled(y []complex128, k complex128, x []complex128) {
-	cblas128.Axpy(k,
-		cblas128.Vector{N: len(x), Data: x, Inc: 1},
-		cblas128.Vector{N: len(x), Data: y, Inc: 1})
+// foursPlain returns the sums of products in even and in odd places. The imaginary
+// parts of x are multiplied by sign.
+func foursPlain(x, y []complex128, sign float64) (even, odd complex128) {
+	for i := 0; i+1 < len(x); i += 2 {
+		even += times(x[i], y[i], sign)
+		odd += times(x[i+1], y[i+1], sign)
+	}
+	return even, odd
+}
+
+// restPlain adds to a sum what fours leave.
+func restPlain(sum complex128, x, y []complex128, sign float64) complex128 {
+	for i, v := range x {
+		sum += times(v, y[i], sign)
+	}
+	return sum
+}
+
+func times(x, y complex128, sign float64) complex128 {
+	xi := sign * imag(x)
+	return complex(
+		float64(real(x)*real(y))-float64(xi*imag(y)),
+		float64(real(x)*imag(y))+float64(xi*real(y)))
+}
+
+// addScaledPlain adds k·x to y.
+func addScaledPlain(y []complex128, k complex128, x []complex128) {
+	if k == 0 {
+		return
+	}
+	for i, v := range x {
+		y[i] += times(v, k, 1)
+	}
 }
 
 func norm2(x []complex128) float64 {

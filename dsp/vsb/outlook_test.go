@@ -176,6 +176,9 @@ func (e *ensemble) require(t testing.TB, name string) {
 }
 
 func TestOutlookOfOneSlice(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's paths and noise. One stay of 60 ms anywhere in the
 	// channel, nothing known of the clock.
 	t.Parallel()
@@ -197,6 +200,9 @@ func TestOutlookOfOneSlice(t *testing.T) {
 }
 
 func TestOutlookAtOtherRates(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's paths and noise.
 	t.Parallel()
 	for _, rate := range []float64{1.024e6, 2.048e6, 3.2e6, 5e6} {
@@ -215,6 +221,9 @@ func TestOutlookAtOtherRates(t *testing.T) {
 }
 
 func TestOutlookOfMoreSlices(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's paths and noise. Two or three slices of three see
 	// nearly all, so the figure is EqualisedSNR's of the truth; and what saw
 	// more of a channel is no less sure.
@@ -257,6 +266,9 @@ func TestOutlookOfMoreSlices(t *testing.T) {
 }
 
 func TestOutlookThroughPassBand(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's paths and noise. The radio's own pass band, which
 	// droops by 2 dB towards the edges and leans by 0.3 dB, is not the
 	// channel's.

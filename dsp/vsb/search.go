@@ -44,12 +44,13 @@ type search struct {
 	bins           int         // that are seen
 	shape          []complex64 // the spectrum of |r|², whose sum is 1
 
-	spectra []complex64  // of all blocks, one after the other, whitened twice
-	weight  []float32    // inverse of the average power spectrum
-	root    []float32    // its root
-	local   []float32    // the whitened power that the training meets at each place
-	score   [2][]float32 // of odd and even fields at each place
-	work    [2][]complex64
+	spectra  []complex64  // of all blocks, one after the other, whitened twice
+	weight   []float32    // inverse of the average power spectrum
+	root     []float32    // its root
+	seenRoot []float32    // the same, 0 in bins that are not seen
+	local    []float32    // the whitened power that the training meets at each place
+	score    [2][]float32 // of odd and even fields at each place
+	work     [2][]complex64
 }
 
 // sighting is a sequence of field syncs.
@@ -74,7 +75,7 @@ func newSearch(g *layout) (*search, error) {
 	}
 	s.shared, s.middle = make([]complex64, s.size), make([]complex64, s.size)
 	s.seen = make([]bool, s.size)
-	s.weight, s.root = make([]float32, s.size), make([]float32, s.size)
+	s.weight, s.root, s.seenRoot = make([]float32, s.size), make([]float32, s.size), make([]float32, s.size)
 	for i := range s.work {
 		s.work[i] = make([]complex64, s.size)
 	}
@@ -233,15 +234,8 @@ func (s *search) fill(dst, x []complex64, first int) {
 // the whitened power that the training meets.
 func (s *search) meet(dst []float32, y []complex64) error {
 	white := s.work[0]
-	for i, v := range y {
-		w := s.weight[i]
-		white[i] = 0
-		if s.seen[i] {
-			root := s.root[i]
-			white[i] = complex(real(v)*root, imag(v)*root)
-		}
-		y[i] = complex(real(v)*w, imag(v)*w)
-	}
+	scaleBy(white, y, s.seenRoot)
+	scaleBy(y, y, s.weight)
 	if err := s.fft.Inverse(white, white); err != nil {
 		return err
 	}
@@ -254,10 +248,7 @@ func (s *search) meet(dst []float32, y []complex64) error {
 	if err := s.fft.Transform(white, white); err != nil {
 		return err
 	}
-	for i, v := range white {
-		r := s.shape[i]
-		white[i] = complex(real(v)*real(r)+imag(v)*imag(r), imag(v)*real(r)-real(v)*imag(r))
-	}
+	multiplyConj(white, white, s.shape)
 	if err := s.fft.Inverse(white, white); err != nil {
 		return err
 	}
@@ -270,7 +261,7 @@ func (s *search) meet(dst []float32, y []complex64) error {
 	return nil
 }
 
-// weigh sets the weights to the inverse of the average power, smoothed by a
+// scaleBy sets the weights to the inverse of the average power, smoothed by a
 // triangle, so that whitening smears nothing far in time. What is narrower than
 // that keeps no more power than noise has in its place.
 func (s *search) weigh(power []float64, total float64, blocks int) {
@@ -284,6 +275,9 @@ func (s *search) weigh(power []float64, total float64, blocks int) {
 	for i, p := range power {
 		s.weight[i] = float32(float64(blocks) / (p + floor))
 		s.root[i] = float32(math.Sqrt(float64(s.weight[i])))
+		if s.seen[i] {
+			s.seenRoot[i] = s.root[i]
+		}
 	}
 }
 
@@ -329,30 +323,22 @@ func (s *search) correlate(count, shift int) error {
 		}
 		end := min(at+s.hop(), count)
 		odd, even, local := s.score[0][at:end], s.score[1][at:end], s.local[at:end]
-		for i := range odd {
-			a, m := s.work[0][len(s.fade)+i], s.work[1][len(s.fade)+i]
-			k := scale / local[i]
-			re, im := real(a)+real(m), imag(a)+imag(m)
-			odd[i] = (re*re + im*im) * k
-			re, im = real(a)-real(m), imag(a)-imag(m)
-			even[i] = (re*re + im*im) * k
-		}
+		from := len(s.fade)
+		scores(odd, even, local, s.work[0][from:], s.work[1][from:], scale)
 	}
 	return nil
 }
 
 func (s *search) bin(i, shift int) int { return (i + shift + s.size) & (s.size - 1) }
 
-// product multiplies a block by the two parts of the reference.
+// product multiplies a block by the two parts of the reference, which are zero in
+// bins that are not seen.
 func (s *search) product(y []complex64, shift int) {
-	shared, middle := s.work[0], s.work[1]
-	for i, seen := range s.seen {
-		if !seen {
-			shared[i], middle[i] = 0, 0
-			continue
-		}
-		v, a, m := y[s.bin(i, shift)], s.shared[i], s.middle[i]
-		shared[i] = complex(real(v)*real(a)+imag(v)*imag(a), imag(v)*real(a)-real(v)*imag(a))
-		middle[i] = complex(real(v)*real(m)+imag(v)*imag(m), imag(v)*real(m)-real(v)*imag(m))
+	// The block's bins go round.
+	n := s.size - s.bin(0, shift)
+	for part, reference := range [][]complex64{s.shared, s.middle} {
+		w := s.work[part]
+		multiplyConj(w[:n], y[s.size-n:], reference[:n])
+		multiplyConj(w[n:], y[:s.size-n], reference[n:])
 	}
 }

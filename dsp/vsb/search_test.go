@@ -60,6 +60,9 @@ var withoutTraining = map[string]func(x []complex64, rng *rand.Rand){
 }
 
 func TestFalseAlarms(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the definition of a probability. Without training FalseAlarm is
 	// below p with a probability of about p at most: here the share below 0.1
 	// in 24 stays, and none that counts as found.
@@ -89,6 +92,9 @@ func TestFalseAlarms(t *testing.T) {
 }
 
 func TestDetection(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation. Training alone, in slices without a pilot, with a
 	// clock of which nothing is known.
 	t.Parallel()

@@ -30,6 +30,9 @@ func quantise(x []complex64) (added float64) {
 }
 
 func TestMERIsTrue(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's own C/N, echoes and clock, from a renderer that
 	// was checked against a second implementation. Samples are of 8 bits up to
 	// 25 dB, and what the quantiser adds counts as noise; above they are

@@ -187,6 +187,9 @@ func TestVerdictsStay(t *testing.T) {
 // Truth: arithmetic: what does not fit is left out in the documented order, and
 // a file that can hold nothing is refused with the size that can.
 func TestOrder(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	whole, base, sources := visit(t, "valley", []int{7, 8, 13, 22, 23, 36}, scan.DefaultDwell)
 	var tooSmall *TooSmallError
 	_, err := Choose(whole, sources, Options{Bytes: 100e3})

@@ -98,6 +98,9 @@ func oneTuning(t *testing.T, town sim.Town, centerHz, rateHz float64, length tim
 // narrow as a radio goes, is hunted in: a tone in it is found where it is, and
 // what was not heard is called neither clean nor heard.
 func TestOneTuning(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	plan := band.Plans()[0]
 	list, err := plan.Select("22")
 	require.NoError(t, err)

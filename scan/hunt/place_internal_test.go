@@ -32,6 +32,9 @@ func hearTone(t *testing.T, r *rand.Rand, trueHz, ppm float64, clock *measure.Cl
 // Truth: arithmetic. Whatever the radio's clock is off by, the place of a tone
 // is told with an interval that holds it, and with no digit more than is known.
 func TestPlaceWithoutAClock(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	r := rand.New(rand.NewPCG(51, 52))
 	const hz = 520.3e6
 	for range 12 {

@@ -135,6 +135,9 @@ func realFiles(t *testing.T) map[string]float64 {
 // time with the mains, and none is a station's fault. In one channel of five, in
 // all and in a channel by itself, LTE is told to be a telephone network's.
 func TestRealRecordings(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	list, err := band.Plans()[0].Select("20-24")
 	require.NoError(t, err)
 	r := rand.New(rand.NewPCG(71, 72))

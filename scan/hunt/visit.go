@@ -93,6 +93,9 @@ type Hunt struct {
 // Listen hunts with a radio. When the context ends or the radio fails it
 // returns what was found by then; only the latter is an error.
 func Listen(ctx context.Context, t tuner.Tuner, o Options) (*Hunt, error) {
+	if o.RateHz == 0 {
+		o.RateHz = scan.NarrowRate(t)
+	}
 	l := newListener(o, t.Info())
 	l.tuner = t
 	l.relay = newRelay(l.info)

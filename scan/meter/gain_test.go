@@ -68,6 +68,9 @@ func runFor(t *testing.T, m *Meter, enough func(Update) bool) error {
 
 // Truth: what the reset promises, on a station that became weaker.
 func TestResetBest(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	some, plan := channels(t, 14)
 	r := &switched{Tuner: bench(t, 21), after: bench(t, 15), moment: 2 * time.Second}
 	m, err := New(r, Options{Channels: some, Plan: plan})

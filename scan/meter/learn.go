@@ -56,10 +56,12 @@ func (m *Meter) learn(ctx context.Context) (*lessons, error) {
 	k.end()
 	l := lessonsOf(survey)
 	l.rateHz = m.RateHz
-	l.passband = measure.FindPassband(k.slices, all)
-	for _, s := range k.slices {
-		l.rateHz = s.RateHz
+	if len(k.slices) > 0 {
+		l.rateHz = k.slices[0].RateHz
 	}
+	// A wide radio's longer looks are narrower.
+	k.slices = slices.DeleteFunc(k.slices, func(s *listen.Slice) bool { return s.RateHz != l.rateHz })
+	l.passband = measure.FindPassband(k.slices, all)
 	for _, c := range m.nearestVacant(survey) {
 		for _, s := range k.slices {
 			if math.Abs(s.CenterHz-c.CenterHz()) < 1e5 {

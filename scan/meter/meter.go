@@ -48,7 +48,7 @@ type Options struct {
 	Channels []band.Channel // one to MostChannels
 	Plan     []band.Channel // all that may be visited besides, to learn from
 
-	RateHz      float64  // 0: 2.4 MS/s
+	RateHz      float64  // 0: 2.4 MS/s, or of a wide radio one that shows a channel
 	GainDB      *float64 // nil: chosen channel by channel
 	PPM         *float64 // clock error; nil: found
 	ThresholdDB float64  // 0: measure.DefaultThresholdDB
@@ -95,7 +95,9 @@ func New(t tuner.Tuner, o Options) (*Meter, error) {
 	if len(o.Channels) < 1 || len(o.Channels) > MostChannels {
 		return nil, fmt.Errorf("following %d channels: one to %d can be", len(o.Channels), MostChannels)
 	}
-	if o.RateHz == 0 {
+	if o.RateHz == 0 && t != nil {
+		o.RateHz = scan.FollowRate(t)
+	} else if o.RateHz == 0 {
 		o.RateHz = defaultRateHz
 	}
 	if o.ThresholdDB == 0 {

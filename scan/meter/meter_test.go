@@ -140,6 +140,9 @@ func TestReadsTrulyAndQuietly(t *testing.T) {
 // Truth: the moment at which the towns are exchanged. Within 0.3 s the reading
 // must be within 0.5 dB of where it stays.
 func TestFollowsAStep(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	for _, x := range []struct{ from, to, near float64 }{{21, 15, 0.5}, {15, 21, 0.5}, {3, -9, 1.5}, {-9, 3, 1}} {
 		if testing.Short() && x.from != 21 {
 			continue

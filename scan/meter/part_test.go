@@ -109,6 +109,9 @@ func partOf(t testing.TB, cnDB float64, seed uint64, while time.Duration, rateHz
 // Truth: the town's own level: its channel is flat, so every part of it has the
 // C/N and the margin of all of it.
 func TestFollowsAPart(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	for name, x := range map[string]struct {
 		rate    float64
 		at      []float64

@@ -15,6 +15,20 @@ import (
 // DefaultRateHz is what a radio that sees whole channels is asked for.
 const DefaultRateHz = 8e6
 
+// Rate returns the rate at which a radio is asked for whole channels: DefaultRateHz,
+// or where it says what it can do the lowest above that, or else the highest below.
+func Rate(t tuner.Tuner) float64 {
+	r, ok := t.(tuner.Rated)
+	if !ok || len(r.Rates()) == 0 {
+		return DefaultRateHz
+	}
+	if hz, ok := r.Rates().AtLeast(DefaultRateHz); ok {
+		return hz
+	}
+	hz, _ := r.Rates().AtMost(DefaultRateHz)
+	return hz
+}
+
 // blockTime is how much is read at once.
 const blockTime = 50 * time.Millisecond
 
@@ -27,7 +41,7 @@ type Deliver func(b tuner.Block, fresh bool) error
 // takes the highest at which the converter does not overload.
 func FromTuner(ctx context.Context, t tuner.Tuner, c band.Channel, rateHz float64, gainDB *float64, deliver Deliver) error {
 	if rateHz == 0 {
-		rateHz = DefaultRateHz
+		rateHz = Rate(t)
 	}
 	buffer := make([]complex64, int(blockTime.Seconds()*rateHz))
 	gains := ladder(t.Info().GainsDB, gainDB)

@@ -32,6 +32,14 @@ type listener struct {
 	pulses         int // bins that stood out in the last run of samples
 }
 
+// Rates is tuner.Rated's; none where the radio says nothing of them.
+func (l *listener) Rates() tuner.Rates {
+	if r, ok := l.Tuner.(tuner.Rated); ok {
+		return r.Rates()
+	}
+	return nil
+}
+
 // Read implements tuner.Tuner.
 func (l *listener) Read(ctx context.Context, dst []complex64) (tuner.Block, error) {
 	b, err := l.Tuner.Read(ctx, dst)

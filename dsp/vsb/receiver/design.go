@@ -26,9 +26,16 @@ const (
 // filter is what turns samples, less what is known of them, into soft symbols.
 type filter struct {
 	spectrum []complex64 // divided by blockSize
-	noise    float64     // variance of what stands in a soft symbol beside it
 	constant float32     // what it makes of symbols that are all 1
+
+	// What stands in a soft symbol beside it: noise of the variance clean, and
+	// errors times the variance of what the other symbols are known with.
+	clean, errors float64
 }
+
+// noise returns the variance of what stands in a soft symbol where the others are
+// known with errors of the variance v.
+func (f *filter) noise(v float64) float64 { return f.clean + f.errors*v }
 
 // designer makes filters for a channel and its noise.
 //
@@ -39,8 +46,8 @@ type filter struct {
 //
 //	Q(ω) = ½(|H(ω)|²/N(ω) + |H(−ω)|²/N(−ω))
 //
-// and noise of half that density. Where each symbol is known with an error, of the
-// spectrum V, and what is known was taken out of the samples, the least mean square
+// and noise of half that density. Where each symbol is known with an error of the
+// variance V, and what is known was taken out of the samples, the least mean square
 // error for what is left of one symbol, given that the others have as much left, is
 // that of
 //
@@ -50,15 +57,12 @@ type filter struct {
 // Beside it are noise and what is left of other symbols. With V the mean square of
 // all levels it is the linear equaliser; with 0, the matched filter. Tüchler, Singer
 // and Koetter, "Minimum Mean Squared Error Equalization Using A Priori Information",
-// IEEE Transactions on Signal Processing 50 (2002), where V is white.
+// IEEE Transactions on Signal Processing 50 (2002).
 type designer struct {
 	fft     *psd.FFT
 	ratio   []float64   // 2Q
 	gather  []complex64 // H*/N of each bin
 	weights []float64   // of the filter that is made
-
-	// matched is the noise of soft symbols where all others are known.
-	matched float64
 	work    []complex64
 }
 
@@ -90,30 +94,25 @@ func (d *designer) set(channel []complex64, noise []float32) (ideal float64) {
 		return float64(real(h)*real(g) - imag(h)*imag(g))
 	}
 	// The logarithm's mean by the products of a few: a logarithm takes long.
-	var sum, mean float64
+	var sum float64
 	product := 1.
 	for k := range d.ratio {
 		d.ratio[k] = ratio(k) + ratio(-k)
-		mean += binWeight(k) * d.ratio[k]
 		product *= 1 + vsb.LevelMeanSquare*d.ratio[k]
 		if k&15 == 15 || k == blockSize/2 {
 			sum += math.Log(product)
 			product = 1
 		}
 	}
-	d.matched = blockSize / max(mean, 1e-9)
 	return math.Exp(sum/float64(len(d.ratio))) - 1
 }
 
-// design makes the filter for symbols known with errors of the given spectrum, whose
-// mean is their mean square, and replaces that by the spectrum of what the soft
-// symbols have beside the symbols.
-func (d *designer) design(f *filter, channel []complex64, spectrum []float64, ahead int) {
+// design makes the filter for symbols known with errors of the variance v.
+func (d *designer) design(f *filter, channel []complex64, v float64, ahead int) {
 	var mean float64
 	weights := d.weights[:len(d.ratio)]
-	spectrum = spectrum[:len(d.ratio)]
 	for k, q := range d.ratio {
-		w := 1 / (1 + spectrum[k]*q)
+		w := 1 / (1 + v*q)
 		weights[k] = w
 		mean += binWeight(k) * q * w
 		m := float32(w)
@@ -124,14 +123,15 @@ func (d *designer) design(f *filter, channel []complex64, spectrum []float64, ah
 	}
 	mean = max(mean/blockSize, 1e-9)
 	part := 1 / mean
-	f.noise = 0
+	f.clean, f.errors = 0, 0
 	for k, q := range d.ratio {
 		w := weights[k] * part
 		off := q*w - 1
-		spectrum[k] = off*off*spectrum[k] + q*w*w
-		f.noise += binWeight(k) * spectrum[k]
+		f.errors += binWeight(k) * off * off
+		f.clean += binWeight(k) * q * w * w
 	}
-	f.noise = max(f.noise/blockSize, 1e-6)
+	f.errors /= blockSize
+	f.clean = max(f.clean/blockSize, 1e-6)
 	// The real part of what H*/N passes is Q, half of the ratio.
 	d.cut(f.spectrum, 2*part, ahead, blockOverlap-ahead)
 	f.constant = (real(f.spectrum[0])*real(channel[0]) - imag(f.spectrum[0])*imag(channel[0])) * blockSize
@@ -143,19 +143,6 @@ func binWeight(k int) float64 {
 		return 1
 	}
 	return 2
-}
-
-// believed replaces the spectrum of the soft symbols' noise by that of the errors that
-// the levels believed of them have, the mean of which is v.
-//
-// A mean given a soft symbol x = s + w leaves an error that has nothing in common
-// with x, so its covariance with w is −v: a part of v/w̄² of it follows w's spectrum.
-// The rest is taken as white.
-func believed(spectrum []float64, noise, v float64) {
-	part := min(v/noise, 1)
-	for k, s := range spectrum {
-		spectrum[k] = v * (part*s/noise + 1 - part)
-	}
 }
 
 // cut keeps of a filter what reaches from so many samples ahead to so many behind,

@@ -1,5 +1,7 @@
 package receiver
 
+import "rooftone/dsp/vsb"
+
 // What is done to one sample after the other. Products are rounded before they are
 // added, so that the plain code gives the same on all processors as the kernels do.
 
@@ -55,5 +57,72 @@ func subtractPlain(errors, received, made, turns []complex64, lean, strength []f
 		}
 		lean[n] = (along[0] + along[1]) + (along[2] + along[3])
 		strength[n] = (re[0] + re[1]) + (re[2] + re[3])
+	}
+}
+
+// fold puts into dst what two real filters make of x, all of it transforms: the first
+// filter's output as the real part, the second's as the imaginary part. there and back
+// are what pair makes of the two.
+func fold(dst, x, there, back []complex64) {
+	if foldFours(dst, x, there, back) {
+		foldPlain(dst, x, there, back, 4)
+		return
+	}
+	foldPlain(dst, x, there, back, len(x))
+}
+
+// foldPlain does so for the first count bins. dst must not be x.
+func foldPlain(dst, x, there, back []complex64, count int) {
+	mask := len(x) - 1
+	for k := range count {
+		v := x[-k&mask]
+		a, b := turnedBy(x[k], there[k]), turnedBy(complex(real(v), -imag(v)), back[k])
+		dst[k] = complex(real(a)+real(b), imag(a)+imag(b))
+	}
+}
+
+// pair makes of two filters what fold takes.
+func pair(there, back, first, second []complex64) {
+	mask := len(first) - 1
+	for k, a := range first {
+		b := second[k]
+		there[k] = complex((real(a)-imag(b))/2, (imag(a)+real(b))/2)
+		a, b = first[-k&mask], second[-k&mask]
+		back[k] = complex((real(a)+imag(b))/2, (real(b)-imag(a))/2)
+	}
+}
+
+// blending is how two sequences are blended into one that stays within limits.
+type blending struct{ x, y, more, low, high float32 }
+
+// blend puts x·by.x + y·by.y + by.more into dst.
+func blend(dst, x, y []float32, by blending) {
+	n := blendFours(dst, x, y, by)
+	blendPlain(dst[n:], x[n:], y[n:], by)
+}
+
+func blendPlain(dst, x, y []float32, by blending) {
+	for i := range dst {
+		v := float32(x[i]*by.x) + float32(y[i]*by.y) + by.more
+		if !(v > by.low) { // or is no number
+			v = by.low
+		}
+		if v > by.high {
+			v = by.high
+		}
+		dst[i] = v
+	}
+}
+
+// mix puts levels, without the pilot, and first times the real parts and second times
+// the imaginary parts of made into dst.
+func mix(dst, levels []float32, made []complex64, first, second float32) {
+	n := mixFours(dst, levels, made, first, second)
+	mixPlain(dst[n:], levels[n:], made[n:], first, second)
+}
+
+func mixPlain(dst, levels []float32, made []complex64, first, second float32) {
+	for i := range dst {
+		dst[i] = levels[i] - vsb.PilotLevel + (float32(real(made[i])*first) + float32(imag(made[i])*second))
 	}
 }

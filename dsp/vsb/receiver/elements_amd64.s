@@ -99,3 +99,104 @@ subtractloop:
 	JNZ  subtractrun
 	VZEROUPPER
 	RET
+
+// func foldLanes(dst, x, there, back *complex64, fours int)
+// dst and x are of whole transforms; the first four bins are left out.
+TEXT ·foldLanes(SB), NOSPLIT, $0-40
+	MOVQ dst+0(FP), DI
+	MOVQ x+8(FP), SI
+	MOVQ there+16(FP), DX
+	MOVQ back+24(FP), BX
+	MOVQ fours+32(FP), CX
+	MOVQ CX, R8
+	SHLQ $5, R8
+	LEAQ 8(SI)(R8*1), R9 // of x: its bins from the end on, the last four left out
+	MOVL $0x80000000, AX
+	VMOVQ AX, X15
+	VBROADCASTSS X15, Y15
+	VXORPS Y14, Y14, Y14
+	VBLENDPS $0xaa, Y15, Y14, Y15 // the signs of imaginary parts
+
+foldloop:
+	ADDQ $32, SI
+	ADDQ $32, DX
+	ADDQ $32, BX
+	ADDQ $32, DI
+	VMOVUPS   (SI), Y0
+	VMOVUPS   (DX), Y1
+	VMOVSLDUP Y1, Y2
+	VMOVSHDUP Y1, Y3
+	VPERMILPS $0xb1, Y0, Y4
+	VMULPS    Y2, Y0, Y0
+	VMULPS    Y3, Y4, Y4
+	VADDSUBPS Y4, Y0, Y0
+	VPERMPD   $0x1b, -32(R9), Y5
+	VXORPS    Y15, Y5, Y5
+	VMOVUPS   (BX), Y1
+	VMOVSLDUP Y1, Y2
+	VMOVSHDUP Y1, Y3
+	VPERMILPS $0xb1, Y5, Y4
+	VMULPS    Y2, Y5, Y5
+	VMULPS    Y3, Y4, Y4
+	VADDSUBPS Y4, Y5, Y5
+	VADDPS    Y5, Y0, Y0
+	VMOVUPS   Y0, (DI)
+	SUBQ $32, R9
+	DECQ CX
+	JNZ  foldloop
+	VZEROUPPER
+	RET
+
+// func blendLanes(dst, x, y *float32, a, b, c, low, high float32, fours int)
+TEXT ·blendLanes(SB), NOSPLIT, $0-56
+	MOVQ dst+0(FP), DI
+	MOVQ x+8(FP), SI
+	MOVQ y+16(FP), DX
+	VBROADCASTSS a+24(FP), X15
+	VBROADCASTSS b+28(FP), X14
+	VBROADCASTSS c+32(FP), X13
+	VBROADCASTSS low+36(FP), X12
+	VBROADCASTSS high+40(FP), X11
+	MOVQ fours+48(FP), CX
+
+blendloop:
+	VMULPS (SI), X15, X0
+	VMULPS (DX), X14, X1
+	VADDPS X1, X0, X0
+	VADDPS X13, X0, X0
+	VMAXPS X12, X0, X0
+	VMINPS X11, X0, X0
+	VMOVUPS X0, (DI)
+	ADDQ $16, SI
+	ADDQ $16, DX
+	ADDQ $16, DI
+	DECQ CX
+	JNZ  blendloop
+	RET
+
+// func mixLanes(dst, levels *float32, made *complex64, first, second, pilot float32, fours int)
+TEXT ·mixLanes(SB), NOSPLIT, $0-48
+	MOVQ dst+0(FP), DI
+	MOVQ levels+8(FP), SI
+	MOVQ made+16(FP), DX
+	VBROADCASTSS first+24(FP), Y15
+	VBROADCASTSS second+28(FP), Y14
+	VBROADCASTSS pilot+32(FP), X13
+	MOVQ fours+40(FP), CX
+	VBLENDPS $0xaa, Y14, Y15, Y15
+
+mixloop:
+	VMULPS  (DX), Y15, Y0
+	VEXTRACTF128 $1, Y0, X1
+	VHADDPS X1, X0, X0
+	VMOVUPS (SI), X1
+	VSUBPS  X13, X1, X1
+	VADDPS  X0, X1, X0
+	VMOVUPS X0, (DI)
+	ADDQ $16, SI
+	ADDQ $32, DX
+	ADDQ $16, DI
+	DECQ CX
+	JNZ  mixloop
+	VZEROUPPER
+	RET

@@ -9,19 +9,19 @@ import (
 
 // The engine's windows hold symbols and what belongs to them, by their place relative
 // to the block that is worked on, whose first symbol is at 0. What is at i stands at
-// index origin+i.
+// index origin+i. Segments begin at multiples of their length.
 const (
-	history    = rounds*roundDelay + laterBehind + 128
+	history    = (rounds*roundDelay + laterBehind + vsb.SegmentSymbols) / vsb.SegmentSymbols * vsb.SegmentSymbols
 	windowSize = history + windowBlocks*blockSymbols + firstAhead
 
 	// windowBlocks is how many blocks the windows have room for before what is
 	// in them must be moved.
-	windowBlocks = 5
+	windowBlocks = 10
 
 	// rounds is how often the symbols' levels are estimated. Each round works on
 	// a block that begins roundDelay symbols before that of the round before;
 	// its errors begin errorDelay before its levels.
-	rounds = 10
+	rounds = 7
 
 	// Rounds are left out when the one before comes close to the noise that remains
 	// where all symbols are known, and when no more than satisfied times that is
@@ -35,9 +35,6 @@ const (
 	easySatisfied = 1.3
 	safeNoise     = 0.4
 
-	// caution is by how much more the levels are doubted than they say.
-	caution = 1.5
-
 	roundDelay = 2 * vsb.SegmentSymbols
 	errorDelay = vsb.SegmentSymbols
 
@@ -45,13 +42,41 @@ const (
 	runSymbols = 32
 )
 
-// stage is a round of estimating levels.
+// stage is a round of estimating levels. Its windows are those of told.
 type stage struct {
 	believer *believer
 	soft     []float32 // a block
-	levels   []float32 // window: the levels' means, with the pilot's DC
-	odd      bool      // the next field sync's kind
-	noise    float64   // variance of what stands in a soft symbol beside it, as the syncs show it
+	noises   [blockPieces]float32
+	told     told
+	odd      bool    // the next field sync's kind
+	noise    float64 // variance of what stands in a soft symbol beside it, as the syncs show it
+}
+
+func newStage(tables *beliefs) stage {
+	s := stage{believer: newBeliever(tables), soft: make([]float32, blockSymbols)}
+	s.told.levels, s.told.settled = make([]float32, windowSize), make([]float32, windowSize)
+	s.told.variances = make([]float32, (windowSize/vsb.SegmentSymbols+1)*pieces)
+	return s
+}
+
+// from returns what is told from a place in the windows on, where a segment begins.
+func (t told) from(at int) told {
+	return told{t.levels[at:], t.settled[at:], t.variances[at/vsb.SegmentSymbols*pieces:]}
+}
+
+// keep drops what lies before the given place in the windows.
+func (t told) keep(from int) {
+	rest := t.from(from)
+	copy(t.levels, rest.levels)
+	copy(t.settled, rest.settled)
+	copy(t.variances, rest.variances)
+}
+
+// take takes over what another round was told.
+func (t told) take(o told) {
+	copy(t.levels, o.levels)
+	copy(t.settled, o.settled)
+	copy(t.variances, o.variances)
 }
 
 // engine equalises symbols and follows the channel, block by block. What it makes
@@ -68,24 +93,33 @@ type engine struct {
 	fft      *psd.FFT
 
 	// Windows.
-	received []complex64 // from the sampler
-	errors   [rounds][]complex64
-	turns    []complex64 // of each runSymbols symbols: by which phase received is turned
+	received   []complex64 // from the sampler
+	errors     [rounds][]complex64
+	turns      []complex64 // of each runSymbols symbols: by which phase received is turned
+	linear     []float32   // the first round's soft symbols
+	quadrature []float32   // their imaginary parts
 
-	stages  [rounds]stage
-	active  int                 // how many of the rounds are done: as many as make a difference
-	filters [rounds + 1]*filter // before each round, and behind the last
-	soft    []float32           // the engine's output, a block
+	stages [rounds]stage
+	active int       // how many of the rounds are done: as many as make a difference
+	light  bool      // whether the first round's soft symbols are good enough as they are
+	first  *filter   // before the first round
+	bank   *bank     // behind each
+	soft   []float32 // the engine's output, a block
 
-	channel        []complex64 // transform of the channel's impulse response
-	noise          []float32   // density of the received samples' error, per bin
-	noiseSum       []float32
-	shape          []float32 // of white noise behind the front's filter, per bin, at most 1
-	work, sent     []complex64
-	mean           []complex64 // transform of the levels' mean in a window
-	spectrum       [blockSize/2 + 1]float64
-	lean, strength [blockSymbols / runSymbols]float32
-	quadrature     []float32 // window: imaginary parts of the first round's soft symbols
+	channel    []complex64 // transform of the channel's impulse response
+	designed   []complex64 // the same when the filters were made
+	noise      []float32   // density of the received samples' error, per bin
+	noiseSum   []float32
+	noiseTotal float32     // sum of noiseSum when the filters were made
+	shape      []float32   // of white noise behind the front's filter, per bin, at most 1
+	mean       []complex64 // transform of the levels' mean in a window
+
+	work, sent, made []complex64
+	residual         []complex64 // a block
+	mixtures         [blockPieces]mixture
+	noises           [blockPieces]float32
+	phases           [blockSymbols / phaseSymbols]float32
+	lean, strength   [blockSymbols / runSymbols]float32
 
 	origin   int          // the block's place in the windows
 	segment  int          // the block's first segment's index in its field
@@ -95,6 +129,9 @@ type engine struct {
 	phase, drift float32 // by which equalised symbols are turned; its change a symbol
 	weight       float32 // of a new block's channel
 	blocks       int     // since the start
+	fresh        int     // block at which the filters were made
+	calm         int     // blocks since the channel last changed
+	warm         int     // blocks until there are errors again after a time without
 	starts       int     // how often a start goes through the first blocks
 	easy         bool    // whether the packets are good, so that fewer rounds will do
 
@@ -106,22 +143,20 @@ type engine struct {
 }
 
 func newEngine(s *sampler) (*engine, error) {
+	bins := func() []complex64 { return make([]complex64, blockSize) }
 	e := &engine{
 		sampler: s, starts: startRounds,
 		received: make([]complex64, windowSize), turns: make([]complex64, windowSize/runSymbols+1),
-		soft:    make([]float32, blockSymbols),
-		channel: make([]complex64, blockSize),
-		noise:   make([]float32, blockSize), noiseSum: make([]float32, blockSize),
-		quadrature: make([]float32, windowSize),
-		work:       make([]complex64, blockSize), sent: make([]complex64, blockSize), mean: make([]complex64, blockSize),
+		linear: make([]float32, windowSize), quadrature: make([]float32, windowSize),
+		first: newFilter(), bank: newBank(), soft: make([]float32, blockSymbols),
+		channel: bins(), designed: bins(), mean: bins(), shape: pulseShape(blockSize),
+		noise: make([]float32, blockSize), noiseSum: make([]float32, blockSize), binTurns: make([]float32, blockSize),
+		work: bins(), sent: bins(), made: bins(), residual: make([]complex64, blockSymbols),
 	}
 	tables := new(beliefs)
 	for i := range e.stages {
 		e.errors[i] = make([]complex64, windowSize)
-		e.stages[i] = stage{newBeliever(tables), make([]float32, blockSymbols), make([]float32, windowSize), false, 0}
-	}
-	for i := range e.filters {
-		e.filters[i] = newFilter()
+		e.stages[i] = newStage(tables)
 	}
 	var err error
 	if e.designer, err = newDesigner(); err != nil {
@@ -130,8 +165,6 @@ func newEngine(s *sampler) (*engine, error) {
 	if e.fft, err = psd.NewFFT(blockSize); err != nil {
 		return nil, err
 	}
-	e.shape = pulseShape(blockSize)
-	e.binTurns = make([]float32, blockSize)
 	for k := range e.binTurns {
 		e.binTurns[k] = binTurn(k)
 	}
@@ -174,10 +207,11 @@ func (e *engine) start(odd bool, starter *starter) {
 	copy(e.noiseSum, e.noise)
 	e.syncError, e.errorPower = 1, 0
 	e.active = rounds
-	e.easy = false
+	e.easy, e.light, e.calm, e.warm, e.remaining = false, false, 0, 0, 1
 	for i := range e.stages {
 		b := e.stages[i].believer
 		b.doubt = 1 / float64(1+3*i)
+		b.open = b.doubt
 		e.stages[i].noise = 1.5 / float64(1+i)
 	}
 	// The first blocks are gone through again and again, each time with the
@@ -189,6 +223,7 @@ func (e *engine) start(odd bool, starter *starter) {
 				e.smoothNoise()
 			}
 			e.redesign()
+			e.choose()
 			e.block()
 		}
 		e.sampler.whole, e.sampler.part, e.sampler.phase = begin.whole, begin.part, begin.phase
@@ -196,6 +231,7 @@ func (e *engine) start(odd bool, starter *starter) {
 	}
 	e.smoothNoise()
 	e.redesign()
+	e.choose()
 }
 
 // rewind goes back to the start: the sampler's next symbol is the first of the field
@@ -204,9 +240,10 @@ func (e *engine) rewind(odd bool) {
 	clear(e.received)
 	for i := range e.stages {
 		s := &e.stages[i]
-		for k := range s.levels {
-			s.levels[k] = vsb.PilotLevel
+		for k := range s.told.levels {
+			s.told.levels[k], s.told.settled[k] = vsb.PilotLevel, vsb.PilotLevel
 		}
+		clear(s.told.variances)
 		s.believer.reset()
 		s.odd = odd
 		clear(s.soft)
@@ -229,14 +266,21 @@ func (e *engine) ready() bool { return e.sampler.ready(blockSymbols) }
 func (e *engine) block() {
 	e.sampler.fill(e.received[e.origin+firstAhead:][:blockSymbols])
 	e.equalise()
-	for i := range e.active {
-		e.believe(i)
-		e.subtract(i)
-		if i+1 < e.active {
-			e.cancel(i, e.filters[i+1], e.stages[i+1].soft, e.origin-(i+1)*roundDelay)
-		}
+	if !e.light || e.teaches(e.blocks) || e.teaches(e.blocks+1) {
+		e.believe(0)
 	}
-	e.follow()
+	if !e.light {
+		e.subtract(0, e.origin)
+	}
+	for i := 1; i < e.active; i++ {
+		s := &e.stages[i]
+		e.cancel(i-1, s.soft, s.noises[:], e.origin-i*roundDelay)
+		e.believe(i)
+		e.subtract(i, e.origin-i*roundDelay)
+	}
+	if e.teaches(e.blocks) {
+		e.follow()
+	}
 	e.finish()
 	e.passFieldSyncs()
 	e.shift()
@@ -246,76 +290,27 @@ func (e *engine) block() {
 func (e *engine) shift() {
 	e.segment = (e.segment + blockSegments) % vsb.FieldSegments
 	e.blocks++
+	e.calm++
+	e.warm = max(0, e.warm-1)
 	if e.origin += blockSymbols; e.origin+blockSymbols+firstAhead <= windowSize {
 		return
 	}
 	from := e.origin - history
 	copy(e.received, e.received[from:])
+	copy(e.linear, e.linear[from:])
 	copy(e.quadrature, e.quadrature[from:])
 	copy(e.turns, e.turns[from/runSymbols:])
 	for i := range e.active {
 		copy(e.errors[i], e.errors[i][from:])
-		copy(e.stages[i].levels, e.stages[i].levels[from:])
+		e.stages[i].told.keep(from)
 	}
 	e.origin = history
 }
 
-// redesign makes the filters anew.
-func (e *engine) redesign() {
-	e.ideal = e.designer.set(e.channel, e.noise)
-	spectrum := e.spectrum[:]
-	for k := range spectrum {
-		spectrum[k] = vsb.LevelMeanSquare
-	}
-	e.designer.design(e.filters[0], e.channel, spectrum, firstAhead)
-	most, left := enough*e.designer.matched, satisfied*e.designer.matched
-	if e.easy {
-		most, left = max(easyEnough*e.designer.matched, safeNoise), max(easySatisfied*e.designer.matched, safeNoise)
-	}
-	least := max(1, e.active-1)
-	if e.remaining > left {
-		least = min(e.active+1, rounds)
-	}
-	active := rounds
-	for i := range rounds {
-		s := &e.stages[i]
-		if i >= e.active {
-			s.believer.doubt = e.stages[i-1].believer.doubt / 3
-			s.noise = e.filters[i].noise
-		}
-		believed(spectrum, e.filters[i].noise, caution*s.believer.doubt)
-		e.designer.design(e.filters[i+1], e.channel, spectrum, laterAhead)
-		if e.filters[i+1].noise < most && i+1 >= least {
-			active = i + 1
-			break
-		}
-	}
-	e.activate(active)
-	for i := range e.active {
-		s, promised := &e.stages[i], e.filters[i].noise
-		s.believer.setNoise(min(max(s.noise, promised/1.5), promised*4))
-	}
-}
-
-// activate sets the number of rounds. One that was left out begins with what the one
-// before knows.
-func (e *engine) activate(rounds int) {
-	for i := e.active; i < rounds; i++ {
-		copy(e.stages[i].levels, e.stages[i-1].levels)
-		copy(e.errors[i], e.errors[i-1])
-		clear(e.stages[i].soft)
-		e.stages[i].believer.reset()
-	}
-	e.active = rounds
-}
-
 // mer is the modulation error ratio as a ratio of powers: of the last soft symbols'
-// distance from the levels believed, and the part of these levels' own error that is
-// not caution.
+// distance from the levels believed, and of these levels' own error.
 func (e *engine) mer() float64 {
-	const uncautious = 0.72
-	doubt := uncautious * e.stages[e.active-1].believer.doubt
-	return vsb.LevelMeanSquare / math.Max(e.errorPower+doubt, 1e-9)
+	return vsb.LevelMeanSquare / math.Max(e.errorPower+e.stages[e.active-1].believer.doubt, 1e-9)
 }
 
 // healthy tells whether what comes out can still be the station's symbols: whether

@@ -21,11 +21,24 @@ const (
 
 	// steadyBlocks is after how many blocks not every one is learnt from.
 	steadyBlocks = 40
+	steadyEvery  = 2
+	calmEvery    = 8 // where the channel stands still and packets are good
 
 	// carrierGain is the part of the phase's drift that the sampler's
 	// oscillator takes over each block.
 	carrierGain = 0.06
 )
+
+// teaches tells whether a block is learnt from.
+func (e *engine) teaches(block int) bool {
+	switch {
+	case block <= steadyBlocks:
+		return true
+	case e.easy && e.calm > calmBlocks:
+		return block%calmEvery == calmEvery-1
+	}
+	return block%steadyEvery == 0
+}
 
 // follow compares what was received with what the channel makes of the settled
 // symbols and improves channel, noise and clock by the error.
@@ -33,16 +46,17 @@ const (
 // The levels without their mean are nearly white, so the correlation of error and
 // levels is the least-squares step of the taps itself, all of them as fast.
 func (e *engine) follow() {
-	if e.blocks > steadyBlocks && e.blocks&1 != 0 {
-		return // every other block teaches enough
-	}
 	last := e.active - 1
 	first := e.origin - last*roundDelay - errorDelay
-	errors := e.errors[last][first:][:blockSymbols]
-	count := float32(blockSymbols - e.unknown(last))
+	unknown := e.unknown(first)
+	count := float32(blockSymbols - unknown)
 	if count == 0 {
 		return
 	}
+	e.pass(e.stages[last].told.settled, first)
+	errors := e.residual
+	subtractRuns(errors, e.received[first:], e.work[errorsAt:], e.turns[first/runSymbols:], e.lean[:], e.strength[:])
+	clear(errors[:unknown])
 	clear(e.work)
 	copy(e.work[errorsAt:], errors)
 	_ = e.fft.Transform(e.work, e.work)

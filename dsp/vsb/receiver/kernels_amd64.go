@@ -1,6 +1,10 @@
 package receiver
 
-import "golang.org/x/sys/cpu"
+import (
+	"golang.org/x/sys/cpu"
+
+	"rooftone/dsp/vsb"
+)
 
 // haveKernels says whether this processor can run the kernels.
 func haveKernels() bool { return cpu.X86.HasAVX2 && cpu.X86.HasFMA }
@@ -17,25 +21,31 @@ func (p *interpolator) readAt(dst, x []complex64, position, advance int64) {
 }
 
 //go:noescape
-func aheadLanes(states, forward *[4]float32, entries *uint16, table *belief, soft *float32)
+func aheadLanes(states, forward *[4]float32, entries *uint16, table *belief, soft *float32, groups int)
 
 //go:noescape
-func behindLanes(back, forward *[4]float32, entries *uint16, table *belief, levels *float32, spread *[16]float32)
+func behindLanes(back, forward *[4]float32, entries *uint16, table *belief, levels *float32, spread *[16]float32, groups int)
 
-func aheadSegment(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, soft []float32) {
+// aheadGroups does what aheadPlain does.
+func aheadGroups(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, soft []float32) {
 	if !haveKernels() {
 		aheadPlain(states, forward, entries, table, soft)
 		return
 	}
-	aheadLanes(&states[0], &forward[0], &entries[0], &table[0], &soft[0])
+	n := len(soft)
+	_, _ = forward[n-1], entries[n-1]
+	aheadLanes(&states[0], &forward[0], &entries[0], &table[0], &soft[0], n/coders)
 }
 
-func behindSegment(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, levels []float32) (spread [coders]float32) {
+// behindGroups does what behindPlain does.
+func behindGroups(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, levels []float32) (spread [coders]float32) {
 	if !haveKernels() {
 		return behindPlain(states, forward, entries, table, levels)
 	}
+	n := len(levels)
+	_, _ = forward[n-1], entries[n-1]
 	var sums [16]float32
-	behindLanes(&states[0], &forward[0], &entries[0], &table[0], &levels[0], &sums)
+	behindLanes(&states[0], &forward[0], &entries[0], &table[0], &levels[0], &sums, n/coders)
 	for k := range spread {
 		spread[k] = sums[k&^7+k&7/2+k&1*4]
 	}
@@ -85,9 +95,53 @@ func subtractRuns(errors, received, made, turns []complex64, lean, strength []fl
 //go:noescape
 func glanceLanes(states, forward *[4]float32, entries *uint16, table *belief, out *complex64, soft, quadrature *float32, cos, sin, pilot float32) (lean float32)
 
-func glanceFour(states *[atOnce][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, out []complex64, soft, quadrature []float32, p turning) float32 {
+// glanceGroup does what glancePlain does.
+func glanceGroup(states, forward *[coders][4]float32, entries *[coders]uint16, table *[beliefCount]belief, out *[coders]complex64, soft, quadrature *[coders]float32, p turning) float32 {
 	if !haveKernels() {
 		return glancePlain(states, forward, entries, table, out, soft, quadrature, p)
 	}
 	return glanceLanes(&states[0], &forward[0], &entries[0], &table[0], &out[0], &soft[0], &quadrature[0], p.cos, p.sin, p.pilot)
+}
+
+//go:noescape
+func foldLanes(dst, x, there, back *complex64, fours int)
+
+// foldFours folds what the kernel can: all but the first four bins. It returns
+// whether it did.
+func foldFours(dst, x, there, back []complex64) bool {
+	n := len(x)
+	if n < 8 || n%4 != 0 || !haveKernels() {
+		return false
+	}
+	_, _, _ = dst[n-1], there[n-1], back[n-1]
+	foldLanes(&dst[0], &x[0], &there[0], &back[0], n/4-1)
+	return true
+}
+
+//go:noescape
+func blendLanes(dst, x, y *float32, a, b, c, low, high float32, fours int)
+
+// blendFours blends as many as the kernel can and returns how many that are.
+func blendFours(dst, x, y []float32, by blending) int {
+	fours := len(dst) / 4
+	if fours == 0 || !haveKernels() {
+		return 0
+	}
+	_, _ = x[len(dst)-1], y[len(dst)-1]
+	blendLanes(&dst[0], &x[0], &y[0], by.x, by.y, by.more, by.low, by.high, fours)
+	return 4 * fours
+}
+
+//go:noescape
+func mixLanes(dst, levels *float32, made *complex64, first, second, pilot float32, fours int)
+
+// mixFours mixes as many as the kernel can and returns how many that are.
+func mixFours(dst, levels []float32, made []complex64, first, second float32) int {
+	fours := len(dst) / 4
+	if fours == 0 || !haveKernels() {
+		return 0
+	}
+	_, _ = levels[len(dst)-1], made[len(dst)-1]
+	mixLanes(&dst[0], &levels[0], &made[0], first, second, vsb.PilotLevel, fours)
+	return 4 * fours
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rooftone/dsp/psd"
 	"rooftone/dsp/vsb"
 	"rooftone/dsp/vsb/coding"
 )
@@ -63,30 +64,42 @@ func TestBeliever(t *testing.T) {
 			soft[i] = v + float32(sigma*rng.NormFloat64())
 		}
 		b := newBeliever(new(beliefs))
-		b.setNoise(sigma * sigma)
-		levels := make([]float32, (blockSegments+1)*vsb.SegmentSymbols)
-		var square, said float64
+		noise := make([]float32, blockPieces)
+		for i := range noise {
+			noise[i] = float32(sigma * sigma)
+		}
+		say := newTold()
+		var square, said, others, open float64
+		var own float64
 		count, blocks := 0, 0
 		for s := 0; s+blockSegments <= vsb.FieldSegments; s += blockSegments {
-			b.block(levels, soft[s*vsb.SegmentSymbols:][:blockSymbols], s)
+			b.block(say, soft[s*vsb.SegmentSymbols:][:blockSymbols], noise, s)
 			if s < 5*blockSegments {
 				continue
 			}
 			for i := range blockSymbols {
 				if i%vsb.SegmentSymbols >= vsb.SegmentSyncSymbols {
-					d := float64(levels[i] - vsb.PilotLevel - truth[(s-1)*vsb.SegmentSymbols+i])
+					at := (s-1)*vsb.SegmentSymbols + i
+					d := float64(say.settled[i] - vsb.PilotLevel - truth[at])
 					square += d * d
+					d = float64(say.levels[i] - vsb.PilotLevel - truth[at])
+					others += d * d
+					own += d * float64(soft[at]-truth[at])
 					count++
 				}
 			}
 			said += b.doubt
+			open += b.open
 			blocks++
 		}
 		square, said = square/float64(count), said/float64(blocks)
-		t.Logf("%g dB: noise %.3f, error %.4f, said to be %.4f", c.snr, sigma*sigma, square, said)
+		others, open, own = others/float64(count), open/float64(blocks), own/float64(count)
+		t.Logf("%g dB: noise %.3f, error %.4f, said to be %.4f; without the own word %.4f, said to be %.4f, of which %.4f is its noise", c.snr, sigma*sigma, square, said, others, open, own)
 		require.Less(t, square, c.most*sigma*sigma)
 		require.Less(t, square, said*1.1)
-		require.Greater(t, square, said/2)
+		require.Greater(t, square, said/1.1)
+		require.InEpsilon(t, others, open, 0.25)
+		require.Less(t, math.Abs(own), 0.15*sigma*math.Sqrt(others))
 	}
 }
 
@@ -94,7 +107,7 @@ func TestSegmentKernels(t *testing.T) {
 	// Truth: the plain code, to the last bit.
 	rng := rand.New(rand.NewPCG(3, 4))
 	tables := new(beliefs)
-	for _, variance := range []float64{clearest, 1, 20} {
+	for _, variance := range []float32{clearest, 1, 20} {
 		table := tables.at(variance)
 		soft := make([]float32, kept)
 		for i := range soft {
@@ -110,41 +123,44 @@ func TestSegmentKernels(t *testing.T) {
 			}
 		}
 		states2, back2 := states, back
-		forward, forward2 := make([][4]float32, kept), make([][4]float32, kept)
-		entries, entries2 := make([]uint16, kept), make([]uint16, kept)
-		levels, levels2 := make([]float32, kept), make([]float32, kept)
-		aheadSegment(&states, forward, entries, table, soft)
-		aheadPlain(&states2, forward2, entries2, table, soft)
-		require.Equal(t, entries2, entries)
-		require.Equal(t, forward2, forward)
-		require.Equal(t, states2, states)
-		spread := behindSegment(&back, forward, entries, table, levels)
-		spread2 := behindPlain(&back2, forward2, entries2, table, levels2)
-		require.Equal(t, levels2, levels)
-		require.Equal(t, back2, back)
-		require.Equal(t, spread2, spread)
+		for _, n := range []int{kept, pieceSymbols, coders} {
+			forward, forward2 := make([][4]float32, n), make([][4]float32, n)
+			entries, entries2 := make([]uint16, n), make([]uint16, n)
+			levels, levels2 := make([]float32, n), make([]float32, n)
+			aheadGroups(&states, forward, entries, table, soft[:n])
+			aheadPlain(&states2, forward2, entries2, table, soft[:n])
+			require.Equal(t, entries2, entries)
+			require.Equal(t, forward2, forward)
+			require.Equal(t, states2, states)
+			spread := behindGroups(&back, forward, entries, table, levels)
+			spread2 := behindPlain(&back2, forward2, entries2, table, levels2)
+			require.Equal(t, levels2, levels)
+			require.Equal(t, back2, back)
+			require.Equal(t, spread2, spread)
+		}
 
-		var few, few2 [atOnce][4]float32
-		copy(few[:], back[:])
-		few2 = few
 		out := make([]complex64, kept)
 		for i := range out {
 			out[i] = complex(soft[i], float32(rng.NormFloat64()))
 		}
-		quadrature, quadrature2 := make([]float32, kept), make([]float32, kept)
-		soft2 := make([]float32, kept)
-		for i := 0; i < 100; i += atOnce {
+		for i := 0; i < 10*coders; i += coders {
 			p := turning{rng.Float32(), rng.Float32(), 1.1}
-			lean := glanceFour(&few, forward[i:][:atOnce], entries[i:][:atOnce], table, out[i:][:atOnce], soft[i:][:atOnce], quadrature[i:][:atOnce], p)
-			lean2 := glancePlain(&few2, forward2[i:][:atOnce], entries2[i:][:atOnce], table, out[i:][:atOnce], soft2[i:][:atOnce], quadrature2[i:][:atOnce], p)
-			if i != 0 && i/37 == (i+3)/37 { // there are those that are no numbers
-				require.Equal(t, lean2, lean, i)
+			var forward, forward2 [coders][4]float32
+			var entries, entries2 [coders]uint16
+			var soft, soft2, quadrature, quadrature2 [coders]float32
+			symbols := (*[coders]complex64)(out[i:])
+			lean := glanceGroup(&states, &forward, &entries, table, symbols, &soft, &quadrature, p)
+			lean2 := glancePlain(&states2, &forward2, &entries2, table, symbols, &soft2, &quadrature2, p)
+			require.Equal(t, states2, states)
+			require.Equal(t, forward2, forward)
+			require.Equal(t, entries2, entries)
+			if i%37 < coders {
+				continue // among them are some that are no numbers
 			}
+			require.Equal(t, lean2, lean, i)
+			require.Equal(t, soft2, soft)
+			require.Equal(t, quadrature2, quadrature)
 		}
-		require.Equal(t, few2, few)
-		require.Equal(t, forward2, forward)
-		require.Equal(t, entries2, entries)
-		require.Equal(t, quadrature2[1:100], quadrature[1:100])
 	}
 }
 
@@ -173,6 +189,32 @@ func TestElementKernels(t *testing.T) {
 		widen(got, reals)
 		require.Equal(t, want, got)
 	}
+	for _, n := range []int{4, 8, 64} {
+		x, a, b := some(n), some(n), some(n)
+		there, back, got, want := make([]complex64, n), make([]complex64, n), make([]complex64, n), make([]complex64, n)
+		pair(there, back, a, b)
+		fold(got, x, there, back)
+		foldPlain(want, x, there, back, n)
+		require.Equal(t, want, got)
+	}
+	for _, n := range []int{0, 1, 4, 7, 60, 96} {
+		x, y, made := make([]float32, n), make([]float32, n), some(n)
+		for i := range x {
+			x[i], y[i] = float32(rng.NormFloat64()), float32(6*rng.NormFloat64())
+		}
+		if n > 4 {
+			x[2], y[3] = float32(math.NaN()), float32(math.Inf(1))
+		}
+		got, want := make([]float32, n), make([]float32, n)
+		by := blending{0.3, 1.7, 0.1, -9, 8}
+		blend(got, x, y, by)
+		blendPlain(want, x, y, by)
+		require.Equal(t, want, got)
+		clear(x)
+		mix(got, y, made, 0.2, 0.8)
+		mixPlain(want, y, made, 0.2, 0.8)
+		require.Equal(t, want, got)
+	}
 	const runs = 5
 	received, made, turns := some(runs*runSymbols), some(runs*runSymbols), some(runs)
 	for i := range made {
@@ -194,22 +236,45 @@ func BenchmarkBeliever(b *testing.B) {
 		soft[i] = float32(rng.NormFloat64() * 4)
 	}
 	b.Run("kernels", func(b *testing.B) {
-		levels := make([]float32, (blockSegments+1)*vsb.SegmentSymbols)
+		say, noise := newTold(), make([]float32, blockPieces)
 		v := newBeliever(new(beliefs))
 		for b.Loop() {
-			v.block(levels, soft, 3)
+			v.block(say, soft, noise, 3)
 		}
 		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/blockSymbols, "ns/symbol")
 	})
 	b.Run("plain", func(b *testing.B) {
 		levels := make([]float32, kept)
 		v := newBeliever(new(beliefs))
+		table := v.tables.at(1)
 		for b.Loop() {
-			aheadPlain(&v.states, v.forward[:kept], v.entries[:kept], v.table, soft[:kept])
-			behindPlain(&v.states, v.forward[:kept], v.entries[:kept], v.table, levels)
+			aheadPlain(&v.states, v.forward[:kept], v.entries[:kept], table, soft[:kept])
+			behindPlain(&v.states, v.forward[:kept], v.entries[:kept], table, levels)
 		}
 		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/kept, "ns/symbol")
 	})
+}
+
+func TestFold(t *testing.T) {
+	// Truth: the definition: each filter alone, of whose output the real part is taken.
+	rng := rand.New(rand.NewPCG(9, 6))
+	fft, err := psd.NewFFT(64)
+	require.NoError(t, err)
+	var x, a, b, there, back, got, first, second [64]complex64
+	for i := range x {
+		x[i], a[i], b[i] = complex(rng.Float32(), rng.Float32()), complex(rng.Float32(), rng.Float32()), complex(rng.Float32(), rng.Float32())
+	}
+	pair(there[:], back[:], a[:], b[:])
+	fold(got[:], x[:], there[:], back[:])
+	multiplyPlain(first[:], x[:], a[:])
+	multiplyPlain(second[:], x[:], b[:])
+	for _, v := range []*[64]complex64{&got, &first, &second} {
+		require.NoError(t, fft.Inverse(v[:], v[:]))
+	}
+	for i, v := range got {
+		require.InDelta(t, real(first[i]), real(v), 1e-3)
+		require.InDelta(t, real(second[i]), imag(v), 1e-3)
+	}
 }
 
 func TestStarter(t *testing.T) {
@@ -253,4 +318,9 @@ func TestStarter(t *testing.T) {
 		}
 	}
 	require.Less(t, rest, 0.03)
+}
+
+func newTold() told {
+	const segments = blockSegments + 1
+	return told{make([]float32, segments*vsb.SegmentSymbols), make([]float32, segments*vsb.SegmentSymbols), make([]float32, segments*pieces)}
 }

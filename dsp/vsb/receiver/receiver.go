@@ -192,10 +192,7 @@ func (r *Receiver) take(out []complex64) {
 func (r *Receiver) step() {
 	e := r.engine
 	segment, before := e.segment, e.blocks*blockSegments
-	if e.blocks%4 == 0 || e.blocks < 16 {
-		e.smoothNoise()
-		e.redesign()
-	}
+	e.adapt()
 	e.weight = max(0.15, 1/float32(5+e.blocks))
 	e.block()
 	if !e.healthy() || math.Abs(r.sampler.step/r.front.outRate()*vsb.SymbolRateHz-1) > 2*searchPPM*1e-6 {
@@ -228,7 +225,7 @@ const (
 	// whether reception is easy; from a block on when that is known.
 	troublePackets = 32
 	failedBytes    = 40
-	uneasy         = 1
+	uneasy         = 1.0
 	easyBlocks     = 40
 )
 
@@ -307,6 +304,7 @@ func (r *Receiver) Status() Status {
 	s.MERBeforeDB, s.MERAfterDB, s.IdealDB = math.NaN(), math.NaN(), math.NaN()
 	if r.state == running {
 		s.Fields = r.fields
+		s.Rounds = r.engine.active
 		s.MERBeforeDB = 10 * math.Log10(r.engine.before())
 		s.LevelDBFS = 10 * math.Log10(r.engine.level())
 		s.MERAfterDB = 10 * math.Log10(r.engine.mer())

@@ -18,87 +18,80 @@ const (
 // follows what each symbol and those before say of its level.
 func (e *engine) equalise() {
 	s := &e.stages[0]
+	s.soft = e.linear[e.origin:][:blockSymbols]
 	_ = e.fft.Transform(e.work, e.received[e.origin-firstBehind:e.origin-firstBehind+blockSize])
-	multiply(e.work, e.work, e.filters[0].spectrum)
+	multiply(e.work, e.work, e.first.spectrum)
 	_ = e.fft.Inverse(e.work, e.work)
 	out := e.work[firstBehind:][:blockSymbols]
-	pilot := e.filters[0].constant * vsb.PilotLevel
+	pilot := e.first.constant * vsb.PilotLevel
 	var sync float32
 	s.believer.next(e.segment)
+	copy(s.believer.noise[pieces:], s.noises[:])
+	table := s.believer.tables.at(s.noises[0])
+	p := e.begin()
 	for g := range blockSegments {
-		index := (e.segment + g) % vsb.FieldSegments
-		for sub := 0; sub < vsb.SegmentSymbols; sub += runSymbols {
-			if index == 0 {
-				e.runSync(out, g, sub, pilot)
-			} else {
-				sync += e.runData(out, g, sub, pilot)
-			}
+		if (e.segment+g)%vsb.FieldSegments == 0 {
+			e.fieldSyncPhase(&p, out, g*vsb.SegmentSymbols, pilot)
+		} else {
+			sync += e.segmentPhase(&p, out, g, table, pilot)
 		}
 	}
+	e.end(&p)
 	mean := float64(sync) / blockSegments / vsb.SegmentSyncSymbols
 	e.syncError += (mean - e.syncError) / 8
 }
 
-// turnSymbols is how many symbols are turned by the same phase before the loop moves
-// it on.
-const turnSymbols = 8
-
-// runData makes runSymbols soft symbols of segment g, a data segment, from sub on. It
-// returns the squared error of the sync symbols among them.
-func (e *engine) runData(out []complex64, g, sub int, pilot float32) (sync float32) {
-	s := &e.stages[0]
-	at := g*vsb.SegmentSymbols + sub
-	soft, quadrature := s.soft[at:][:runSymbols], e.quadrature[e.origin+at:][:runSymbols]
-	out = out[at:][:runSymbols]
-	b := s.believer
-	place := (g+1)*kept + sub - vsb.SegmentSyncSymbols
-	coder := (b.codes[g+1] + sub - vsb.SegmentSyncSymbols + coders) % coders
-	p := e.begin()
-	for i := 0; i < runSymbols; i += turnSymbols {
-		cos, sin := p.at()
-		var lean float32
-		for k := i; k < i+turnSymbols; k += atOnce {
-			if sub+k == 0 {
-				for k, v := range out[:vsb.SegmentSyncSymbols] {
-					v = turnedBy(v, complex(cos, sin))
-					soft[k], quadrature[k] = real(v)-pilot, imag(v)
-					err := soft[k] - segmentSync(k)
-					sync += err * err
-					lean += err * quadrature[k]
-				}
-			} else {
-				lean += b.glance(place+k, coder, out[k:], soft[k:], quadrature[k:], turning{cos, sin, pilot})
-			}
-			if coder += atOnce; coder == coders {
-				coder = 0
-			}
-		}
-		p.follow(lean)
+// segmentPhase makes the soft symbols of data segment g. It returns the squared error
+// of its sync symbols.
+func (e *engine) segmentPhase(p *phaser, out []complex64, g int, table *[beliefCount]belief, pilot float32) (sync float32) {
+	at := g * vsb.SegmentSymbols
+	e.turnOnly(p, out, at, vsb.SegmentSyncSymbols, pilot)
+	var lean float32
+	soft, quadrature := e.linear[e.origin+at:], e.quadrature[e.origin+at:]
+	for k := range vsb.SegmentSyncSymbols {
+		err := soft[k] - segmentSync(k)
+		sync += err * err
+		lean += err * quadrature[k]
 	}
-	e.end(&p, e.origin+at)
+	e.follows(p, at, vsb.SegmentSyncSymbols, lean)
+	b := e.stages[0].believer
+	states := turned(&b.states, b.codes[g+1])
+	base := (g + 1) * kept
+	for k := 0; k < kept; k += coders {
+		cos, sin := p.at()
+		place := vsb.SegmentSyncSymbols + k
+		lean := b.glance(&states, base+k, table, out[at+place:], soft[place:], quadrature[place:], turning{cos, sin, pilot})
+		e.follows(p, at+place, coders, lean)
+	}
+	b.states = turned(&states, (coders-b.codes[g+1])%coders)
+	copy(b.soft[base:], soft[vsb.SegmentSyncSymbols:][:kept])
 	return sync
 }
 
-// runSync does the same for a field sync.
-func (e *engine) runSync(out []complex64, g, sub int, pilot float32) {
-	s := &e.stages[0]
-	at := g*vsb.SegmentSymbols + sub
-	p := e.begin()
-	for i := 0; i < runSymbols; i += turnSymbols {
-		cos, sin := p.at()
+// fieldSyncPhase does the same for a field sync.
+func (e *engine) fieldSyncPhase(p *phaser, out []complex64, at int, pilot float32) {
+	const step = 2 * phaseSymbols
+	soft, quadrature := e.linear[e.origin+at:], e.quadrature[e.origin+at:]
+	for i := 0; i < vsb.SegmentSymbols; i += step {
+		e.turnOnly(p, out, at+i, step, pilot)
 		var lean float32
-		for k := i; k < i+turnSymbols; k++ {
-			v := out[at+k]
-			re := real(v)*cos - imag(v)*sin - pilot
-			im := real(v)*sin + imag(v)*cos
-			s.soft[at+k], e.quadrature[e.origin+at+k] = re, im
-			if level, known := e.fieldSync(sub+k, re, s.odd); known {
-				lean += (re - level) * im
+		for k := i; k < i+step; k++ {
+			if level, known := e.fieldSync(k, soft[k], e.stages[0].odd); known {
+				lean += (soft[k] - level) * quadrature[k]
 			}
 		}
-		p.follow(lean)
+		e.follows(p, at+i, step, lean)
 	}
-	e.end(&p, e.origin+at)
+}
+
+// turnOnly makes soft symbols of count symbols from at on, by the phase as it is.
+func (e *engine) turnOnly(p *phaser, out []complex64, at, count int, pilot float32) {
+	cos, sin := p.at()
+	soft, quadrature := e.linear[e.origin+at:], e.quadrature[e.origin+at:]
+	for k, v := range out[at : at+count] {
+		v = turnedBy(v, complex(cos, sin))
+		soft[k], quadrature[k] = real(v)-pilot, imag(v)
+	}
 }
 
 // segmentSync returns the level of a segment's first symbols.
@@ -136,43 +129,62 @@ func nearest(v float32) float32 {
 	return float32(2*math.Round(min(max(float64(v), -7), 7)/2-0.5) + 1)
 }
 
-// phaser is what turns a run of equalised symbols.
+// phaseSymbols is the greatest number that the counts of symbols turned by the same
+// phase are multiples of.
+const phaseSymbols = 4
+
+// phaser is what turns equalised symbols.
 type phaser struct {
-	cos, sin float32 // of the phase at the run's begin
-	phase    float32 // since then
+	cos, sin float32 // of phase less since
+	since    float32
+	phase    float32
 	drift    float32
 }
 
 func (e *engine) begin() phaser {
-	sin, cos := math.Sincos(float64(e.phase))
-	return phaser{cos: float32(cos), sin: float32(sin), drift: e.drift}
+	p := phaser{phase: e.phase, drift: e.drift}
+	p.renew()
+	return p
 }
 
-func (e *engine) end(p *phaser, place int) {
-	sin, cos := math.Sincos(float64(e.phase + p.phase/2))
-	e.turns[place/runSymbols] = complex(float32(cos), float32(sin))
-	e.phase += p.phase
-	if e.phase > math.Pi {
-		e.phase -= 2 * math.Pi
+// renew takes the phase as it is now for the one that at begins with.
+func (p *phaser) renew() {
+	sin, cos := math.Sincos(float64(p.phase))
+	p.cos, p.sin, p.since = float32(cos), float32(sin), 0
+}
+
+// end notes by which phase each run of a block was turned in its middle.
+func (e *engine) end(p *phaser) {
+	const each = runSymbols / phaseSymbols
+	for i := range blockSymbols / runSymbols {
+		sin, cos := math.Sincos(float64(e.phases[i*each+each/2]))
+		e.turns[e.origin/runSymbols+i] = complex(float32(cos), float32(sin))
 	}
-	if e.phase < -math.Pi {
-		e.phase += 2 * math.Pi
-	}
-	e.drift = p.drift
+	e.phase, e.drift = float32(math.Remainder(float64(p.phase), 2*math.Pi)), p.drift
 }
 
 // at returns the phase's cosine and sine.
 func (p *phaser) at() (cos, sin float32) {
-	x := p.phase
+	const most = 0.1
+	if p.since > most || p.since < -most {
+		p.renew()
+	}
+	x := p.since
 	c, s := 1-x*x/2, x-x*x*x/6
 	return p.cos*c - p.sin*s, p.sin*c + p.cos*s
 }
 
-// follow moves the phase by what the errors of turnSymbols symbols, times their
+// follows moves the phase by what the errors of count symbols from at on, times their
 // imaginary parts, say.
-func (p *phaser) follow(lean float32) {
-	x := min(max(lean*(1/float32(vsb.LevelMeanSquare)), -turnSymbols/2), turnSymbols/2)
-	p.phase += phaseGain*x + p.drift*turnSymbols
+func (e *engine) follows(p *phaser, at, count int, lean float32) {
+	for i := at / phaseSymbols; i < (at+count)/phaseSymbols; i++ {
+		e.phases[i] = p.phase
+	}
+	most := float32(count) / 2
+	x := min(max(lean*(1/float32(vsb.LevelMeanSquare)), -most), most)
+	step := phaseGain*x + p.drift*float32(count)
+	p.phase += step
+	p.since += step
 	p.drift += driftGain * x
 }
 
@@ -191,12 +203,15 @@ func (e *engine) believe(round int) {
 	s := &e.stages[round]
 	index := (e.segment - 2*round + vsb.FieldSegments) % vsb.FieldSegments
 	at := e.origin - round*roundDelay
+	say := s.told.from(at - errorDelay)
 	var error, count float32
 	for g := range blockSegments {
-		levels := s.levels[at+g*vsb.SegmentSymbols:][:vsb.SegmentSymbols]
+		levels := s.told.levels[at+g*vsb.SegmentSymbols:][:vsb.SegmentSymbols]
+		settled := s.told.settled[at+g*vsb.SegmentSymbols:][:vsb.SegmentSymbols]
 		if (index+g)%vsb.FieldSegments != 0 {
 			for k := range vsb.SegmentSyncSymbols {
 				levels[k] = segmentSync(k) + vsb.PilotLevel
+				settled[k] = levels[k]
 				d := s.soft[g*vsb.SegmentSymbols+k] - segmentSync(k)
 				error += d * d
 			}
@@ -206,6 +221,7 @@ func (e *engine) believe(round int) {
 		for k := range levels {
 			level, _ := e.fieldSync(k, s.soft[g*vsb.SegmentSymbols+k], s.odd)
 			levels[k] = level + vsb.PilotLevel
+			settled[k] = levels[k]
 		}
 	}
 	// The syncs, which need not be believed, show the noise as it is.
@@ -213,10 +229,10 @@ func (e *engine) believe(round int) {
 		s.noise += (float64(error/count) - s.noise) * learning / 2
 	}
 	if round == 0 {
-		s.believer.back(s.levels[at-errorDelay:])
+		s.believer.back(say)
 		return
 	}
-	s.believer.block(s.levels[at-errorDelay:], s.soft, index)
+	s.believer.block(say, s.soft, s.noises[:], index)
 }
 
 // window is where the transform of a round's levels begins, and where in it the
@@ -224,26 +240,32 @@ func (e *engine) believe(round int) {
 const errorsAt = tapsBehind - 1
 
 // subtract takes what the channel makes of a round's levels out of what was received.
-// It leaves the transform of the levels in sent.
-func (e *engine) subtract(round int) {
-	s := &e.stages[round]
-	first := e.origin - round*roundDelay - errorDelay
-	window := s.levels[first-errorsAt : first+blockSymbols+tapsAhead]
+// The errors of the block of levels at the given place in the windows begin errorDelay
+// before.
+func (e *engine) subtract(round, at int) {
+	first := at - errorDelay
+	e.pass(e.stages[round].told.levels, first)
+	errors := e.errors[round][first:][:blockSymbols]
+	subtractRuns(errors, e.received[first:], e.work[errorsAt:], e.turns[first/runSymbols:], e.lean[:], e.strength[:])
+	clear(errors[:e.unknown(first)])
+	e.straighten(first)
+}
+
+// pass passes levels through the channel: what comes out from first on begins at
+// errorsAt in work. It leaves the transform of the levels in sent.
+func (e *engine) pass(levels []float32, first int) {
+	window := levels[first-errorsAt : first+blockSymbols+tapsAhead]
 	widen(e.sent, window)
 	clear(e.sent[len(window):])
 	_ = e.fft.Transform(e.sent, e.sent)
 	multiply(e.work, e.sent, e.channel)
 	_ = e.fft.Inverse(e.work, e.work)
-	errors := e.errors[round][first:][:blockSymbols]
-	subtractRuns(errors, e.received[first:], e.work[errorsAt:], e.turns[first/runSymbols:], e.lean[:], e.strength[:])
-	clear(errors[:e.unknown(round)])
-	e.straighten(first)
 }
 
-// unknown returns how many of a round's errors are from before the start, when nobody
-// knows what was sent.
-func (e *engine) unknown(round int) int {
-	return min(max(round*roundDelay+errorDelay-e.blocks*blockSymbols, 0), blockSymbols)
+// unknown returns how many of a block's errors from first on are from before the start,
+// when nobody knows what was sent.
+func (e *engine) unknown(first int) int {
+	return min(max(e.origin-e.blocks*blockSymbols-first, 0), blockSymbols)
 }
 
 // straighten turns the runs by what the last errors leave of the phase, each with its
@@ -270,26 +292,56 @@ func (e *engine) straighten(first int) {
 	}
 }
 
-// cancel makes soft symbols of a round's levels and errors, from first on.
-func (e *engine) cancel(round int, f *filter, soft []float32, first int) {
+// cancel makes soft symbols of a round's levels and errors, from first on, and says how
+// much noise each piece of them has.
+func (e *engine) cancel(round int, soft, noises []float32, first int) {
+	t := e.stages[round].told
 	_ = e.fft.Transform(e.work, e.errors[round][first-laterBehind:][:blockSize])
-	multiply(e.work, e.work, f.spectrum)
-	_ = e.fft.Inverse(e.work, e.work)
-	work := e.work[laterBehind:][:blockSymbols]
-	levels := e.stages[round].levels[first:][:blockSymbols]
-	for i, level := range levels {
-		soft[i] = level - vsb.PilotLevel + real(work[i])
+	used := e.bank.mixed(&e.mixtures, noises, t.variances[first/vsb.SegmentSymbols*pieces-1:])
+	levels := t.levels[first:][:blockSymbols]
+	for pair, p := range e.bank.pairs {
+		if !used[pair] {
+			continue
+		}
+		fold(e.made, e.work, p.there, p.back)
+		_ = e.fft.Inverse(e.made, e.made)
+		made := e.made[laterBehind:][:blockSymbols]
+		for i, m := range e.mixtures {
+			if m.pair == pair {
+				from, to := pieceWithSync(i)
+				mix(soft[from:to], levels[from:to], made[from:to], m.first, m.second)
+			}
+		}
 	}
+}
+
+// pieceWithSync returns where a block's piece begins and ends. A segment's sync belongs
+// to the first of its pieces.
+func pieceWithSync(n int) (from, to int) {
+	from, to = piece(n % pieces)
+	if n%pieces != 0 {
+		from += vsb.SegmentSyncSymbols
+	}
+	at := n / pieces * vsb.SegmentSymbols
+	return at + from, at + to + vsb.SegmentSyncSymbols
 }
 
 // finish makes the engine's soft symbols of the last round's levels. However many
 // rounds are left out, they are as late.
 func (e *engine) finish() {
 	first := e.origin - rounds*roundDelay
-	e.cancel(e.active-1, e.filters[e.active], e.soft, first)
+	if e.light || e.warm > 0 {
+		copy(e.soft, e.linear[first:])
+	} else {
+		e.cancel(e.active-1, e.soft, e.noises[:], first)
+	}
+	if e.light && !e.teaches(e.blocks) {
+		return
+	}
 	var power, error, count float32
+	settled := e.stages[e.active-1].told.settled[first:][:blockSymbols]
 	for i, v := range e.soft {
-		d := v - e.stages[e.active-1].levels[first+i] + vsb.PilotLevel
+		d := v - settled[i] + vsb.PilotLevel
 		power += d * d
 	}
 	for g := range blockSegments {

@@ -12,6 +12,13 @@ const (
 	groups     = (vsb.SegmentSymbols - vsb.SegmentSyncSymbols) / coders // symbols of a coder in a segment
 	groupsKept = (blockSegments + 1) * groups
 
+	// What is said of noise and of errors is said of pieces of a segment, all but
+	// the last of which are of pieceGroups. Shorter ones have too few symbols for a
+	// mean, longer ones hide where the errors are.
+	pieceGroups  = 8
+	pieceSymbols = pieceGroups * coders
+	pieces       = (groups + pieceGroups - 1) / pieceGroups
+
 	beliefSteps = 32 // entries per unit of level
 	beliefLimit = 10
 	beliefCount = 2*beliefLimit*beliefSteps + 1
@@ -21,40 +28,51 @@ const (
 	clearest    = 0.15
 	leastBelief = 1e-7
 
-	// ownShare is the power to which a soft symbol's own word on its coset is
-	// taken, beside that of the others of its coder. Errors of a symbol and of
-	// its echoes' neighbours have noise in common: what each says of itself would
-	// come back to it as if others had said it.
-	ownShare = 0.6
+	// farthest is how far a level that the others tell may be from 0: one more than
+	// there are.
+	farthest = 9
 
 	// learning is the weight of a block in what is known of its noise.
 	learning = 0.3
 )
 
 // belief is what a soft symbol says of each of the four cosets of levels, which are
-// named by the lower two bits: how likely it is, and the sums of its two levels and
-// of their squares, weighted by how likely they are.
-type belief struct {
-	likely, level, square, weak [4]float32
-}
+// named by the lower two bits: how likely it is, and the sum of its two levels,
+// weighted by how likely they are.
+type belief struct{ likely, level [4]float32 }
+
+// levelSums and levelProducts are those of the two levels of each coset: with them a
+// level's square is levelSums times it less levelProducts.
+var (
+	levelSums     = [4]float32{-6, -2, 2, 6}
+	levelProducts = [4]float32{-7, -15, -15, -7}
+)
 
 // believer says of soft symbols how likely each level is, considering all symbols of
 // its coder around it: the forward-backward algorithm of Bahl, Cocke, Jelinek and
 // Raviv (1974) on the twelve trellises.
+//
+// What it says of a level has the symbol's own word in it. Who makes a new soft symbol
+// of that and of what was received hears that word twice. So from what is known of a
+// piece's levels, with errors of variance v on average, what its soft symbols
+// themselves said, with noise of σ², is taken out again, as among Gaussians: what the
+// others tell of the levels has the variance 1/(1/v − 1/σ²). Minka, "Expectation
+// Propagation for Approximate Bayesian Inference" (2001).
 type believer struct {
 	tables  *beliefs
-	table   *[beliefCount]belief // for the soft symbols' noise
 	entries [groupsKept * coders]uint16
 	forward [groupsKept * coders][4]float32 // likelihoods of the states before each symbol, by place
-	states  [coders][4]float32              // after the last one, by coder
-	codes   [blockSegments + 1]int          // each segment's first coder, or −1 for a field sync
+	soft    [groupsKept * coders]float32
+	noise   [(blockSegments + 1) * pieces]float32 // of each piece: variance of what stands in soft beside the levels
+	states  [coders][4]float32                    // after the last one, by coder
+	codes   [blockSegments + 1]int                // each segment's first coder, or −1 for a field sync
 
 	doubt float64 // mean square error that the levels say they have
+	open  float64 // the same of what the others tell of them
 }
 
 func newBeliever(tables *beliefs) *believer {
 	b := &believer{tables: tables}
-	b.setNoise(1)
 	b.reset()
 	return b
 }
@@ -72,8 +90,8 @@ const (
 )
 
 // at returns the table for noise of the given variance.
-func (t *beliefs) at(variance float64) *[beliefCount]belief {
-	n := int(math.Round(beliefsPerDB * 10 * math.Log10(variance/clearest)))
+func (t *beliefs) at(variance float32) *[beliefCount]belief {
+	n := int(math.Round(beliefsPerDB * 10 * math.Log10(math.Max(float64(variance), clearest)/clearest)))
 	n = max(0, min(n, beliefTables-1))
 	if !t.made[n] {
 		t.made[n] = true
@@ -92,11 +110,6 @@ func (b *believer) reset() {
 	}
 }
 
-// setNoise tells the variance of the noise in the soft symbols.
-func (b *believer) setNoise(variance float64) {
-	b.table = b.tables.at(max(variance, clearest)) // also where it is not a number
-}
-
 // fillBeliefs makes the table for noise of the given variance.
 func fillBeliefs(table *[beliefCount]belief, variance float64) {
 	for i := range table {
@@ -113,10 +126,6 @@ func fillBeliefs(table *[beliefCount]belief, variance float64) {
 			p := math.Exp((near-d*d)/2/variance) + leastBelief
 			t.likely[s&3] += float32(p)
 			t.level[s&3] += float32(p * l)
-			t.square[s&3] += float32(p * l * l)
-		}
-		for c := range t.weak {
-			t.weak[c] = float32(math.Pow(float64(t.likely[c]), ownShare-1))
 		}
 	}
 }
@@ -133,18 +142,27 @@ func entry(v float32) uint16 {
 	return 0
 }
 
-// block takes a block's soft symbols. The first of its segments has the given index
-// in its field. It writes what is now believed of the block's levels and of those of
-// the segment before, with the pilot's DC, to levels, which begins with that segment.
-// Syncs are left alone.
-func (b *believer) block(levels, soft []float32, index int) {
+// told is where a believer writes what it says of levels, beginning with the segment
+// before the block's. All but variances are a window, of which syncs are left alone,
+// and have the pilot's DC.
+type told struct {
+	levels    []float32 // what each symbol's others tell of its level
+	settled   []float32 // with its own word
+	variances []float32 // of each piece, of the errors of levels
+}
+
+// block takes a block's soft symbols, whose noise has the variances given. The first
+// of its segments has the given index in its field. It says what is now believed of
+// the block's levels and of those of the segment before.
+func (b *believer) block(say told, soft, noise []float32, index int) {
 	b.next(index)
+	copy(b.noise[pieces:], noise)
 	for s := range blockSegments {
 		if first := b.codes[s+1]; first >= 0 {
-			b.ahead((s+1)*kept, soft[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], first)
+			b.ahead(s+1, soft[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], first)
 		}
 	}
-	b.back(levels)
+	b.back(say)
 }
 
 // kept is how many symbols are kept of a segment.
@@ -155,6 +173,8 @@ const kept = groups * coders
 func (b *believer) next(index int) {
 	copy(b.entries[:kept], b.entries[blockSegments*kept:])
 	copy(b.forward[:kept], b.forward[blockSegments*kept:])
+	copy(b.soft[:kept], b.soft[blockSegments*kept:])
+	copy(b.noise[:pieces], b.noise[blockPieces:])
 	b.codes[0] = b.codes[blockSegments]
 	for s := range blockSegments {
 		b.codes[s+1] = -1
@@ -164,26 +184,29 @@ func (b *believer) next(index int) {
 	}
 }
 
-// back goes backward through all that is kept and writes the levels.
-func (b *believer) back(levels []float32) {
+// back goes backward through all that is kept and says what is believed.
+func (b *believer) back(say told) {
 	var back [coders][4]float32
 	for i := range back {
 		back[i] = [4]float32{1, 1, 1, 1}
 	}
-	var spread float32
+	var doubt, open float64
 	count := 0
 	for s := blockSegments; s >= 0; s-- {
 		if b.codes[s] < 0 {
+			clear(say.variances[s*pieces:][:pieces])
 			continue
 		}
-		v := b.behind(levels[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], s*kept, b.codes[s], &back)
+		d, o := b.behind(say, s, &back)
 		if s < blockSegments {
-			spread += v
+			doubt += d
+			open += o
 			count += kept
 		}
 	}
 	if count > 0 {
-		b.doubt += (float64(spread)/float64(count) - b.doubt) * learning
+		b.doubt += (doubt/float64(count) - b.doubt) * learning
+		b.open += (open/float64(count) - b.open) * learning
 	}
 }
 
@@ -195,33 +218,69 @@ func turned(states *[coders][4]float32, first int) (inOrder [coders][4]float32) 
 	return inOrder
 }
 
-// ahead goes forward through a segment.
-func (b *believer) ahead(place int, soft []float32, first int) {
+// piece returns where a segment's piece begins and ends.
+func piece(n int) (from, to int) { return n * pieceSymbols, min((n+1)*pieceSymbols, kept) }
+
+// ahead goes forward through a segment, that of number s among those kept.
+func (b *believer) ahead(s int, soft []float32, first int) {
 	states := turned(&b.states, first)
-	aheadSegment(&states, b.forward[place:][:kept], b.entries[place:][:kept], b.table, soft[:kept])
+	at := s * kept
+	copy(b.soft[at:], soft[:kept])
+	for n := range pieces {
+		from, to := piece(n)
+		aheadGroups(&states, b.forward[at+from:at+to], b.entries[at+from:at+to], b.tables.at(b.noise[s*pieces+n]), soft[from:to])
+	}
 	b.states = turned(&states, (coders-first)%coders)
 }
 
-// behind goes backward through a segment and writes the levels' means. It returns the
-// sum of their variances.
-func (b *believer) behind(levels []float32, place, first int, back *[coders][4]float32) (spread float32) {
+// behind goes backward through a segment and says what is believed of it. It returns
+// the sums of the variances with and without the symbols' own words.
+func (b *believer) behind(say told, s int, back *[coders][4]float32) (doubt, open float64) {
+	first, at := b.codes[s], s*kept
+	settled := say.settled[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept]
+	levels := say.levels[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept]
 	states := turned(back, first)
-	spreads := behindSegment(&states, b.forward[place:][:kept], b.entries[place:][:kept], b.table, levels[:kept])
-	*back = turned(&states, (coders-first)%coders)
-	for _, v := range spreads {
-		spread += v
+	for n := pieces - 1; n >= 0; n-- {
+		from, to := piece(n)
+		noise := b.noise[s*pieces+n]
+		spreads := behindGroups(&states, b.forward[at+from:at+to], b.entries[at+from:at+to], b.tables.at(noise), settled[from:to])
+		var spread float32
+		for _, v := range spreads {
+			spread += v
+		}
+		by, v := cavity(spread/float32(to-from), noise)
+		blend(levels[from:to], settled[from:to], b.soft[at+from:at+to], by)
+		say.variances[s*pieces+n] = v
+		doubt += float64(spread)
+		open += float64(v) * float64(to-from)
 	}
-	return spread
+	*back = turned(&states, (coders-first)%coders)
+	return doubt, open
+}
+
+// cavity tells how levels settled with errors of the given variance, and soft symbols
+// with the given noise, make what the others say of these levels, and the variance of
+// that.
+func cavity(variance, noise float32) (by blending, open float32) {
+	const surest = 1e-4
+	precision := max(1/max(variance, surest)-1/noise, 1./vsb.LevelMeanSquare)
+	open = 1 / precision
+	by = blending{
+		x: (precision + 1/noise) * open, y: -open / noise,
+		low: vsb.PilotLevel - farthest, high: vsb.PilotLevel + farthest,
+	}
+	by.more = vsb.PilotLevel - by.x*vsb.PilotLevel
+	return by, open
 }
 
 // levelled is how many groups pass before the likelihoods are divided by their sum.
 const levelled = 4
 
-// aheadPlain goes forward through a segment with the states in its coders' order.
+// aheadPlain goes forward through groups with the states in their coders' order.
 // Products are rounded before they are added, so that this gives the same on all
 // processors as the kernels do.
 func aheadPlain(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, soft []float32) {
-	for g := range groups {
+	for g := range len(soft) / coders {
 		for k := range coders {
 			p := g*coders + k
 			e := entry(soft[p])
@@ -239,18 +298,21 @@ func aheadPlain(states *[coders][4]float32, forward [][4]float32, entries []uint
 // behindPlain goes backward, likewise, and writes the levels' means. It returns the
 // sum of their variances for each coder.
 func behindPlain(states *[coders][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, levels []float32) (spread [coders]float32) {
-	for g := groups - 1; g >= 0; g-- {
+	for g := len(levels)/coders - 1; g >= 0; g-- {
 		for k := range coders {
 			p := g*coders + k
 			t := &table[entries[p]]
 			z := &states[k]
 			var x [4]float32
 			before(&x, &forward[p], z)
-			w := &t.weak
-			x[0], x[1], x[2], x[3] = x[0]*w[0], x[1]*w[1], x[2]*w[2], x[3]*w[3]
-			scale := 1 / dot(&x, &t.likely)
-			mean := dot(&x, &t.level) * scale
-			square := dot(&x, &t.square) * scale
+			var likely, means, squares [4]float32
+			for i, v := range x {
+				likely[i], means[i] = float32(v*t.likely[i]), float32(v*t.level[i])
+				squares[i] = float32(means[i]*levelSums[i]) - float32(likely[i]*levelProducts[i])
+			}
+			scale := 1 / total(&likely)
+			mean := float32(total(&means) * scale)
+			square := float32(total(&squares) * scale)
 			levels[p] = mean + vsb.PilotLevel
 			spread[k] += float32(square - float32(mean*mean))
 			before(z, &t.likely, z)
@@ -295,23 +357,23 @@ func dot(x, y *[4]float32) float32 {
 	return (float32(x[0]*y[0]) + float32(x[1]*y[1])) + (float32(x[2]*y[2]) + float32(x[3]*y[3]))
 }
 
-// atOnce is how many symbols glance takes; a segment's first coder is a multiple of it.
-const atOnce = 4
+func total(x *[4]float32) float32 { return (x[0] + x[1]) + (x[2] + x[3]) }
 
-// glance turns equalised symbols by a phase and takes the pilot out, which gives their
-// soft symbols and imaginary parts. It goes forward over them, as ahead does, and
-// returns the errors from what they and those of their coders before say of their
-// levels, times the imaginary parts. place is where the first is kept; see block.
-func (b *believer) glance(place, coder int, out []complex64, soft, quadrature []float32, p turning) (lean float32) {
-	return glanceFour((*[atOnce][4]float32)(b.states[coder:]), b.forward[place:][:atOnce], b.entries[place:][:atOnce], b.table,
-		out[:atOnce], soft[:atOnce], quadrature[:atOnce], p)
+// glance turns a group of equalised symbols by a phase and takes the pilot out, which
+// gives their soft symbols and imaginary parts. It goes forward over them, as ahead
+// does, and returns the errors from what they and those of their coders before say of
+// their levels, times the imaginary parts. place is where the first is kept, and
+// states are in the group's order.
+func (b *believer) glance(states *[coders][4]float32, place int, table *[beliefCount]belief, out []complex64, soft, quadrature []float32, p turning) (lean float32) {
+	return glanceGroup(states, (*[coders][4]float32)(b.forward[place:]), (*[coders]uint16)(b.entries[place:]), table,
+		(*[coders]complex64)(out), (*[coders]float32)(soft), (*[coders]float32)(quadrature), p)
 }
 
 // turning is by which phase symbols are turned, and what is then taken off them.
 type turning struct{ cos, sin, pilot float32 }
 
-func glancePlain(states *[atOnce][4]float32, forward [][4]float32, entries []uint16, table *[beliefCount]belief, out []complex64, soft, quadrature []float32, p turning) float32 {
-	var leans [atOnce]float32
+func glancePlain(states, forward *[coders][4]float32, entries *[coders]uint16, table *[beliefCount]belief, out *[coders]complex64, soft, quadrature *[coders]float32, p turning) float32 {
+	var leans [4]float32
 	for k, v := range out {
 		v = turnedBy(v, complex(p.cos, p.sin))
 		soft[k], quadrature[k] = real(v)-p.pilot, imag(v)
@@ -323,12 +385,12 @@ func glancePlain(states *[atOnce][4]float32, forward [][4]float32, entries []uin
 		even, odd := a[0]+a[2], a[1]+a[3]
 		var n [4]float32
 		after(&n, a, &t.likely)
-		scale := 1 / ((n[0] + n[1]) + (n[2] + n[3]))
-		mean := dot(&[4]float32{even, odd, even, odd}, &t.level) * scale
+		scale := 1 / total(&n)
+		mean := float32(dot(&[4]float32{even, odd, even, odd}, &t.level) * scale)
 		for i := range a {
 			a[i] = n[i] * scale
 		}
-		leans[k] = float32((soft[k] - mean) * quadrature[k])
+		leans[k%4] += float32((soft[k] - mean) * quadrature[k])
 	}
 	return (leans[0] + leans[1]) + (leans[2] + leans[3])
 }

@@ -1,14 +1,38 @@
 #include "textflag.h"
 
 // Eight values hold the four states of two coders, those of symbols 2i and 2i+1 of a
-// group of twelve; six such pairs make a group, and a segment has 69 groups. Nothing
-// is fused, so that the results are those of the plain code to the last bit.
+// group of twelve; six such pairs make a group. Nothing is fused, so that the results
+// are those of the plain code to the last bit.
+
+// For each coset, by twos: the sum of its two levels, and their product.
+DATA levelSums<>+0(SB)/8, $0xc0000000c0c00000
+DATA levelSums<>+8(SB)/8, $0x40c0000040000000
+DATA levelSums<>+16(SB)/8, $0xc0000000c0c00000
+DATA levelSums<>+24(SB)/8, $0x40c0000040000000
+GLOBL levelSums<>(SB), RODATA|NOPTR, $32
+DATA levelProducts<>+0(SB)/8, $0xc1700000c0e00000
+DATA levelProducts<>+8(SB)/8, $0xc0e00000c1700000
+DATA levelProducts<>+16(SB)/8, $0xc1700000c0e00000
+DATA levelProducts<>+24(SB)/8, $0xc0e00000c1700000
+GLOBL levelProducts<>(SB), RODATA|NOPTR, $32
+
+// What makes entries of soft symbols: beliefSteps, beliefLimit·beliefSteps, ½ and
+// beliefCount−1, four times each.
+DATA entryScale<>+0(SB)/8, $0x4200000042000000
+DATA entryScale<>+8(SB)/8, $0x4200000042000000
+DATA entryScale<>+16(SB)/8, $0x43a0000043a00000
+DATA entryScale<>+24(SB)/8, $0x43a0000043a00000
+DATA entryScale<>+32(SB)/8, $0x3f0000003f000000
+DATA entryScale<>+40(SB)/8, $0x3f0000003f000000
+DATA entryScale<>+48(SB)/8, $0x4420000044200000
+DATA entryScale<>+56(SB)/8, $0x4420000044200000
+GLOBL entryScale<>(SB), RODATA|NOPTR, $64
 
 #define ENTRIES(i) \
 	MOVWLZX (4*i)(DX), AX \
 	MOVWLZX (4*i+2)(DX), CX \
-	SHLQ    $6, AX \
-	SHLQ    $6, CX
+	SHLQ    $5, AX \
+	SHLQ    $5, CX
 
 #define AHEAD(i, STATES) \
 	ENTRIES(i) \
@@ -30,13 +54,14 @@
 	VDIVPS  Y6, Y10, Y6 \
 	VMULPS  Y6, STATES, STATES
 
-// func aheadLanes(states, forward *[4]float32, entries *uint16, table *belief, soft *float32)
-TEXT ·aheadLanes(SB), NOSPLIT, $0-40
+// func aheadLanes(states, forward *[4]float32, entries *uint16, table *belief, soft *float32, groups int)
+TEXT ·aheadLanes(SB), NOSPLIT, $0-48
 	MOVQ states+0(FP), DI
 	MOVQ forward+8(FP), SI
 	MOVQ entries+16(FP), DX
 	MOVQ table+24(FP), BX
 	MOVQ soft+32(FP), R8
+	MOVQ groups+40(FP), R11
 	MOVL $0x42000000, AX // 32, beliefSteps
 	VMOVQ AX, X15
 	VBROADCASTSS X15, Y15
@@ -101,7 +126,7 @@ aheadnext:
 	ADDQ $24, DX
 	ADDQ $192, SI
 	INCL R9
-	CMPL R9, $69
+	CMPQ R9, R11
 	JNE  aheadloop
 	VMOVUPS Y0, (DI)
 	VMOVUPS Y1, 32(DI)
@@ -113,7 +138,7 @@ aheadnext:
 	RET
 
 // Leaves what a pair's four cosets give to likely, level and square in L, M and S.
-#define BEHIND(i, L, M, S, MX, SX) \
+#define BEHIND(i, L, M, S, MX) \
 	ENTRIES(i) \
 	VMOVUPS     (32*i)(DI), Y6 \
 	VPERMILPS   $0x88, Y6, Y7 \
@@ -130,16 +155,13 @@ aheadnext:
 	VMULPS      Y6, Y11, Y11 \
 	VADDPS      Y11, Y7, Y7 \
 	VMOVUPS     Y7, (32*i)(DI) \
-	VMOVUPS     48(BX)(AX*1), X9 \
-	VINSERTF128 $1, 48(BX)(CX*1), Y9, Y9 \
-	VMULPS      Y9, Y8, Y8 \
 	VMULPS      Y10, Y8, L \
 	VMOVUPS     16(BX)(AX*1), MX \
 	VINSERTF128 $1, 16(BX)(CX*1), M, M \
 	VMULPS      M, Y8, M \
-	VMOVUPS     32(BX)(AX*1), SX \
-	VINSERTF128 $1, 32(BX)(CX*1), S, S \
-	VMULPS      S, Y8, S
+	VMULPS      levelSums<>(SB), M, Y11 \
+	VMULPS      levelProducts<>(SB), L, Y10 \
+	VSUBPS      Y10, Y11, S
 
 // Makes means of the sums in Y0, Y1 and Y2 and adds the variances to SPREAD.
 #define MEANS(SPREAD) \
@@ -162,9 +184,9 @@ aheadnext:
 	VMULPS  Y6, Y7, Y7 \
 	VMOVUPS Y7, (32*i)(DI)
 
-// func behindLanes(back, forward *[4]float32, entries *uint16, table *belief, levels *float32, spread *[16]float32)
+// func behindLanes(back, forward *[4]float32, entries *uint16, table *belief, levels *float32, spread *[16]float32, groups int)
 // The sums of variances are those of symbols 0 2 4 6 1 3 5 7, 8 10 – – 9 11 – –.
-TEXT ·behindLanes(SB), NOSPLIT, $0-48
+TEXT ·behindLanes(SB), NOSPLIT, $0-56
 	MOVQ back+0(FP), DI
 	MOVQ forward+8(FP), SI
 	MOVQ entries+16(FP), DX
@@ -178,19 +200,21 @@ TEXT ·behindLanes(SB), NOSPLIT, $0-48
 	VBROADCASTSS X12, Y12
 	VXORPS Y14, Y14, Y14
 	VXORPS Y13, Y13, Y13
-	ADDQ $(68*192), SI
-	ADDQ $(68*24), DX
-	ADDQ $(68*48), R8
-	MOVL $68, R9
+	MOVQ groups+48(FP), R9
+	DECQ R9
+	IMUL3Q $24, R9, AX
+	ADDQ AX, DX
+	LEAQ (R8)(AX*2), R8
+	LEAQ (SI)(AX*8), SI
 
 behindloop:
-	BEHIND(0, Y0, Y1, Y2, X1, X2)
-	BEHIND(1, Y3, Y4, Y5, X4, X5)
+	BEHIND(0, Y0, Y1, Y2, X1)
+	BEHIND(1, Y3, Y4, Y5, X4)
 	VHADDPS Y3, Y0, Y0
 	VHADDPS Y4, Y1, Y1
 	VHADDPS Y5, Y2, Y2
-	BEHIND(2, Y3, Y4, Y5, X4, X5)
-	BEHIND(3, Y6, Y7, Y9, X7, X9)
+	BEHIND(2, Y3, Y4, Y5, X4)
+	BEHIND(3, Y6, Y7, Y9, X7)
 	VHADDPS Y6, Y3, Y3
 	VHADDPS Y7, Y4, Y4
 	VHADDPS Y9, Y5, Y5
@@ -200,8 +224,8 @@ behindloop:
 	MEANS(Y14)
 	VMOVUPS X3, (R8)
 	VMOVUPS X4, 16(R8)
-	BEHIND(4, Y0, Y1, Y2, X1, X2)
-	BEHIND(5, Y3, Y4, Y5, X4, X5)
+	BEHIND(4, Y0, Y1, Y2, X1)
+	BEHIND(5, Y3, Y4, Y5, X4)
 	VHADDPS Y3, Y0, Y0
 	VHADDPS Y4, Y1, Y1
 	VHADDPS Y5, Y2, Y2
@@ -263,40 +287,31 @@ TEXT ·glanceLanes(SB), NOSPLIT, $0-76
 	MOVQ out+32(FP), R8
 	MOVQ soft+40(FP), R9
 	MOVQ quadrature+48(FP), R10
+	VBROADCASTSS cos+56(FP), Y10
+	VBROADCASTSS sin+60(FP), Y11
+	VBROADCASTSS pilot+64(FP), X12
+	VXORPS       X13, X13, X13
+	MOVL         $3, R11
 
-	VBROADCASTSS cos+56(FP), Y0
-	VBROADCASTSS sin+60(FP), Y1
-	VBROADCASTSS pilot+64(FP), X2
+glancefour:
 	VMOVUPS      (R8), Y3
 	VPERMILPS    $0xb1, Y3, Y4
-	VMULPS       Y0, Y3, Y3
-	VMULPS       Y1, Y4, Y4
+	VMULPS       Y10, Y3, Y3
+	VMULPS       Y11, Y4, Y4
 	VADDSUBPS    Y4, Y3, Y3
 	VEXTRACTF128 $1, Y3, X4
 	VSHUFPS      $0x88, X4, X3, X14
 	VSHUFPS      $0xdd, X4, X3, X15
-	VSUBPS       X2, X14, X14
+	VSUBPS       X12, X14, X14
 	VMOVUPS      X14, (R9)
 	VMOVUPS      X15, (R10)
 
-	MOVL $0x42000000, AX // 32, beliefSteps
-	VMOVQ AX, X0
-	VBROADCASTSS X0, X0
-	MOVL $0x43a00000, AX // 320, beliefLimit·beliefSteps
-	VMOVQ AX, X1
-	VBROADCASTSS X1, X1
-	MOVL $0x3f000000, AX // ½
-	VMOVQ AX, X2
-	VBROADCASTSS X2, X2
-	MOVL $0x44200000, AX // 640, beliefCount−1
-	VMOVQ AX, X3
-	VBROADCASTSS X3, X3
 	VXORPS     X4, X4, X4
-	VMULPS     X0, X14, X5
-	VADDPS     X1, X5, X5
-	VADDPS     X2, X5, X5
-	VMAXPS     X4, X5, X5
-	VMINPS     X3, X5, X5
+	VMULPS     entryScale<>+0(SB), X14, X5
+	VADDPS     entryScale<>+16(SB), X5, X5
+	VADDPS     entryScale<>+32(SB), X5, X5
+	VMAXPS     X4, X5, X5 // what is no number becomes 0
+	VMINPS     entryScale<>+48(SB), X5, X5
 	VCVTTPS2DQ X5, X5
 	VPACKUSDW  X5, X5, X5
 	VMOVQ      X5, (DX)
@@ -322,8 +337,18 @@ TEXT ·glanceLanes(SB), NOSPLIT, $0-76
 	VUNPCKLPS X6, X5, X5
 	VSUBPS  X5, X14, X14
 	VMULPS  X15, X14, X14
-	VHADDPS X14, X14, X14
-	VHADDPS X14, X14, X14
-	VMOVSS  X14, lean+72(FP)
+	VADDPS  X14, X13, X13
+	ADDQ $64, DI
+	ADDQ $64, SI
+	ADDQ $8, DX
+	ADDQ $32, R8
+	ADDQ $16, R9
+	ADDQ $16, R10
+	DECL R11
+	JNZ  glancefour
+
+	VHADDPS X13, X13, X13
+	VHADDPS X13, X13, X13
+	VMOVSS  X13, lean+72(FP)
 	VZEROUPPER
 	RET

@@ -27,6 +27,10 @@ type Status struct {
 	// LevelDBFS is the power of the transmission, pilot and all paths.
 	LevelDBFS float64
 
+	// Rounds is how often the equaliser goes through the symbols now: once where that
+	// is enough, up to ten times among echoes nearly as strong as the first path.
+	Rounds int
+
 	Packets, Failed int64 // transport packets, and those of them with errors left
 	Corrected       int64 // bytes corrected in the others
 }

@@ -127,6 +127,7 @@ func plain(err error) string {
 type link struct {
 	conn    net.Conn
 	ring    *dongle.Ring
+	chip    dongle.Chip
 	steps   []int // of gain, tenths of a dB
 	timeout time.Duration
 	done    chan struct{} // closed when nothing more is received
@@ -187,7 +188,7 @@ func (l *link) greet(ctx context.Context, addr string) error {
 	g, bad := parseGreeting(b[:n])
 	switch {
 	case bad == nil:
-		l.steps = g.steps()
+		l.chip, l.steps = g.chip, g.steps()
 		return nil
 	case n == 0 && isTimeout(err):
 		return &tuner.Problem{

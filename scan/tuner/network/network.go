@@ -98,7 +98,7 @@ type radio struct {
 	info tuner.Info
 	link *link
 	rx   *dongle.Receiver
-	pace pace
+	pace dongle.Pace
 
 	tuning tuner.Tuning // the last that was reached
 	bias   *bool        // what SetBiasTee was last told
@@ -136,6 +136,7 @@ func Dial(ctx context.Context, addr string, o Options) (tuner.Tuner, error) {
 			Patience:  o.Timeout,
 			Lag:       o.Lag,
 			NoCounter: o.NoCounter,
+			Chip:      l.chip,
 		}),
 	}
 	return r, nil
@@ -149,7 +150,7 @@ func (r *radio) Tune(ctx context.Context, to tuner.Tuning) error {
 	if r.closed {
 		return fmt.Errorf("tuning %s: %w", r.info.Name, os.ErrClosed)
 	}
-	r.pace.look(r.link.ring)
+	r.pace.Look(r.link.ring)
 	err := r.rx.Tune(ctx, to)
 	for tries := len(r.o.Backoff); isLost(err) && tries > 0; tries-- {
 		if err := r.reconnect(ctx, err); err != nil {
@@ -161,9 +162,7 @@ func (r *radio) Tune(ctx context.Context, to tuner.Tuning) error {
 		return r.problem(err)
 	}
 	r.tuning = to
-	if r.pace.rate != to.RateHz {
-		r.pace = pace{rate: to.RateHz}
-	}
+	r.pace.At(to.RateHz)
 	return nil
 }
 
@@ -173,7 +172,7 @@ func (r *radio) Read(ctx context.Context, dst []complex64) (tuner.Block, error) 
 		return tuner.Block{Samples: dst[:0], GainDB: tuner.UnknownGain()},
 			fmt.Errorf("reading from %s: %w", r.info.Name, os.ErrClosed)
 	}
-	if r.pace.look(r.link.ring) {
+	if r.pace.Look(r.link.ring) {
 		r.rx.MarkLost()
 	}
 	b, err := r.rx.Read(ctx, dst)
@@ -212,7 +211,7 @@ func (r *radio) reconnect(ctx context.Context, lost error) error {
 		if err == nil {
 			r.link = l
 			r.rx.Restart(l, l.ring)
-			r.pace = pace{rate: r.pace.rate}
+			r.pace.Restart()
 			return nil
 		}
 		if l != nil {
@@ -284,29 +283,4 @@ func (r *radio) problem(err error) error {
 		}
 	}
 	return err
-}
-
-// pace watches whether as many samples arrive as the rate promises.
-type pace struct {
-	rate    float64 // samples per second; 0: not known yet
-	since   time.Time
-	written uint64
-}
-
-// look reports whether a tenth or more of what should have arrived since the
-// last look did not, looking no more often than every 2 s.
-func (p *pace) look(ring *dongle.Ring) (short bool) {
-	if p.rate == 0 {
-		return false
-	}
-	now, written := time.Now(), ring.Written()
-	span := now.Sub(p.since).Seconds()
-	if !p.since.IsZero() && span < 2 {
-		return false
-	}
-	if !p.since.IsZero() {
-		short = float64(written-p.written) < 0.9*2*p.rate*span
-	}
-	p.since, p.written = now, written
-	return short
 }

@@ -3,6 +3,7 @@ package network
 import (
 	"bytes"
 	"context"
+	"maps"
 	"math"
 	"net"
 	"os"
@@ -86,7 +87,7 @@ func TestSamplesFollowTheTuning(t *testing.T) {
 					require.NoError(t, err)
 					require.Len(t, b.Samples, len(dst))
 					require.Empty(t, standin.Check(b.Samples, to.CenterHz))
-					require.Equal(t, to.CenterHz, b.CenterHz)
+					require.InDelta(t, to.CenterHz, b.CenterHz, 600, "where the tuner really goes")
 					require.Equal(t, 2.4e6, b.RateHz)
 					require.Equal(t, 29.7, b.GainDB)
 				}
@@ -109,19 +110,21 @@ func TestDialTakesTheDongleOver(t *testing.T) {
 	to := at(561)
 	to.RateHz, to.GainDB = 2e6, -5
 	require.NoError(t, r.Tune(bg, to))
+	require.InDelta(t, 561e6, s.order(0x01), 600, "the nearest that every librtlsdr meets alike")
 	s.mu.Lock()
-	require.Equal(t, map[byte]uint32{
-		0x01: 561_000_000, // centre
-		0x02: 2_000_000,   // rate
-		0x03: 1,           // gain by hand
-		0x04: 0,           // the smallest gain
-		0x05: 0,           // ppm
-		0x07: 0,           // counter, off again
-		0x08: 0,           // AGC
-		0x09: 0,           // direct sampling
-		0x0a: 0,           // offset tuning
-	}, s.orders, "and no word about the bias tee")
+	orders := maps.Clone(s.orders)
 	s.mu.Unlock()
+	delete(orders, 0x01)
+	require.Equal(t, map[byte]uint32{
+		0x02: 2_000_000, // rate
+		0x03: 1,         // gain by hand
+		0x04: 0,         // the smallest gain
+		0x05: 0,         // ppm
+		0x07: 0,         // counter, off again
+		0x08: 0,         // AGC
+		0x09: 0,         // direct sampling
+		0x0a: 0,         // offset tuning
+	}, orders, "and no word about the bias tee")
 	b, err := r.Read(bg, make([]complex64, 10))
 	require.NoError(t, err)
 	require.InDelta(t, 2e6, b.RateHz, 0.1)
@@ -267,7 +270,7 @@ func TestReconnects(t *testing.T) {
 				break
 			}
 		}
-		require.EqualValues(t, 563_000_000, s.order(0x01))
+		require.InDelta(t, 563e6, s.order(0x01), 600)
 		require.EqualValues(t, 87, s.order(0x04))
 		require.EqualValues(t, 1, s.order(0x0e))
 	}

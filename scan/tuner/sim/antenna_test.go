@@ -132,6 +132,9 @@ func TestAntennaIsChecked(t *testing.T) {
 // Truth: two waves that meet head on stand, and their nulls lie half a
 // wavelength apart: 1.0 ft at 473 MHz, 2.6 ft at 189 MHz.
 func TestStandingWaves(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	for _, c := range []struct {
 		channel int
 		hz      float64

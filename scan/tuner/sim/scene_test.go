@@ -104,6 +104,9 @@ func TestServicesInTime(t *testing.T) {
 // Theory: Rayleigh fading keeps the mean power and empties now and then;
 // lognormal shadowing keeps the median.
 func TestFadingStations(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	levels := func(f Fading, stays int) (dB []float64, mean float64) {
 		s := open(t, bench(func(w *Town) {
 			w.Radio.Bits, w.Radio.SettleMS = 0, 1000

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"rooftone/dsp/air"
@@ -30,6 +31,10 @@ type Options struct {
 	// BearingDeg, when not nil, turns the town's antenna there. A town without
 	// an antenna hears all bearings alike.
 	BearingDeg *float64
+
+	// GainsDB, when not nil, are the gain steps, ascending, of a radio that has
+	// others than Gains.
+	GainsDB []float64
 
 	// Epoch is the time of the first sample; zero is a date of our own.
 	Epoch time.Time
@@ -110,13 +115,16 @@ func New(town Town, options Options) (*Tuner, error) {
 		}
 		t.antenna = &a
 	}
+	if len(options.GainsDB) > 0 {
+		t.gains = options.GainsDB
+	}
 	t.gain = t.gains[len(t.gains)-1]
 	t.real = town.Radio.realGains(t.gains)
 	if town.Radio.AGC {
 		t.control = &control{}
 	}
 	t.info = tuner.Info{
-		Name: "sim:" + town.Name, Datatype: datatype(town.Radio.Bits), GainsDB: Gains(),
+		Name: "sim:" + town.Name, Datatype: datatype(town.Radio.Bits), GainsDB: slices.Clone(t.gains),
 		Clock: tuner.ClockSource{ReferenceHz: ReferenceHz, MaxPPM: 60},
 	}
 	if town.Radio.Bits > 0 {

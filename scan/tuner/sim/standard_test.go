@@ -42,6 +42,9 @@ func TestNewerStandard(t *testing.T) {
 // Truth: the towns' own words. In every slice of an ATSC 3.0 station the
 // bootstrap is there, off by the clock, one to a frame; an 8-VSB station has none.
 func TestTownsHaveBootstraps(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	for _, name := range []string{"harbour", "city"} {
 		town, err := Load(name)
 		require.NoError(t, err)

@@ -3,15 +3,12 @@ package usb
 import (
 	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
 	"runtime"
-	"strings"
 
 	"github.com/ebitengine/purego"
 
 	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/internal/sharedlib"
 )
 
 // library is librtlsdr: the functions of rtl-sdr.h that are used here. C's int
@@ -78,23 +75,23 @@ func (l *library) optional() map[string]any {
 // load loads the library at path, or one of the usual ones when path is "". It
 // stays loaded: its threads and its libusb do not survive being taken away.
 func load(path string) (*library, error) {
-	paths := usualPaths()
+	paths := sharedlib.Paths(usualNames()...)
 	if path != "" {
 		paths = []string{path}
 	}
 	var broken error
 	for _, p := range paths {
-		handle, err := openLibrary(p)
+		handle, err := sharedlib.Open(p)
 		if err == nil {
 			return bind(p, handle)
 		}
-		if !missing(p, err) {
+		if !sharedlib.Missing(p, err) {
 			broken = errors.Join(broken, fmt.Errorf("%s: %w", p, err))
 		}
 	}
 	if broken != nil {
 		return nil, &tuner.Problem{
-			What: "librtlsdr, the library for USB dongles, cannot be loaded: " + oneLine(broken),
+			What: "librtlsdr, the library for USB dongles, cannot be loaded: " + sharedlib.OneLine(broken),
 			Hint: fmt.Sprintf("install the one for %s/%s, or name it in %s", runtime.GOOS, runtime.GOARCH, LibraryEnv),
 			Err:  errors.Join(ErrBadLibrary, broken),
 		}
@@ -110,20 +107,22 @@ func load(path string) (*library, error) {
 	}
 }
 
-// missing says whether a library is not there, as opposed to being there and
-// not loading.
-func missing(path string, err error) bool {
-	if filepath.Base(path) == path {
-		return notFound(path, err)
+// usualNames are the library's names; on Linux the first is that of Debian 12 and
+// before, the second what came after.
+func usualNames() []string {
+	switch runtime.GOOS {
+	case "darwin":
+		return []string{"librtlsdr.dylib", "librtlsdr.0.dylib", "librtlsdr.2.dylib"}
+	case "windows":
+		return []string{"rtlsdr.dll", "librtlsdr.dll"}
 	}
-	_, err = os.Stat(path)
-	return errors.Is(err, fs.ErrNotExist)
+	return []string{"librtlsdr.so.0", "librtlsdr.so.2", "librtlsdr.so"}
 }
 
 func bind(path string, handle uintptr) (*library, error) {
 	l := new(library)
 	for name, fn := range l.symbols() {
-		sym, err := findSymbol(handle, name)
+		sym, err := sharedlib.Symbol(handle, name)
 		if err != nil {
 			return nil, &tuner.Problem{
 				What: fmt.Sprintf("%s is not a librtlsdr that can be used: it has no %s", path, name),
@@ -134,7 +133,7 @@ func bind(path string, handle uintptr) (*library, error) {
 		purego.RegisterFunc(fn, sym)
 	}
 	for name, fn := range l.optional() {
-		if sym, err := findSymbol(handle, name); err == nil {
+		if sym, err := sharedlib.Symbol(handle, name); err == nil {
 			purego.RegisterFunc(fn, sym)
 		}
 	}
@@ -149,9 +148,4 @@ func installHint() string {
 		return "put rtlsdr.dll and the libusb-1.0.dll that came with it beside rooftone.exe"
 	}
 	return "install it with apt install librtlsdr0 (on newer systems librtlsdr2)"
-}
-
-// oneLine joins the lines of an error.
-func oneLine(err error) string {
-	return strings.Join(strings.Split(err.Error(), "\n"), "; ")
 }

@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
-	"time"
 
 	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/internal/dongle"
@@ -108,24 +107,27 @@ func (r *radio) problem(err error) error {
 	name := r.info.Name
 	var refused *refusedError
 	var ended *endedError
-	if errors.As(err, &refused) && r.stream.endsWithin(200*time.Millisecond) {
-		ended = &endedError{rc: usbNoDevice}
-	}
+	var unlocked *unlockedError
 	switch {
-	case ended != nil, errors.As(err, &ended), refused != nil && refused.rc == usbNoDevice:
-		if ended != nil && ended.rc == usbNoMemory {
-			return &tuner.Problem{
-				What: "the kernel has no memory for the USB buffers of " + name,
-				Hint: "run: echo 0 | sudo tee /sys/module/usbcore/parameters/usbfs_memory_mb",
-				Err:  errors.Join(ErrRefused, err),
-			}
+	case errors.As(err, &unlocked):
+		return &tuner.Problem{
+			What: fmt.Sprintf("%s cannot receive there: %v", name, unlocked),
+			Hint: "let the dongle warm up or cool down and try again; other frequencies may work",
+			Err:  errors.Join(tuner.ErrNoLock, err),
 		}
+	case errors.As(err, &ended) && ended.rc == usbNoMemory:
+		return &tuner.Problem{
+			What: "the kernel has no memory for the USB buffers of " + name,
+			Hint: "run: echo 0 | sudo tee /sys/module/usbcore/parameters/usbfs_memory_mb",
+			Err:  errors.Join(ErrRefused, err),
+		}
+	case r.gone(err):
 		return &tuner.Problem{
 			What: name + " was unplugged or dropped off the USB",
 			Hint: "plug it in again, without a hub or on a shorter cable if that happens often",
 			Err:  errors.Join(ErrUnplugged, err),
 		}
-	case refused != nil:
+	case errors.As(err, &refused):
 		return &tuner.Problem{
 			What: fmt.Sprintf("%s refused to %s", name, refused),
 			Hint: "plug the dongle in again and retry",

@@ -76,6 +76,10 @@ type Options struct {
 	// settle. 0: 3 ms.
 	Settle time.Duration
 
+	// Backoff is how long to wait before each attempt to find a dongle again that
+	// dropped off the USB. nil: four attempts within some 2.5 s.
+	Backoff []time.Duration
+
 	// NoCounter passes over the whole queue at a retune instead of looking
 	// for the counter.
 	NoCounter bool
@@ -92,6 +96,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Settle <= 0 {
 		o.Settle = 3 * time.Millisecond
+	}
+	if o.Backoff == nil {
+		o.Backoff = usualBackoff()
 	}
 	if o.sysfs == "" {
 		o.sysfs = "/sys"
@@ -187,24 +194,25 @@ func text(b []byte) string {
 type radio struct {
 	lib    *library
 	dev    device
+	serial string
 	o      Options
 	info   tuner.Info
 	ring   *dongle.Ring
 	stream *stream
 	rx     *dongle.Receiver
+	pace   dongle.Pace
+	tuning tuner.Tuning // the last that was reached
 	bias   bool
+	left   error // why there is no open dongle any more; nil while there is
 	closed bool
 }
 
 // Open opens the dongle with the serial number, or the first one when serial
-// is empty, and starts its stream. Errors are *tuner.Problem or the context's.
+// is empty, and starts its stream. One that drops off the USB while it is used is
+// looked for again, by its serial number. Errors are *tuner.Problem or the context's.
 func Open(ctx context.Context, serial string, o Options) (tuner.Tuner, error) {
 	o = o.withDefaults()
 	lib, err := load(o.Library)
-	if err != nil {
-		return nil, err
-	}
-	index, err := lib.find(serial, o)
 	if err != nil {
 		return nil, err
 	}
@@ -212,17 +220,14 @@ func Open(ctx context.Context, serial string, o Options) (tuner.Tuner, error) {
 	if serial == "" {
 		called = "the USB dongle"
 	}
-	dev, err := lib.openDevice(ctx, index, called, o)
+	dev, err := lib.openSerial(ctx, serial, called, o)
 	if err != nil {
 		return nil, err
 	}
 	if serial == "" {
-		var b [256]byte
-		if lib.deviceStrings(dev.handle, nil, nil, &b[0]) == 0 {
-			serial = text(b[:])
-		}
+		serial = dev.serial()
 	}
-	r := &radio{lib: lib, dev: dev, o: o, ring: dongle.NewRing(ringBytes)}
+	r := &radio{lib: lib, dev: dev, serial: serial, o: o, bias: o.BiasTee, ring: dongle.NewRing(ringBytes)}
 	steps := dev.gains()
 	r.info = tuner.Info{
 		Name:     name(serial),
@@ -232,16 +237,16 @@ func Open(ctx context.Context, serial string, o Options) (tuner.Tuner, error) {
 	}
 	if err := dev.prepare(o.BiasTee); err != nil {
 		lib.close(dev.handle)
-		return nil, r.problem(err)
+		return nil, r.problem(lib.orGone(err, called, serial, o))
 	}
-	r.bias = o.BiasTee
-	r.stream = startStream(dev, r.ring)
+	r.stream = startStream(r.dev, r.ring)
 	r.rx = dongle.NewReceiver(dev, r.ring, steps, dongle.Options{
 		Settle:         o.Settle,
 		AllowanceBytes: queueBytes,
 		Patience:       o.Timeout,
 		Lag:            o.Timeout,
 		NoCounter:      o.NoCounter,
+		Chip:           dongle.Chip(lib.tunerType(dev.handle)),
 	})
 	return r, nil
 }
@@ -256,29 +261,57 @@ func name(serial string) string {
 // Info returns what does not change.
 func (r *radio) Info() tuner.Info { return r.info }
 
-// Tune is tuner.Tuner's.
-func (r *radio) Tune(ctx context.Context, to tuner.Tuning) error {
+// there says whether there is a dongle to do something with.
+func (r *radio) there(doing string) error {
 	if r.closed {
-		return fmt.Errorf("tuning %s: %w", r.info.Name, os.ErrClosed)
+		return fmt.Errorf("%s %s: %w", doing, r.info.Name, os.ErrClosed)
 	}
-	return r.problem(r.rx.Tune(ctx, to))
+	return r.left
 }
 
-// Read is tuner.Tuner's.
-func (r *radio) Read(ctx context.Context, dst []complex64) (tuner.Block, error) {
-	if r.closed {
-		return tuner.Block{Samples: dst[:0], GainDB: tuner.UnknownGain()},
-			fmt.Errorf("reading from %s: %w", r.info.Name, os.ErrClosed)
+// Tune is tuner.Tuner's.
+func (r *radio) Tune(ctx context.Context, to tuner.Tuning) error {
+	if err := r.there("tuning"); err != nil {
+		return err
 	}
-	b, err := r.rx.Read(ctx, dst)
-	return b, r.problem(err)
+	r.pace.Look(r.ring)
+	if err := r.again(ctx, func() error { return r.rx.Tune(ctx, to) }); err != nil {
+		return err
+	}
+	r.tuning = to
+	r.pace.At(to.RateHz)
+	return nil
+}
+
+// Read is tuner.Tuner's. What follows a dongle's absence says that something is lost.
+func (r *radio) Read(ctx context.Context, dst []complex64) (b tuner.Block, err error) {
+	b = tuner.Block{Samples: dst[:0], GainDB: tuner.UnknownGain()}
+	if err := r.there("reading from"); err != nil {
+		return b, err
+	}
+	if r.pace.Look(r.ring) {
+		r.rx.MarkLost()
+	}
+	ring := r.ring
+	err = r.again(ctx, func() (err error) {
+		if r.ring != ring {
+			if err := r.rx.Tune(ctx, r.tuning); err != nil {
+				return err
+			}
+			ring = r.ring
+			r.rx.MarkLost()
+		}
+		b, err = r.rx.Read(ctx, dst)
+		return err
+	})
+	return b, err
 }
 
 // SetBiasTee switches the voltage on the antenna socket, if the dongle has one
 // to switch. Close switches it off.
 func (r *radio) SetBiasTee(on bool) error {
-	if r.closed {
-		return fmt.Errorf("switching the bias tee of %s: %w", r.info.Name, os.ErrClosed)
+	if err := r.there("switching the bias tee of"); err != nil {
+		return err
 	}
 	if err := r.dev.setBiasTee(on); err != nil {
 		return r.problem(err)
@@ -294,36 +327,8 @@ func (r *radio) Close() error {
 		return nil
 	}
 	r.closed = true
-	ctx, cancel := context.WithTimeout(context.Background(), r.o.Timeout)
-	defer cancel()
-	err := r.rx.Wait(ctx)
-	if err == nil && r.bias && !r.stream.ended() {
-		r.dev.setBiasTee(false)
+	if r.left != nil {
+		return nil // it is gone already
 	}
-	if err == nil {
-		err = r.stream.stop(ctx)
-	}
-	if err == nil {
-		err = within(ctx, func() { r.lib.close(r.dev.handle) })
-	}
-	if err != nil {
-		return &tuner.Problem{
-			What: fmt.Sprintf("the library does not let go of %s", r.info.Name),
-			Hint: "unplug the dongle and plug it in again",
-			Err:  errors.Join(ErrStalled, err),
-		}
-	}
-	return nil
-}
-
-// within runs f and waits for it, but not for longer than the context.
-func within(ctx context.Context, f func()) error {
-	done := make(chan struct{})
-	go func() { f(); close(done) }()
-	select {
-	case <-done:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
+	return r.release()
 }

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/internal/sharedlib"
 	"rooftone/scan/tuner/internal/standin"
 )
 
@@ -29,11 +30,11 @@ type bench struct {
 func newBench(t *testing.T) *bench {
 	t.Helper()
 	b := &bench{path: standin.Build(t)}
-	handle, err := openLibrary(b.path)
+	handle, err := sharedlib.Open(b.path)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.Equal(t, b.get("opened"), b.get("closed")) })
 	for name, fn := range map[string]any{"standin_set": &b.set, "standin_get": &b.get} {
-		sym, err := findSymbol(handle, name)
+		sym, err := sharedlib.Symbol(handle, name)
 		require.NoError(t, err)
 		purego.RegisterFunc(fn, sym)
 	}
@@ -43,7 +44,7 @@ func newBench(t *testing.T) *bench {
 }
 
 func (b *bench) options() Options {
-	return Options{Library: b.path, Settle: 2 * time.Millisecond}
+	return Options{Library: b.path, Settle: 2 * time.Millisecond, Backoff: []time.Duration{time.Millisecond, 10 * time.Millisecond}}
 }
 
 func (b *bench) open(t *testing.T, o Options) *radio {
@@ -114,13 +115,13 @@ func TestSamplesFollowTheTuning(t *testing.T) {
 					require.Len(t, block.Samples, len(dst))
 					require.Empty(t, standin.Check(block.Samples, to.CenterHz))
 					require.False(t, block.Lost)
-					require.Equal(t, to.CenterHz, block.CenterHz)
+					require.InDelta(t, to.CenterHz, block.CenterHz, 600, "where the tuner really goes")
 					require.Equal(t, 2.4e6, block.RateHz)
 					require.Equal(t, 29.7, block.GainDB)
 				}
 			}
 			require.Equal(t, 297, b.get("gain"))
-			require.Equal(t, c.hops, b.get("retunes"))
+			require.Equal(t, 1+c.hops, b.get("retunes"), "and one when it was opened")
 		})
 	}
 }
@@ -308,6 +309,7 @@ func TestUnpluggedWhileReading(t *testing.T) {
 	r := b.open(t, b.options())
 	require.NoError(t, r.Tune(bg, at(500)))
 	dst := make([]complex64, 24_000)
+	b.set("devices", 0)
 	b.set("unplug_after", 1_000_000) // 0.2 s
 	var err error
 	start := time.Now()
@@ -334,7 +336,7 @@ func TestUnpluggedWhileTuning(t *testing.T) {
 	r := b.open(t, b.options())
 	require.NoError(t, r.Tune(bg, at(500)))
 	b.set("tune_us", 300_000)
-	time.AfterFunc(50*time.Millisecond, func() { b.set("unplug_after", 1) })
+	time.AfterFunc(50*time.Millisecond, func() { b.set("devices", 0); b.set("unplug_after", 1) })
 	start := time.Now()
 	requireProblem(t, r.Tune(bg, at(502)), ErrUnplugged)
 	require.Less(t, time.Since(start), 2*time.Second)
@@ -358,7 +360,7 @@ func TestRefusedFrequency(t *testing.T) {
 	b.set("tune_rc", -1)
 	err := r.Tune(bg, at(500))
 	requireProblem(t, err, ErrRefused)
-	require.ErrorContains(t, err, "500.000000 MHz")
+	require.ErrorContains(t, err, "500.000 MHz")
 	b.set("tune_rc", 0)
 	require.NoError(t, r.Tune(bg, at(502)))
 	block, err := r.Read(bg, make([]complex64, 10_000))

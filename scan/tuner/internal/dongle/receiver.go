@@ -55,6 +55,7 @@ type Options struct {
 	Patience       time.Duration // how long to wait for the next byte
 	Lag            time.Duration // how far the stream may be behind the commands at most
 	NoCounter      bool          // go by the allowance alone
+	Chip           Chip          // the tuner's, for where it really goes; ChipUnknown takes it at its word
 }
 
 // The first gain, when the caller leaves it to the dongle: about what a good
@@ -101,8 +102,9 @@ type Receiver struct {
 // state is what the dongle is set to; the zero value is not known.
 type state struct {
 	rateHz   uint32
-	centerHz uint32
-	gain     int // tenths of a dB
+	centerHz uint32  // asked for
+	reached  float64 // and what that comes to, Hz
+	gain     int     // tenths of a dB
 	hasGain  bool
 }
 
@@ -174,9 +176,12 @@ func (r *Receiver) aim(to tuner.Tuning) (state, error) {
 	if !(to.CenterHz >= 1 && to.CenterHz <= math.MaxUint32) {
 		return state{}, errors.New("a dongle has no such frequency")
 	}
+	rateHz := uint32(math.Round(to.RateHz))
+	there := r.o.Chip.place(to.CenterHz, realRate(rateHz))
 	next := state{
-		rateHz:   uint32(math.Round(to.RateHz)),
-		centerHz: uint32(math.Round(to.CenterHz)),
+		rateHz:   rateHz,
+		centerHz: there.ask,
+		reached:  there.hz,
 		gain:     r.now.gain,
 		hasGain:  r.now.hasGain,
 	}

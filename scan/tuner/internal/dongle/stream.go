@@ -133,7 +133,7 @@ func (r *Receiver) Read(ctx context.Context, dst []complex64) (tuner.Block, erro
 			errors.New("reading samples: not tuned")
 	}
 	b := tuner.Block{
-		CenterHz: float64(r.now.centerHz),
+		CenterHz: r.now.reached,
 		RateHz:   realRate(r.now.rateHz),
 		GainDB:   tuner.UnknownGain(),
 		Lost:     r.lost,

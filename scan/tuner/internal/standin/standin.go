@@ -19,8 +19,8 @@ import (
 var source []byte
 
 // Sample returns what the stand-in's samples have as I, as a byte, when the
-// oscillator has settled at a frequency.
-func Sample(centerHz float64) byte { return byte(2 + int(centerHz/1e6)%250) }
+// oscillator has settled at a frequency: to the nearest MHz, since none is met exactly.
+func Sample(centerHz float64) byte { return byte(2 + int(centerHz/1e6+0.5)%250) }
 
 // Step is by how much the Q of the stand-in's samples grows from one to the
 // next, modulo 256.

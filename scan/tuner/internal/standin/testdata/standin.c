@@ -6,7 +6,7 @@
  * so many of them, and takes effect between two. That those come at the sample
  * rate is only tried, so nothing depends on how busy the computer is.
  *
- * A sample is I = 2 + (MHz of the centre) mod 250, Q = 37 times its number,
+ * A sample is I = 2 + (MHz of the centre, rounded) mod 250, Q = 37 times its number,
  * mod 256. While the oscillator moves I is 0, until it has settled 1. In test
  * mode each byte is one more than the one before.
  *
@@ -152,7 +152,7 @@ static void make(rtlsdr_dev_t *d, uint8_t *out, uint32_t len)
 			continue;
 		}
 		int moving = d->busy && d->what == FREQ;
-		out[n++] = moving ? 0 : d->settling ? 1 : 2 + d->freq / 1000000 % 250;
+		out[n++] = moving ? 0 : d->settling ? 1 : 2 + (d->freq + 500000) / 1000000 % 250;
 		out[n++] = 37 * d->number;
 	}
 	pthread_mutex_unlock(&lock);

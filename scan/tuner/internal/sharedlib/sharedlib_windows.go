@@ -1,4 +1,4 @@
-package usb
+package sharedlib
 
 import (
 	"errors"
@@ -8,12 +8,11 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// usualPaths are the library's names, for the system to look for beside the
-// program and in its own folder, and then in the folders of PATH. The folder
+// Paths returns where to look for a library of these names: beside the program
+// and in the system's own folder, and then in the folders of PATH. The folder
 // that happens to be the current one is not looked in.
-func usualPaths() []string {
-	names := []string{"rtlsdr.dll", "librtlsdr.dll"}
-	paths := names
+func Paths(names ...string) []string {
+	paths := append([]string(nil), names...)
 	for _, dir := range filepath.SplitList(os.Getenv("PATH")) {
 		if !filepath.IsAbs(dir) {
 			continue
@@ -25,17 +24,19 @@ func usualPaths() []string {
 	return paths
 }
 
-func openLibrary(path string) (uintptr, error) {
+// Open loads a library. It stays loaded.
+func Open(path string) (uintptr, error) {
 	flags := uintptr(windows.LOAD_LIBRARY_SEARCH_DEFAULT_DIRS)
 	if filepath.IsAbs(path) {
-		// libusb lies beside it.
+		// What it needs itself lies beside it.
 		flags |= windows.LOAD_LIBRARY_SEARCH_DLL_LOAD_DIR
 	}
 	h, err := windows.LoadLibraryEx(path, 0, flags)
 	return uintptr(h), err
 }
 
-func findSymbol(handle uintptr, name string) (uintptr, error) {
+// Symbol returns the address of one of a library's functions.
+func Symbol(handle uintptr, name string) (uintptr, error) {
 	return windows.GetProcAddress(windows.Handle(handle), name)
 }
 

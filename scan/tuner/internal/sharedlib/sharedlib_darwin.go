@@ -1,4 +1,4 @@
-package usb
+package sharedlib
 
 import (
 	"path/filepath"
@@ -7,11 +7,11 @@ import (
 	"github.com/ebitengine/purego"
 )
 
-// usualPaths are the library's names, as they are and in the places of the
-// package managers, which the system's linker does not look in by itself.
-func usualPaths() []string {
-	names := []string{"librtlsdr.dylib", "librtlsdr.0.dylib", "librtlsdr.2.dylib"}
-	paths := names
+// Paths returns where to look for a library of these names: as they are, and in
+// the places of the package managers, which the system's linker does not look in
+// by itself.
+func Paths(names ...string) []string {
+	paths := append([]string(nil), names...)
 	for _, dir := range []string{"/opt/homebrew/lib", "/usr/local/lib", "/opt/local/lib"} {
 		for _, n := range names {
 			paths = append(paths, filepath.Join(dir, n))
@@ -20,11 +20,13 @@ func usualPaths() []string {
 	return paths
 }
 
-func openLibrary(path string) (uintptr, error) {
+// Open loads a library. It stays loaded.
+func Open(path string) (uintptr, error) {
 	return purego.Dlopen(path, purego.RTLD_NOW|purego.RTLD_LOCAL)
 }
 
-func findSymbol(handle uintptr, name string) (uintptr, error) {
+// Symbol returns the address of one of a library's functions.
+func Symbol(handle uintptr, name string) (uintptr, error) {
 	return purego.Dlsym(handle, name)
 }
 

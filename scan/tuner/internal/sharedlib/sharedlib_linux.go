@@ -1,4 +1,4 @@
-package usb
+package sharedlib
 
 import (
 	"strings"
@@ -6,17 +6,17 @@ import (
 	"github.com/ebitengine/purego"
 )
 
-// usualPaths are names for the system's linker to look for; the first is that
-// of Debian 12 and before, the second what came after.
-func usualPaths() []string {
-	return []string{"librtlsdr.so.0", "librtlsdr.so.2", "librtlsdr.so"}
-}
+// Paths returns where to look for a library of these names: the system's linker
+// knows the places.
+func Paths(names ...string) []string { return names }
 
-func openLibrary(path string) (uintptr, error) {
+// Open loads a library. It stays loaded.
+func Open(path string) (uintptr, error) {
 	return purego.Dlopen(path, purego.RTLD_NOW|purego.RTLD_LOCAL)
 }
 
-func findSymbol(handle uintptr, name string) (uintptr, error) {
+// Symbol returns the address of one of a library's functions.
+func Symbol(handle uintptr, name string) (uintptr, error) {
 	return purego.Dlsym(handle, name)
 }
 
