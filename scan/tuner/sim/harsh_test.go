@@ -20,9 +20,18 @@ func like(change func(*Town)) Town {
 	})
 }
 
+// long leaves a test of much arithmetic to the run without the race detector,
+// which finds nothing in a radio of one goroutine.
+func long(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it has its time in the long run")
+	}
+}
+
 // Truth: what was measured on real dongles: the averaged noise at shares of half
 // the rate, and what folds back from beyond it, ±2 dB.
 func TestDonglesNoiseAndFolding(t *testing.T) {
+	long(t)
 	var shares = []float64{1.04, 1.08, 1.12, 1.16, 1.2}
 	s := open(t, like(func(w *Town) {
 		for k, share := range shares {
@@ -53,6 +62,7 @@ func TestDonglesNoiseAndFolding(t *testing.T) {
 // Truth: the levels of a station's data and of a block of carriers by their
 // spectra, times the pass band of air, folded by hand.
 func TestFoldedSpectra(t *testing.T) {
+	long(t)
 	s := open(t, like(func(w *Town) {
 		w.Stations = []Station{{RFChannel: 20, LevelDBm: -60}} // 506 to 512 MHz
 		w.Services = []Service{{Kind: "lte", FrequencyHz: 621e6, WidthHz: 4e6, LevelDBm: -60}}
@@ -160,6 +170,7 @@ func TestInterceptMoves(t *testing.T) {
 // Truth: the exponential that is stated, for the tuning, for the sample rate,
 // within a stay as from stay to stay; harmonics stand on the radio's own scale.
 func TestClockWarmsUp(t *testing.T) {
+	long(t)
 	const f = 600.1e6
 	town := like(func(w *Town) {
 		w.Radio.WarmUpPPM, w.Radio.WarmUpSeconds, w.Radio.PPM = -5, 2, 20
@@ -200,6 +211,7 @@ func TestGained(t *testing.T) {
 
 // Truth: the definition of dBc per Hz, from the spectrum beside a clean tone.
 func TestPhaseNoise(t *testing.T) {
+	long(t)
 	s := open(t, like(func(w *Town) {
 		w.Radio.PhaseNoiseDBc = -80
 		w.Tones = []Tone{{FrequencyHz: 600e6, LevelDBm: -66}}
@@ -224,6 +236,7 @@ func TestPhaseNoise(t *testing.T) {
 // Truth: the definition. A share of the frequencies does not lock: a tone that
 // stands there is not heard, and the radio says that it was tuned.
 func TestSomeFrequenciesDoNotLock(t *testing.T) {
+	long(t)
 	town := like(func(w *Town) {
 		w.Radio.UnlockedShare = 0.2
 		for k := range 60 {
@@ -250,6 +263,7 @@ func TestSomeFrequenciesDoNotLock(t *testing.T) {
 // Truth: the definition. After a change of rate samples may be wrong for longer
 // than is passed over, up to the most; else they are right at once.
 func TestLateAfterAnotherRate(t *testing.T) {
+	long(t)
 	town := like(func(w *Town) {
 		w.Radio.SettleMostMS = 100
 		w.Tones = []Tone{{FrequencyHz: 600.1e6, LevelDBm: -80}}
@@ -278,6 +292,7 @@ func TestLateAfterAnotherRate(t *testing.T) {
 // Truth: theory. A tone's phase goes on by what was lost, some tens of times in
 // so many seconds, and no block says so; the radio's time goes on too.
 func TestLostSamples(t *testing.T) {
+	long(t)
 	const rate, seconds, every = 1e6, 4, 0.2
 	s := open(t, like(func(w *Town) {
 		w.Radio.LoseEveryS = every

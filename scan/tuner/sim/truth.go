@@ -33,8 +33,9 @@ type Truth struct {
 
 	// InterferenceDBm is all else in the channel: further stations, shoulders
 	// of neighbours, tones, services, impulses and the radio's own spurs. The
-	// tone in the middle of a slice, the image of an I/Q imbalance and the
-	// products of a limited front end are left out.
+	// tone in the middle of a slice, a zero-IF radio's hump there, the image of
+	// an I/Q imbalance, what folds in and the products of a limited front end
+	// are left out.
 	InterferenceDBm float64
 
 	// NoiseDBm is ThermalDBm and RoundingDBm together, without
