@@ -304,3 +304,28 @@ func TestUnpluggedRecording(t *testing.T) {
 		require.Equal(t, x, y, "unplugged after %d bytes", b.dongle.Streamed())
 	}
 }
+
+// A watch outlives its dongle: pulled for longer than one is looked for by itself, it is
+// used again when it is back at another address, and the log has the gap.
+func TestWatchThroughUSB(t *testing.T) {
+	skipSlowTown(t)
+	b := startBus(t, riverside, usbtest.Faults{})
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		d := b.dongle
+		for d.Streamed() < 2*2.4e6*2 { // two seconds of samples
+			time.Sleep(20 * time.Millisecond)
+		}
+		b.Unplug(d)
+		time.Sleep(4 * time.Second)
+		d = b.Plug(t, d.Dongle)
+		t.Log("back", d.Setting())
+	}()
+	out, said, code := b.rooftone(t, 2*time.Minute, "watch", "14", "--from", "usb:SIM1", "--every", "500ms", "--for", "12s", "--log", "roof.watch")
+	<-done
+	t.Log(out, said, code)
+	log, err := os.ReadFile(filepath.Join(b.dir, "roof.watch"))
+	require.NoError(t, err)
+	t.Log(string(log))
+}
