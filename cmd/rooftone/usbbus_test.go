@@ -185,6 +185,33 @@ func TestTownThroughUSB(t *testing.T) {
 	}
 }
 
+// Truth: the same town without any of it. Through SoapySDR, Debian's module for dongles
+// and the real librtlsdr under that, it is the same; only the tuner's steps, of which the
+// module knows nothing, move the pilots.
+func TestSoapyThroughUSB(t *testing.T) {
+	skipSlowTown(t)
+	if found, _ := filepath.Glob("/usr/lib/*/SoapySDR/modules*/librtlsdrSupport.so"); len(found) == 0 {
+		t.Skip("SoapySDR's module for dongles (Debian: apt install soapysdr-module-rtlsdr) is not installed")
+	}
+	b := startBus(t, riverside, usbtest.Faults{})
+	want, said, code := b.rooftone(t, time.Minute, "sweep", "14,21", "--json", "--from", "sim:town.toml")
+	require.Zero(t, code, said)
+	got, said, code := b.rooftone(t, time.Minute, "sweep", "14,21", "--json", "--from", "soapy:driver=rtlsdr", "--rate", "2.4M")
+	require.Zero(t, code, said)
+	x, _ := busRows(t, want)
+	y, _ := busRows(t, got)
+	for i := range x {
+		require.Equal(t, x[i].Presence, y[i].Presence)
+		require.Equal(t, x[i].Grade, y[i].Grade)
+		require.Equal(t, x[i].Limits, y[i].Limits)
+		require.InDelta(t, *x[i].CN, *y[i].CN, 1)
+		require.InDelta(t, *x[i].Pilot, *y[i].Pilot, 600)
+	}
+	out, said, code := b.rooftone(t, time.Minute, "devices")
+	require.Zero(t, code, said)
+	require.Contains(t, out, "soapy:driver=rtlsdr,serial=SIM1")
+}
+
 // startServer runs the real dongle server on the bus until the test ends, and returns
 // its source word.
 func startServer(t *testing.T, b *onBus) string {
