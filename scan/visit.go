@@ -220,19 +220,12 @@ func (v *visit) channels(ctx context.Context, list []band.Channel) error {
 	for _, s := range all {
 		v.total += len(s.centersHz)
 	}
+	if len(v.gains) > longLadder {
+		v.rung = len(v.gains) / 2
+	}
 	for _, s := range all {
-		first, err := v.firstRung(ctx, s)
-		if err != nil {
+		if err := v.climb(ctx, s); err != nil {
 			return err
-		}
-		for v.rung = first; v.rung < len(v.gains); v.rung++ {
-			overloaded, err := v.stop(ctx, s, v.gains[v.rung], v.rung+1 < len(v.gains))
-			if err != nil {
-				return err
-			}
-			if !overloaded {
-				break
-			}
 		}
 	}
 	return nil
@@ -241,43 +234,63 @@ func (v *visit) channels(ctx context.Context, list []band.Channel) error {
 // longLadder is a number of rungs that are not all tried, the highest first.
 const longLadder = 12
 
-// firstRung returns the gain to try first: the highest, or what a look from near where
-// the last stop ended promises. That is for radios that have very many gains, and for
-// those that see so much at once that neighbouring stops want much the same.
-func (v *visit) firstRung(ctx context.Context, s stop) (int, error) {
+// climb visits a stop at the highest gain that does not overload. A dongle begins at
+// the top of its ladder. A radio that has very many gains, or sees so much at once
+// that neighbouring stops want much the same, begins where the last stop ended, and
+// goes up where a first look promises that there is room.
+func (v *visit) climb(ctx context.Context, s stop) error {
 	long := len(v.gains) > longLadder
-	if long && v.survey.Stays == 0 {
-		v.rung = len(v.gains) / 2
+	if !long && !v.wide {
+		v.rung = 0
 	}
-	rung := min(v.rung, len(v.gains)-1)
-	if !long && (!v.wide || rung == 0) {
-		return 0, nil
-	}
-	const (
-		aimDBFS   = -15 // noise is at the rails in less than one sample of a thousand
-		fallRungs = 2
-	)
-	peek := v.buffer[:min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))]
+	highest := 0 // those above are known to overload
 	for {
-		tuning := tuner.Tuning{CenterHz: s.centersHz[0], RateHz: v.RateHz, GainDB: v.gains[rung]}
-		if err := v.tuner.Tune(ctx, tuning); err != nil {
-			return 0, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", tuning.CenterHz/1e6, s.channels[0].Number, err)
+		next := v.rung
+		_, err := v.stop(ctx, s, v.gains[v.rung], func(b tuner.Block) bool {
+			switch last := len(v.gains) - 1; {
+			case overloaded(b) && v.rung < last:
+				highest, next = v.rung+1, v.rung+1
+				if long || v.wide {
+					next = min(v.rung+max(1, int(math.Round(excessDB(b)/gainStepDB))), last)
+				}
+			case v.rung > highest:
+				next = max(highest, v.rung-int(roomDB(b)/gainStepDB))
+			}
+			return next != v.rung
+		})
+		if err != nil || next == v.rung {
+			return err
 		}
-		b, err := v.read(ctx, s.channels[0], peek)
-		if err != nil {
-			return 0, err
-		}
-		if float64(b.Clipped) > overloadShare*float64(len(peek)) && rung+1 < len(v.gains) {
-			rung = min(rung+fallRungs, len(v.gains)-1)
-			continue
-		}
-		var power float64
-		for _, z := range b.Samples {
-			power += float64(real(z)*real(z) + imag(z)*imag(z))
-		}
-		room := aimDBFS - decibel.Of(power/float64(len(b.Samples))+1e-12)
-		return max(0, rung-int(math.Max(0, room)/gainStepDB)), nil
+		v.rung = next
 	}
+}
+
+// overloaded reports whether too many samples touch a rail.
+func overloaded(b tuner.Block) bool {
+	return float64(b.Clipped) > overloadShare*float64(len(b.Samples))
+}
+
+// excessDB is by how much the gain is too high for noise of which so many samples are
+// at a rail: I or Q beyond 1 in a share of 1 − (1 − 2Q(1/σ))².
+func excessDB(b tuner.Block) float64 {
+	share := min(float64(b.Clipped)/float64(max(1, len(b.Samples))), 0.999)
+	deviation := 1 / (math.Sqrt2 * math.Erfcinv(1-math.Sqrt(1-share)))
+	return math.Max(0, decibel.Of(2*deviation*deviation)-fullDBFS)
+}
+
+// fullDBFS is the power of noise that is at the rails in one sample of a thousand: I and
+// Q then end at 3.48 of their deviations.
+const fullDBFS = -7.8
+
+// roomDB is by how much the gain may be raised until noise of that power is at the
+// rails in one sample of a thousand; 0 for none.
+func roomDB(b tuner.Block) float64 {
+	var power float64
+	for _, z := range b.Samples {
+		power += float64(real(z)*real(z) + imag(z)*imag(z))
+	}
+	const least = 1e-12
+	return math.Max(0, fullDBFS-decibel.Of(power/float64(max(1, len(b.Samples)))+least))
 }
 
 // gainLadder is the gains to try, the highest first: the one that was asked
@@ -303,24 +316,19 @@ func (v *visit) gainLadder() []float64 {
 	return ladder
 }
 
-// channel visits the slices of one channel. With leave it gives up as soon as
-// one of them is overloaded.
-func (v *visit) channel(ctx context.Context, c band.Channel, gainDB float64, leave bool) (overloaded bool, err error) {
-	return v.stop(ctx, stop{[]band.Channel{c}, Hops(c, v.RateHz)}, gainDB, leave)
-}
-
-// stop visits the slices of one stop, as channel does.
-func (v *visit) stop(ctx context.Context, s stop, gainDB float64, leave bool) (overloaded bool, err error) {
+// stop visits the slices of one stop. It leaves as soon as leave, where there is one,
+// says so of the first look at one of them.
+func (v *visit) stop(ctx context.Context, s stop, gainDB float64, leave func(tuner.Block) bool) (left bool, err error) {
 	for _, center := range s.centersHz {
-		if overloaded, err := v.slice(ctx, s.channels[0], center, gainDB, leave); overloaded || err != nil {
-			return overloaded, err
+		if left, err := v.slice(ctx, s.channels[0], center, gainDB, leave); left || err != nil {
+			return left, err
 		}
 	}
 	return false, nil
 }
 
 // slice visits one slice for as long as the buffer is.
-func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB float64, leave bool) (overloaded bool, err error) {
+func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB float64, leave func(tuner.Block) bool) (left bool, err error) {
 	v.progress(centerHz)
 	tuning := tuner.Tuning{CenterHz: centerHz, RateHz: v.RateHz, GainDB: gainDB}
 	if err := v.tuner.Tune(ctx, tuning); errors.Is(err, tuner.ErrNoLock) {
@@ -334,7 +342,7 @@ func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB floa
 	if err != nil {
 		return false, err
 	}
-	if leave && float64(b.Clipped) > overloadShare*float64(peek) {
+	if leave != nil && leave(b) {
 		return true, nil
 	}
 	rest, err := v.read(ctx, c, v.buffer[peek:])
@@ -383,7 +391,7 @@ func (v *visit) references(ctx context.Context, list []band.Channel) error {
 	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
 	for _, gain := range slices.Sorted(maps.Keys(used))[:len(used)-1] {
 		if c := v.nearestVacant(used[gain]); c != nil {
-			if _, err := v.channel(ctx, *c, gain, false); err != nil {
+			if _, err := v.stop(ctx, stop{[]band.Channel{*c}, Hops(*c, v.RateHz)}, gain, nil); err != nil {
 				return err
 			}
 		}
@@ -410,7 +418,7 @@ func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 		if r.GainDB != nil {
 			gain = *r.GainDB
 		}
-		if _, err := v.slice(ctx, r.Channel, r.Channel.CenterHz(), gain, false); err != nil {
+		if _, err := v.slice(ctx, r.Channel, r.Channel.CenterHz(), gain, nil); err != nil {
 			return err
 		}
 	}

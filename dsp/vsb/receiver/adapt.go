@@ -23,7 +23,7 @@ const (
 
 // adapt makes the filters anew and chooses the rounds for the next block, if it is time.
 func (e *engine) adapt() {
-	if e.blocks >= newBlocks && (e.blocks%lookBlocks != 0 || e.light && !e.teaches(e.blocks-1)) {
+	if e.blocks >= newBlocks && e.blocks%lookBlocks != 0 {
 		return
 	}
 	changed := e.changed()

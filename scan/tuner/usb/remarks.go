@@ -6,9 +6,9 @@ import (
 	"strings"
 )
 
-// remarks are how the lines begin, or what they contain, that librtlsdr prints while a
-// command goes well.
-var remarks = [...]string{"Exact sample rate is", "[R82XX] ", "[E4K] ", "[FC2580] "}
+// remarks are how the lines begin that librtlsdr prints while it carries a command out.
+// Where one fails, its code says as much.
+var remarks = [...]string{"Exact sample rate is", "[R82XX] ", "[E4K] ", "[FC2580] ", "r82xx_", "rtlsdr_"}
 
 // unlocked is what librtlsdr prints, and all that it does, when the tuner's loop does
 // not lock: the command is reported as a success.
