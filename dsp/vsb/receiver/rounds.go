@@ -26,8 +26,8 @@ func (e *engine) equalise(w *scratch) {
 	pilot := e.first.constant * vsb.PilotLevel
 	var sync float32
 	s.believer.next(e.segment)
-	copy(s.believer.noise[pieces:], s.noises[:])
-	table := s.believer.tables.at(s.noises[0])
+	s.believer.hear(s.noises[:])
+	table := s.believer.table[pieces]
 	p := e.begin()
 	for g := range blockSegments {
 		if (e.segment+g)%vsb.FieldSegments == 0 {
