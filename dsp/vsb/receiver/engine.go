@@ -152,7 +152,7 @@ type scratch struct {
 	tables           *beliefs
 	work, sent, made []complex64
 	mixtures         [blockPieces]mixture
-	lean, strength   [blockSymbols / runSymbols]float32
+	lean, strength   [blockSymbols/runSymbols + 4]float32 // of runs, with two at either end that there are not
 }
 
 func newScratch() (*scratch, error) {
