@@ -21,9 +21,10 @@ const (
 	// where nothing tells of another: what dongles were measured to have.
 	foldingUsual = -24.
 
-	// foldingChance is the chance of taking noise for folding: that much likelier
-	// folding must be than what was supposed. Else the noise would read low, by
-	// what is taken for folding where there is none.
+	// foldingChance is the chance of taking noise for folding, and of taking its
+	// slope for an unusual one: that much likelier it must be than what was
+	// supposed. Else the noise would read low, by what is taken for folding where
+	// there is none.
 	foldingChance = 0.1
 
 	// foldingSettled is the change of a level's logarithm at which passes end.
@@ -155,9 +156,12 @@ func FoldingShape(share, slope float64) float64 {
 	return math.Pow(10, slope*(math.Min(math.Abs(share), last)-FoldedShare)/10)
 }
 
-// folded returns what was found.
+// folded returns what was found, for data: the training that it was found in is
+// a little louder.
 func (f *folding) folded() (out Folded) {
+	const quieter = LevelMeanSquare / (SyncLevel * SyncLevel)
 	for _, e := range f.ends {
+		e.level *= quieter
 		if e.side < 0 {
 			out.LowFound, out.Low, out.LowSlope = e.found, e.level, foldingSlopes[e.slope]
 		} else {
@@ -245,7 +249,11 @@ func (e *foldingEnd) choose(made, left []float64, fields, noise, ratio, usual fl
 			if db < foldingLeast {
 				level = 0
 			}
-			if l := likelihood(level, e.slopes[k].density); l > highest {
+			l := likelihood(level, e.slopes[k].density)
+			if k != middle {
+				l += math.Log(foldingChance)
+			}
+			if l > highest {
 				e.level, e.slope, e.found, highest = level, k, true, l
 			}
 		}
