@@ -39,7 +39,7 @@ const (
 	// rearRound is the first of the rounds that are a whole block later than that, so
 	// that they can be done while those before are at the next block. The output is as
 	// late as a round behind the last.
-	rearRound   = 2
+	rearRound   = 3
 	outputDelay = rounds*roundDelay + blockSymbols
 
 	errorDelay = vsb.SegmentSymbols
