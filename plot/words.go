@@ -267,6 +267,8 @@ func clock(c *measure.Clock) string {
 	switch {
 	case c.Given:
 		return ppm + " as given"
+	case c.Prior:
+		return ppm + " as the radio is known"
 	case c.Stations == 1:
 		return ppm + " from 1 station"
 	case c.Stations > 1:

@@ -8,6 +8,7 @@ import (
 
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/receive"
@@ -37,6 +38,9 @@ type Options struct {
 
 	ThresholdDB float64 // C/N at which a receiver decodes; 0: 15.2 dB (A/74)
 	Calibration *measure.Calibration
+
+	// Radio is what an examination of the radio found; nil for nothing.
+	Radio *character.Character
 
 	// Progress, when not nil, is told before every stay, from the goroutine
 	// that called: how many stays are done and how many there will be, as far
@@ -83,10 +87,12 @@ type Survey struct {
 	ThresholdDB float64
 	Calibrated  bool
 
-	Stays       int           // how many stays were measured
-	Listened    time.Duration // and their length in all
-	Interrupted bool          // the visit ended before every channel was seen
-	Unlocked    []float64     // Hz, where the radio could not stay, of which nothing is known
+	Stays       int                  // how many stays were measured
+	Listened    time.Duration        // and their length in all
+	Interrupted bool                 // the visit ended before every channel was seen
+	Radio       *character.Character // what was known of it beforehand; nil for nothing
+	Misfits     []string             // what of that does not fit what was heard, as in measure.Result
+	Unlocked    []float64            // Hz, where the radio could not stay, of which nothing is known
 }
 
 // conclude measures the channels from the slices and judges them.
@@ -94,9 +100,10 @@ func conclude(s *Survey, list []*listen.Slice, info tuner.Info, o Options) {
 	all := allChannels(o)
 	r := measure.Channels(list, measure.Options{
 		Channels: all, PPM: o.PPM, ThresholdDB: o.ThresholdDB,
-		Source: info, Calibration: o.Calibration,
+		Source: info, Calibration: o.Calibration, Radio: o.Radio,
 	})
 	s.Clock, s.FalseAlarm, s.ThresholdDB = r.Clock, r.FalseAlarm, r.ThresholdDB
+	s.Radio, s.Misfits = o.Radio, r.Misfits
 	if len(r.Spectrum.Density) > 0 {
 		s.Spectrum, s.SpectrumGainDB = &r.Spectrum, r.SpectrumGainDB
 	}

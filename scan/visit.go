@@ -403,7 +403,7 @@ func (v *visit) references(ctx context.Context, list []band.Channel) error {
 	if len(used) < 2 {
 		return nil
 	}
-	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
+	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM, Radio: v.Radio})
 	for _, gain := range slices.Sorted(maps.Keys(used))[:len(used)-1] {
 		if c := v.nearestVacant(used[gain]); c != nil {
 			if _, err := v.stop(ctx, stop{[]band.Channel{*c}, Hops(*c, v.RateHz)}, gain, nil); err != nil {
@@ -421,7 +421,7 @@ const longLook = 260 * time.Millisecond
 // lookLonger goes back to the channels whose power nothing explained yet. What
 // is looked for shows in a slice: a wide radio need not keep more of it.
 func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
-	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
+	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM, Radio: v.Radio})
 	wide := v.RateHz
 	defer func() { v.RateHz = wide }()
 	v.RateHz = v.narrowHz

@@ -79,6 +79,7 @@ func commands() []command {
 		rankCommand(),
 		watchCommand(),
 		reportCommand(),
+		radioCommand(),
 		devicesCommand(),
 		versionCommand(),
 		helpCommand(),

@@ -33,6 +33,7 @@ type report struct {
 	ThresholdDB   float64     `json:"threshold_db"`
 	FalseAlarm    *float64    `json:"false_alarm"`
 	Interrupted   bool        `json:"interrupted"`
+	Radio         *radioUsed  `json:"radio"` // what was known of it beforehand
 	Channels      []reportRow `json:"channels"`
 }
 
@@ -186,6 +187,7 @@ func newReport(s *scan.Survey) report {
 			r.PPMSigma = round(k.PPM.Sigma, 1e-3)
 		}
 	}
+	r.Radio = newRadioUsed(s)
 	for i := range s.Channels {
 		r.Channels = append(r.Channels, newReportRow(&s.Channels[i]))
 	}

@@ -199,10 +199,15 @@ func (s source) sweep(ctx context.Context, c *console, o scan.Options) (*scan.Su
 	bar := c.newProgress()
 	defer bar.erase()
 	o.Progress = bar.at
+	o.Radio = c.known(s)
 	if s.tuner == nil {
 		return scan.SweepPlaylist(ctx, s.playlist, o)
 	}
 	survey, err := scan.SweepTuner(ctx, s.tuner, o)
+	if err == nil {
+		bar.erase()
+		c.tellKnown(survey)
+	}
 	if survey != nil && len(survey.Unlocked) > 0 {
 		bar.erase()
 		c.note("the radio's tuner does not lock at %s, of which nothing is known", megahertzList(survey.Unlocked))

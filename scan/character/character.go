@@ -32,34 +32,34 @@ type Character struct {
 
 	// ClockPPM is how fast the clock runs in the end, and DriftPPMPerMinute how
 	// that went on during the examination.
-	ClockPPM          *Figure `json:"clock_ppm,omitempty"`
-	DriftPPMPerMinute *Figure `json:"drift_ppm_per_minute,omitempty"`
+	ClockPPM          *Figure `json:"clock_ppm"`
+	DriftPPMPerMinute *Figure `json:"drift_ppm_per_minute"`
 
 	// Response is what becomes of a signal by its distance from the middle, in
 	// parts of half the rate: beyond ±1 it is what folds in. By pilots, in
 	// order of Share, 0 dB in the middle.
-	Response []Point `json:"response,omitempty"`
+	Response []Point `json:"response"`
 	// NoiseResponse is the same by the noise of vacant channels, without what
 	// folds in and the converter's rounding.
-	NoiseResponse []Point `json:"noise_response,omitempty"`
+	NoiseResponse []Point `json:"noise_response"`
 	// StrayDB is how far it moves with the frequency, rms.
 	StrayDB float64 `json:"stray_db"`
 
-	DroopDB   *Figure `json:"droop_db,omitempty"`   // at ±EdgeShare, positive
-	FoldingDB *Figure `json:"folding_db,omitempty"` // from beyond, onto ±EdgeShare
+	DroopDB   *Figure `json:"droop_db"`   // at ±EdgeShare, positive
+	FoldingDB *Figure `json:"folding_db"` // from beyond, onto ±EdgeShare
 	// HumpDB is by how much the noise near the middle stands above the rest.
-	HumpDB *Figure `json:"hump_db,omitempty"`
+	HumpDB *Figure `json:"hump_db"`
 
-	Gains []Gain `json:"gains,omitempty"` // ascending
+	Gains []Gain `json:"gains"` // ascending
 	// GainsWork is false when signals do not follow the gain, as with a gain
 	// control that was left on; nil when that was not measured.
-	GainsWork *bool `json:"gains_work,omitempty"`
+	GainsWork *bool `json:"gains_work"`
 
-	Settling *Settling `json:"settling,omitempty"`
-	Tones    []Tone    `json:"own_tones,omitempty"`
-	Middle   *Figure   `json:"middle_dbfs,omitempty"` // the tone in a slice's middle
-	Images   []Image   `json:"images,omitempty"`
-	Losses   []Loss    `json:"losses,omitempty"`
+	Settling *Settling `json:"settling"`
+	Tones    []Tone    `json:"own_tones"`
+	Middle   *Figure   `json:"middle_dbfs"` // the tone in a slice's middle
+	Images   []Image   `json:"images"`
+	Losses   []Loss    `json:"losses"`
 }
 
 // EdgeShare is the end of what is used of a slice, in parts of half the rate.
@@ -77,7 +77,7 @@ type Point struct {
 	Share   float64 `json:"share"`
 	DB      float64 `json:"db"`
 	SigmaDB float64 `json:"sigma_db"`
-	AtMost  bool    `json:"at_most,omitempty"` // nothing was seen: it is no more than that
+	AtMost  bool    `json:"at_most"` // nothing was seen: it is no more than that
 }
 
 // Gain is one step of gain.
@@ -85,9 +85,9 @@ type Gain struct {
 	NameDB float64 `json:"name_db"`
 	// RealDB is what it is, so that the highest that was measured is what its
 	// name says.
-	RealDB *Figure `json:"real_db,omitempty"`
+	RealDB *Figure `json:"real_db"`
 	// FloorDBFSHz is the noise of a vacant channel, in dBFS in 1 Hz.
-	FloorDBFSHz *float64 `json:"floor_dbfs_hz,omitempty"`
+	FloorDBFSHz *float64 `json:"floor_dbfs_hz"`
 }
 
 // Settling is how long samples are wrong after the radio says that it is tuned.
@@ -115,7 +115,7 @@ type Tone struct {
 type Image struct {
 	Hz     float64 `json:"hz"`
 	DB     float64 `json:"db"`
-	AtMost bool    `json:"at_most,omitempty"`
+	AtMost bool    `json:"at_most"`
 }
 
 // Loss is what was lost at a sample rate.
@@ -185,6 +185,10 @@ func (c *Character) Conclude() {
 	}
 	c.FoldingDB = c.both(2 - EdgeShare)
 }
+
+// Folding is what comes back onto a share of half the rate from beyond it, the mean
+// of both sides; nil where that was not seen.
+func (c *Character) Folding(share float64) *Figure { return c.both(2 - share) }
 
 // Antenna reports whether anything came in through the antenna socket.
 func (c *Character) Antenna() bool { return len(c.Stations) > 0 }

@@ -176,7 +176,12 @@ func (e *exam) choose() {
 		})
 	}
 	slices.SortStableFunc(e.pilots, func(a, b *pilot) int { return cmp.Compare(b.cnDB, a.cnDB) })
-	// Those that lie apart tell more of how the radio moves with frequency.
+	// One that does not overload at the highest gain tells of the highest steps.
+	for i := mostStations; i < len(e.pilots); i++ {
+		if topmost := func(p *pilot) bool { return p.gainDB == e.topDB }; topmost(e.pilots[i]) && !slices.ContainsFunc(e.pilots[:mostStations], topmost) {
+			e.pilots[mostStations-1], e.pilots[i] = e.pilots[i], e.pilots[mostStations-1]
+		}
+	}
 	e.pilots = e.pilots[:min(len(e.pilots), mostStations)]
 	for _, p := range e.pilots {
 		e.out.Stations = append(e.out.Stations, character.Station{RFChannel: p.channel.Number, PilotHz: p.channel.PilotHz(), CNDB: math.Round(p.cnDB*10) / 10})

@@ -171,6 +171,7 @@ func of(t *testing.T, s *sim.Tuner, rateHz float64) *exam {
 // Truth: definitions. A zero-IF radio's image is what its town says at each
 // frequency, and its noise has a hump in the middle.
 func TestZeroIFRadio(t *testing.T) {
+	long(t)
 	w := three(func(w *sim.Town) { w.Radio = sim.ZeroIFRadio(); w.Radio.Seed = 5 })
 	s := open(t, w)
 	e := of(t, s, 2.4e6)
@@ -207,6 +208,7 @@ func TestWideRadio(t *testing.T) {
 // Truth: definitions. Samples that the radio loses without a word are heard of by
 // the phase.
 func TestLostSamples(t *testing.T) {
+	long(t)
 	w := three(func(w *sim.Town) { w.Radio.LoseEveryS = 0.25; w.Stations = w.Stations[1:2] })
 	e := of(t, open(t, w), 2.4e6)
 	require.NoError(t, e.loss(context.Background(), e.strongest(), 2.4e6))

@@ -8,6 +8,7 @@ import (
 	"rooftone/dsp/decibel"
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/listen"
 	"rooftone/scan/tuner"
 )
@@ -45,6 +46,9 @@ type Options struct {
 	FalseAlarm  float64    // 0: DefaultFalseAlarm
 	Source      tuner.Info // of the radio or recording
 	Calibration *Calibration
+
+	// Radio is what an examination of the radio found; nil for nothing.
+	Radio *character.Character
 }
 
 // Result is what slices say about channels.
@@ -60,6 +64,10 @@ type Result struct {
 
 	FalseAlarm  float64
 	ThresholdDB float64
+
+	// Misfits are what of Options.Radio does not fit what was heard; in its place
+	// is what was heard, or what would be taken without it.
+	Misfits []string
 }
 
 // Channels measures channels from slices, in whatever order these are.
@@ -82,12 +90,13 @@ func Channels(list []*listen.Slice, o Options) Result {
 		return cmp.Or(cmp.Compare(a.CenterHz, b.CenterHz), cmp.Compare(a.RateHz, b.RateHz), cmp.Compare(listen.GainKey(a.GainDB), listen.GainKey(b.GainDB)))
 	})
 	all := gather(list, o.Channels, o.FalseAlarm)
+	radio := newKnownRadio(o.Radio)
 	if o.PPM != nil {
 		out.Clock = &Clock{PPM: Estimate{Value: *o.PPM}, Given: true}
 	} else {
-		out.Clock = findClock(all)
+		out.Clock = radio.findClock(all)
 	}
-	shown := views(list, occupied(list, all), out.Clock.scale(), roundingPower(o.Source.Datatype))
+	shown := views(list, occupied(list, all), out.Clock.scale(), roundingPower(o.Source.Datatype), radio)
 	for _, v := range shown {
 		v.stitch(o.Channels)
 		m := &measurer{Options: o, view: v, clock: out.Clock}
@@ -110,6 +119,9 @@ func Channels(list []*listen.Slice, o Options) Result {
 		}
 	}
 	out.Spectrum, out.SpectrumGainDB = shown[0].spectrum, shown[0].gainDB
+	if radio != nil {
+		out.Misfits = radio.misfits
+	}
 	return out
 }
 
@@ -229,6 +241,8 @@ func (m *measurer) findTone(e *evidence) *viewTone {
 	reach := 0.
 	if m.clock == nil {
 		reach = listen.MaxPPM
+	} else if m.clock.Prior {
+		reach = 3 * m.clock.PPM.Sigma
 	}
 	var best *viewTone
 	for _, s := range m.view.slices {
@@ -381,7 +395,8 @@ func (m *measurer) pilot(r *Reading, tone *viewTone, noise *floor) {
 		ToNoise:   Estimate{decibel.Of(tone.Power / density), sigma},
 		PowerDBFS: decibel.Of(tone.Power),
 		ImpliedCN: Estimate{decibel.Of(impliedCN(tone.Power, density)), math.Hypot(sigma, echoSigmaDB)},
-		KnownSpur: knownSpur(tone.slice.CenterHz, tone.OffsetHz, tone.width, m.Source.Clock.ReferenceHz),
+		KnownSpur: cmp.Or(knownSpur(tone.slice.CenterHz, tone.OffsetHz, tone.width, m.Source.Clock.ReferenceHz),
+			m.view.radio.ownTone(tone.slice.RateHz, tone.OffsetHz, tone.width)),
 	}
 	cn := r.Pilot.ImpliedCN
 	r.CNPilot = &cn

@@ -3,6 +3,7 @@ package measure
 import (
 	"math"
 	"rooftone/scan/listen"
+	"slices"
 	"sort"
 )
 
@@ -12,6 +13,7 @@ type Clock struct {
 	// radio goes to f × (1 + PPM·1e−6).
 	PPM      Estimate
 	Given    bool // by the user, not measured
+	Prior    bool // by what was kept of the radio, for want of stations
 	Stations int  // how many pilots it rests on
 }
 
@@ -53,17 +55,20 @@ type candidate struct {
 	hz      float64 // its nominal place
 	sigmaHz float64
 	weight  float64
+
+	confirmed bool // by training or a bootstrap
 }
 
 // findClock finds the clock error that the most stations agree on. What training
 // or a bootstrap proves to be a station counts whole; lines at pilots' places
 // that nothing confirms agree with each other only if they are pilots, so it
 // takes three. It returns nil when there is nothing to go by.
-func findClock(all []evidence) *Clock {
+func findClock(all []evidence, prior *Clock) *Clock {
 	var candidates []candidate
 	for i := range all {
 		candidates = all[i].clocks(candidates)
 	}
+	candidates = slices.DeleteFunc(candidates, func(c candidate) bool { return !c.confirmed && !prior.allows(c.ppm) })
 	var best []candidate
 	var bestWeight float64
 	for _, c := range candidates {
@@ -156,23 +161,23 @@ func (e *evidence) clocks(out []candidate) []candidate {
 			l := &e.lines[i]
 			at := (c.PilotHz()/l.hz() - 1) * 1e6
 			if math.Abs(at-ppm) <= 4*sigma+nearCarrierHz/c.PilotHz()*1e6 {
-				pilots = append(pilots, candidate{c.Number, at, c.PilotHz(), l.SigmaHz, 1})
+				pilots = append(pilots, candidate{c.Number, at, c.PilotHz(), l.SigmaHz, 1, true})
 			}
 		}
 		if len(pilots) == 0 {
-			return append(out, candidate{c.Number, ppm, c.PilotHz(), sigma * 1e-6 * c.PilotHz(), 1})
+			return append(out, candidate{c.Number, ppm, c.PilotHz(), sigma * 1e-6 * c.PilotHz(), 1, true})
 		}
 		for i := range pilots {
 			pilots[i].weight /= float64(len(pilots))
 		}
 		return append(out, pilots...)
 	case e.bootstrap != nil:
-		return append(out, candidate{c.Number, e.bootstrap.ClockPPM, c.CenterHz(), e.bootstrap.ClockSigmaPPM * 1e-6 * c.CenterHz(), 1})
+		return append(out, candidate{c.Number, e.bootstrap.ClockPPM, c.CenterHz(), e.bootstrap.ClockSigmaPPM * 1e-6 * c.CenterHz(), 1, true})
 	}
 	var lines []candidate
 	for i := range e.lines {
 		if l := &e.lines[i]; e.mayBePilot(l) {
-			lines = append(lines, candidate{c.Number, (c.PilotHz()/l.hz() - 1) * 1e6, c.PilotHz(), l.SigmaHz, unconfirmedWeight})
+			lines = append(lines, candidate{c.Number, (c.PilotHz()/l.hz() - 1) * 1e6, c.PilotHz(), l.SigmaHz, unconfirmedWeight, false})
 		}
 	}
 	if len(lines) == 0 {

@@ -35,7 +35,8 @@ const (
 type folding struct {
 	share    float64
 	relative float64 // its standard uncertainty
-	known    bool    // from this view's own slices
+	known    bool    // from this view's own slices, or by what is known of the radio
+	ends     int     // of slices, that told of it
 }
 
 // findFolding finds, from the fits of the view's slices of one rate, what share
@@ -61,7 +62,7 @@ func (v *view) findFolding(rateHz float64) folding {
 	if len(shares) < enough {
 		return folding{share: decibel.Power(usualFoldingDB), relative: foldingSpreadDB / decibel.PerNeper}
 	}
-	return folding{robust.Median(shares), foldingSigma, true}
+	return folding{robust.Median(shares), foldingSigma, true, len(shares)}
 }
 
 // foldedEnd is one end of a slice.
@@ -96,7 +97,7 @@ func (v *view) unfold() {
 	found := map[float64]folding{}
 	for _, s := range v.slices {
 		if _, done := found[s.RateHz]; !done {
-			found[s.RateHz] = v.findFolding(s.RateHz)
+			found[s.RateHz] = v.radio.settle(v.findFolding(s.RateHz), s.RateHz)
 		}
 	}
 	const pieceHz = 20e3

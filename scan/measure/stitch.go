@@ -26,6 +26,7 @@ type view struct {
 	slices    []*listen.Slice
 	passbands map[float64]Passband // by rate
 	rounding  float64              // density in FS²/Hz that the converter's rounding adds after the pass band
+	radio     *knownRadio          // what is known of it beforehand
 	clock     float64              // true frequency over the radio's own: 1 + ppm·1e−6
 
 	spectrum psd.Spectrum
@@ -183,7 +184,7 @@ func (v *view) densities(lowHz, highHz float64) []float64 {
 // gain was used with several rates there is one view of each rate, and one of
 // all. roundingPower is what the converter's rounding adds to every sample in
 // FS².
-func views(list []*listen.Slice, stations []band.Channel, clock, roundingPower float64) []*view {
+func views(list []*listen.Slice, stations []band.Channel, clock, roundingPower float64, radio *knownRadio) []*view {
 	type kind struct{ gain, rate float64 }
 	const anyRate = 0
 	byKind := map[kind][]*listen.Slice{}
@@ -197,14 +198,14 @@ func views(list []*listen.Slice, stations []band.Channel, clock, roundingPower f
 	// The pass band hangs on the rate, not on the gain.
 	shapes := map[float64]Passband{}
 	for rate, same := range byRate {
-		shapes[rate] = findPassband(same, stations)
+		shapes[rate] = radio.passband(findPassband(same, stations), rate)
 	}
 	var out []*view
 	for k, of := range byKind {
 		if k.rate == anyRate && len(of) == len(byKind[kind{k.gain, of[0].RateHz}]) {
 			continue // they have one rate
 		}
-		out = append(out, &view{gainDB: of[0].GainDB, rateHz: k.rate, slices: of, passbands: shapes, clock: clock, rounding: roundingPower / of[0].RateHz})
+		out = append(out, &view{gainDB: of[0].GainDB, rateHz: k.rate, slices: of, passbands: shapes, clock: clock, radio: radio, rounding: roundingPower / of[0].RateHz})
 	}
 	slices.SortFunc(out, func(a, b *view) int {
 		return cmp.Or(cmp.Compare(len(b.slices), len(a.slices)), cmp.Compare(listen.GainKey(b.gainDB), listen.GainKey(a.gainDB)), cmp.Compare(b.rateHz, a.rateHz))
