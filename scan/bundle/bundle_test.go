@@ -121,6 +121,8 @@ func TestRefused(t *testing.T) {
 		"two facts":         {said(func(m *Manifest) { m.Facts.BreaksUp = []int{14} }), "channel 14 stands under"},
 		"too many":          {said(func(m *Manifest) { m.Channels = make([]int, 5000) }), "5000 entries"},
 		"controls":          {said(func(m *Manifest) { m.Typed.Note = "\x1b[2J" }), "control characters"},
+		"many limits":       {said(func(m *Manifest) { m.Verdicts = []Judge{{Limits: make([]string, 1000)}} }), "1000 limits"},
+		"long word":         {said(func(m *Manifest) { m.Verdicts = []Judge{{Grade: strings.Repeat("a", 99)}} }), "word has 99 bytes"},
 		"long":              {said(func(m *Manifest) { m.Typed.Note = strings.Repeat("a", 3000) }), "3000 bytes"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -186,6 +188,8 @@ func TestAgreement(t *testing.T) {
 		{BreaksUp, "trace", at(-2, 0.1), Near},
 		{BreaksUp, "trace", at(-6, 0.1), Differ},
 		{BreaksUp, "firm", at(15, 0.3), Differ},
+		{BreaksUp, "trace", at(-5, 8), Near}, // could be anything
+		{BreaksUp, "firm", at(10, 4), Near},
 		{BreaksUp, "vacant", nil, Differ},
 		{NotFound, "vacant", nil, Agree},
 		{NotFound, "trace", at(-5, 0.1), Agree},
