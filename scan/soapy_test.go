@@ -82,7 +82,11 @@ func limitsOf(c *Channel) (out []verdict.Limit) {
 // Truth: the town itself, visited without a driver between.
 func TestSoapySweep(t *testing.T) {
 	town := wideTown()
-	o := Options{Channels: usChannels(t, "14-19"), Plan: usChannels(t, "14-19"), RateHz: 10e6}
+	list := "14-19"
+	if testing.Short() {
+		list = "15-17"
+	}
+	o := Options{Channels: usChannels(t, list), Plan: usChannels(t, list), RateHz: 10e6}
 	direct, _ := look(t, town, o)
 	for _, f := range []soapytest.Facts{soapytest.Wide(), {
 		Hardware: "Town 10", Format: "CF32", FullScale: 1, MTU: 4000, Rates: "2.5e6:2.5e6:0,10e6:10e6:0",
@@ -92,7 +96,7 @@ func TestSoapySweep(t *testing.T) {
 		o.RateHz = 0
 		survey, err := SweepTuner(context.Background(), openSoapy(t, s.Address()), o)
 		require.NoError(t, err)
-		require.Equal(t, 6, survey.Stays)
+		require.Len(t, o.Channels, survey.Stays)
 		requireSameVerdicts(t, direct, survey)
 		if *draws == 1 {
 			break // one will do, of a format; the other is for who has the time
