@@ -30,7 +30,7 @@ const (
 )
 
 // teaches tells whether a block is learnt from.
-func (e *engine) teaches(block int) bool {
+func (e *engine) teaches(block int64) bool {
 	switch {
 	case e.light:
 		return block%calmEvery == calmEvery-1

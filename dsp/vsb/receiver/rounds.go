@@ -225,7 +225,7 @@ func (e *engine) believe(round int) {
 		}
 	}
 	// The syncs, which need not be believed, show the noise as it is.
-	if count > 0 && e.blocks*blockSymbols >= delay(round) {
+	if count > 0 && e.blocks*blockSymbols >= int64(delay(round)) {
 		s.noise += (float64(error/count) - s.noise) * learning / 2
 	}
 	if round == 0 {
@@ -264,7 +264,7 @@ func (e *engine) pass(w *scratch, levels []float32, first int) {
 // unknown returns how many of a block's errors from first on are from before the start,
 // when nobody knows what was sent.
 func (e *engine) unknown(first int) int {
-	return min(max(e.origin-e.blocks*blockSymbols-first, 0), blockSymbols)
+	return int(min(max(int64(e.origin-first)-e.blocks*blockSymbols, 0), blockSymbols))
 }
 
 // straighten turns the runs by what the last errors leave of the phase, each with its
@@ -343,7 +343,7 @@ func (e *engine) finish() {
 		power += d * d
 	}
 	for g := range blockSegments {
-		place := e.blocks*blockSegments + g - outputDelay/vsb.SegmentSymbols
+		place := e.blocks*blockSegments + int64(g) - outputDelay/vsb.SegmentSymbols
 		if place < 0 || place%vsb.FieldSegments == 0 {
 			continue
 		}
