@@ -48,12 +48,20 @@ func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) 
 	}
 	channels := Company(o.Channels, o.Plan)
 	v.tuner, v.narrowHz, v.wide = t, min(o.RateHz, NarrowRate(t)), o.RateHz >= wholeRateHz
+	v.analyst = newAnalyst(v.slicer, &v.slices)
 	err := v.channels(ctx, channels)
-	if err == nil {
-		err = v.references(ctx, channels)
+	for _, next := range []func() error{
+		v.analyst.wait,
+		func() error { return v.references(ctx, channels) },
+		v.analyst.wait,
+		func() error { return v.lookLonger(ctx, channels) },
+	} {
+		if err == nil {
+			err = next()
+		}
 	}
-	if err == nil {
-		err = v.lookLonger(ctx, channels)
+	if ended := v.analyst.end(); err == nil {
+		err = ended
 	}
 	if err == nil {
 		err = v.identify(ctx)
@@ -105,6 +113,9 @@ type visit struct {
 	slicer *listen.Slicer
 	slices listen.Slices
 	survey *Survey
+
+	analyst *analyst // of what a radio delivers
+
 	buffer []complex64
 	total  int
 	gains  []float64 // in use, the highest first
@@ -177,6 +188,7 @@ func (v *visit) play(ctx context.Context, p tuner.Playlist, stay tuner.Stay, buf
 			for c, l := range listeners {
 				v.known(c, l)
 			}
+			v.slices.Add(v.slicer.End())
 			v.endStay(samples, stay.RateHz)
 			if errors.Is(err, io.EOF) {
 				return nil
@@ -193,10 +205,15 @@ func (v *visit) progress(centerHz float64) {
 }
 
 func (v *visit) take(b tuner.Block, newStay bool) error {
+	v.slicer.Write(b)
+	return v.keep(b, newStay)
+}
+
+// keep hands on what is measured to who keeps it.
+func (v *visit) keep(b tuner.Block, newStay bool) error {
 	if v.survey.Started.IsZero() {
 		v.survey.Started = b.Start
 	}
-	v.slicer.Write(b)
 	if v.Keep != nil {
 		if err := v.Keep(b, newStay); err != nil {
 			return fmt.Errorf("keeping what was heard: %w", err)
@@ -205,8 +222,8 @@ func (v *visit) take(b tuner.Block, newStay bool) error {
 	return nil
 }
 
+// endStay takes account of a stay.
 func (v *visit) endStay(samples int64, rateHz float64) {
-	v.slices.Add(v.slicer.End())
 	v.survey.Stays++
 	v.survey.Listened += time.Duration(float64(samples) / rateHz * 1e9)
 }
@@ -360,19 +377,17 @@ func (v *visit) read(ctx context.Context, c band.Channel, dst []complex64) (tune
 	return b, nil
 }
 
-// stay measures the two blocks of one stay as one.
+// stay has the two blocks of one stay measured as one.
 func (v *visit) stay(b, rest tuner.Block) error {
 	b.Samples = v.buffer[:len(b.Samples)+len(rest.Samples)]
 	b.Clipped += rest.Clipped
 	b.Lost = b.Lost || rest.Lost
-	err := v.slicer.Begin(tuner.Stay{CenterHz: b.CenterHz, RateHz: b.RateHz, GainDB: b.GainDB, Start: b.Start})
-	if err != nil {
-		return err
-	}
-	if err := v.take(b, true); err != nil {
+	if err := v.keep(b, true); err != nil {
 		return err
 	}
 	v.endStay(int64(len(b.Samples)), b.RateHz)
+	v.analyst.take(b)
+	v.buffer = v.analyst.buffer(len(v.buffer))
 	return nil
 }
 
@@ -407,8 +422,8 @@ const longLook = 260 * time.Millisecond
 // is looked for shows in a slice: a wide radio need not keep more of it.
 func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
-	wide, dwell := v.RateHz, v.buffer
-	defer func() { v.RateHz, v.buffer = wide, dwell }()
+	wide := v.RateHz
+	defer func() { v.RateHz = wide }()
 	v.RateHz = v.narrowHz
 	if longLook > v.Dwell || v.RateHz < wide {
 		v.buffer = make([]complex64, int(max(longLook, v.Dwell).Seconds()*v.RateHz))

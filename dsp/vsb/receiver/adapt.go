@@ -69,7 +69,7 @@ func (e *engine) choose() {
 	floor := e.bank.least()
 	most, left := enough*floor, satisfied*floor
 	if e.easy {
-		most, left = max(easyEnough*floor, safeNoise), max(easySatisfied*floor, safeNoise)
+		most, left = easyEnough*floor, easySatisfied*floor
 	}
 	least := max(1, e.active-1)
 	if e.remaining > left {

@@ -64,7 +64,7 @@ func (e *engine) learn(w *scratch) {
 		return
 	}
 	e.pass(w, e.stages[last].told.settled, first)
-	subtractRuns(e.residual, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[:], w.strength[:])
+	subtractRuns(e.residual, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[2:2+blockSymbols/runSymbols], w.strength[2:2+blockSymbols/runSymbols])
 	clear(e.residual[:unknown])
 	clear(w.work)
 	copy(w.work[errorsAt:], e.residual)

@@ -26,8 +26,8 @@ func (e *engine) equalise(w *scratch) {
 	pilot := e.first.constant * vsb.PilotLevel
 	var sync float32
 	s.believer.next(e.segment)
-	copy(s.believer.noise[pieces:], s.noises[:])
-	table := s.believer.tables.at(s.noises[0])
+	s.believer.hear(s.noises[:])
+	table := s.believer.table[pieces]
 	p := e.begin()
 	for g := range blockSegments {
 		if (e.segment+g)%vsb.FieldSegments == 0 {
@@ -245,7 +245,7 @@ func (e *engine) subtract(w *scratch, round int) {
 	first := e.origin - delay(round) - errorDelay
 	e.pass(w, e.stages[round].told.levels, first)
 	errors := e.errors[round][first:][:blockSymbols]
-	subtractRuns(errors, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[:], w.strength[:])
+	subtractRuns(errors, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[2:2+blockSymbols/runSymbols], w.strength[2:2+blockSymbols/runSymbols])
 	clear(errors[:e.unknown(first)])
 	e.straighten(w, first)
 }
@@ -269,18 +269,17 @@ func (e *engine) unknown(first int) int {
 
 // straighten turns the runs by what the last errors leave of the phase, each with its
 // neighbours, for the next round.
-func (e *engine) straighten(s *scratch, first int) {
+func (e *engine) straighten(w *scratch, first int) {
 	const count = blockSymbols / runSymbols
 	turns := e.turns[first/runSymbols:][:count]
-	weights := [...]float32{1, 2, 3, 2, 1}
+	// With weights of 1 2 3 2 1, and nothing beyond the ends.
+	lean, strength := w.lean[:], w.strength[:]
+	near := func(x []float32, i int) float32 {
+		sum := 3 * x[i+2]
+		return sum + 2*(x[i+1]+x[i+3]) + (x[i] + x[i+4])
+	}
 	for i := range turns {
-		var along, power float32
-		for j, w := range weights {
-			if k := i + j - len(weights)/2; k >= 0 && k < count {
-				along += w * s.lean[k]
-				power += w * s.strength[k]
-			}
-		}
+		along, power := near(lean, i), near(strength, i)
 		if !(power > 0) {
 			continue
 		}

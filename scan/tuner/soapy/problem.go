@@ -130,6 +130,7 @@ func (r *radio) problem(err error) error {
 	name := r.info.Name
 	gone := errors.As(err, &refused) && r.silent()
 	if gone {
+		err = fmt.Errorf("it refused to %w", err)
 		if _, _, end := r.ring.state(); end != nil {
 			err = end
 		}

@@ -15,6 +15,7 @@ import (
 // Truth: as in TestSamplesFollowTheTuning, but through SoapySDR's own server and its
 // client: two more queues, and a network between.
 func TestRemote(t *testing.T) {
+	t.Parallel()
 	for _, noTime := range []bool{false, true} {
 		f := paced()
 		f.Queue, f.NoTime = 0, noTime
@@ -38,6 +39,7 @@ func TestRemote(t *testing.T) {
 
 // Truth: what is promised, where a network or the machine behind it goes away.
 func TestRemoteUnplugs(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(11, 4))
 	o := Options{
 		Timeout: 400 * time.Millisecond, CommandTimeout: 800 * time.Millisecond,

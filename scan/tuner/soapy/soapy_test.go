@@ -73,6 +73,7 @@ func requireProblem(t *testing.T, err error, kind error) {
 // Truth: the radio's samples carry their tuning and number, and its clock, not the
 // program's threads, decides what is sampled when.
 func TestSamplesFollowTheTuning(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name  string
 		facts func(*soapytest.Facts)
@@ -158,6 +159,7 @@ func TestFormats(t *testing.T) {
 
 // Truth: what the radio was told.
 func TestSettings(t *testing.T) {
+	t.Parallel()
 	s := serve(t, &soapytest.Ruler{}, paced())
 	told := func(command, want string) {
 		t.Helper()
@@ -221,6 +223,7 @@ func TestFilterFor(t *testing.T) {
 
 // Truth: what was lost, by the radio's own count.
 func TestLosses(t *testing.T) {
+	t.Parallel()
 	s := serve(t, &soapytest.Ruler{}, paced())
 	r := openRadio(t, s.Address(), Options{Timeout: 600 * time.Millisecond})
 	require.NoError(t, r.Tune(bg, at(500)))
@@ -249,6 +252,7 @@ func TestLosses(t *testing.T) {
 
 // Truth: times that are the driver's invention tell nothing; the samples are whole.
 func TestTimesThatMeanNothing(t *testing.T) {
+	t.Parallel()
 	f := paced()
 	f.Queue = 0
 	s := serve(t, &soapytest.Ruler{}, f)
@@ -266,6 +270,7 @@ func TestTimesThatMeanNothing(t *testing.T) {
 
 // Truth: what README.md promises of errors: one line each, and what to do.
 func TestProblems(t *testing.T) {
+	t.Parallel()
 	_, err := Open(bg, Address{}, Options{Library: filepath.Join(t.TempDir(), "none.so")})
 	requireProblem(t, err, ErrNoLibrary)
 	broken := filepath.Join(t.TempDir(), "broken.so")
@@ -314,6 +319,7 @@ func TestProblems(t *testing.T) {
 
 // Truth: the context's end, whatever the library does.
 func TestContext(t *testing.T) {
+	t.Parallel()
 	s := serve(t, &soapytest.Ruler{}, paced())
 	r := openRadio(t, s.Address(), Options{})
 	require.NoError(t, r.Tune(bg, at(500)))
@@ -333,6 +339,7 @@ func TestContext(t *testing.T) {
 // Truth: what is promised: at whatever moment and in whatever way a radio goes away,
 // there is one clear line within five seconds, and it can be opened again.
 func TestUnplugs(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(11, 3))
 	kinds := []soapytest.End{soapytest.Error, soapytest.Gone, soapytest.Silent, soapytest.Hung}
 	// The defaults take 4 s to give a radio up that hangs: a few draws go faster.
@@ -343,7 +350,11 @@ func TestUnplugs(t *testing.T) {
 	if *unplugs > 20 {
 		timeouts = Options{}
 	}
-	for n := range *unplugs {
+	draws := *unplugs
+	if testing.Short() {
+		draws = min(draws, 4)
+	}
+	for n := range draws {
 		kind := kinds[n%len(kinds)]
 		s := serve(t, &soapytest.Ruler{}, paced())
 		a, err := ParseAddress(s.Address())
@@ -383,6 +394,7 @@ func TestUnplugs(t *testing.T) {
 // Truth: what is promised: a radio that comes back is gone on with, and what was lost
 // is said.
 func TestComesBack(t *testing.T) {
+	t.Parallel()
 	s := serve(t, &soapytest.Ruler{}, paced())
 	r := openRadio(t, s.Address(), Options{Timeout: 600 * time.Millisecond})
 	require.NoError(t, r.Tune(bg, at(500)))
