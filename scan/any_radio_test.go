@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"rooftone/scan/band"
+	"rooftone/scan/verdict"
 )
 
 // Truth: the world's arithmetic for flat stations, heard by a radio that folds
@@ -59,8 +60,7 @@ func TestFolding(t *testing.T) {
 	}
 	margin.faultless(t)
 	cn.holds(t, 0.9, 1)
-	// What folds in is training too, and not modelled: a stated limit.
-	margin.holds(t, 0.75, 1)
+	margin.holds(t, 0.9, 1)
 }
 
 // Truth: the station's carrier error and the clock's are the world's.
@@ -109,5 +109,59 @@ func TestToneWithUnknownClock(t *testing.T) {
 	place1.holds(t, 0.9, 1)
 	if clock.number() > 0 {
 		clock.holds(t, 0.9, 1)
+	}
+}
+
+// strongerFront is a dongle that lets in ten times what measured ones do from
+// beyond half the rate, until its second filter takes over.
+func strongerFront(share float64) float64 {
+	const strongerDB, from, second = 10, 0.9, 1.2
+	u := math.Abs(share)
+	db := strongerDB * math.Max(0, math.Min(1, (u-from)/(1.04-from)))
+	return measuredFront(math.Copysign(math.Min(u, second), share)) * math.Pow(10, (db-110*math.Max(0, u-second))/20)
+}
+
+// Truth: the world's arithmetic. A neighbour's power that folds in is neither the
+// station's nor noise, and no reason to name what is not there.
+func TestFoldingOfNeighbours(t *testing.T) {
+	t.Parallel()
+	ffts := transforms{}
+	const rate = 2.4e6
+	margin := tally{about: "margin beside strong neighbours, strong folding, dB"}
+	for draw := range ensemble(4) {
+		w := newWorld(uint64(draw+9501), strongerFront, ffts)
+		c := w.uhf()
+		level := 12 + 15*w.rng.Float64()
+		e := w.put(c, level, eightVSBOf(uint64(draw)))
+		up := 20 + 10*float64(draw/2%2)
+		for k := range 2 {
+			if draw%4 == 2*k+1 {
+				continue // one side, the other, or both
+			}
+			next := band.Channel{Number: c.Number + 1 - 2*k, LowerHz: c.LowerHz + float64(1-2*k)*band.WidthHz}
+			w.put(next, level+up, eightVSBOf(uint64(draw+1000*(k+1))))
+		}
+		// The gain is the channel's own: its slices hold but the neighbours' ends.
+		const ends = 0.05
+		w.level = math.Sqrt(power(-12) / (power(level) + ends*power(level+up)) / band.WidthHz)
+		var stays []heard
+		for _, at := range Hops(c, rate) {
+			stays = append(stays, w.hear(t, at, rate, 0.06))
+		}
+		got := lone(t, stays, c)
+		margin.eightVSBStands(draw, got, level, band.WidthHz/2)
+		margin.add(got.Margin, w.margin(e, rate))
+		for _, r := range got.Reasons {
+			switch r.Limit {
+			case verdict.CoChannel, verdict.Fading, verdict.Echoes:
+				margin.fault("draw %d, C/N %.1f dB: %s is named", draw, level, r.Limit)
+			}
+		}
+	}
+	margin.log(t)
+	margin.faultless(t)
+	margin.holds(t, 0.9, 1)
+	if margin.number() >= manyDraws && math.Abs(margin.bias()) > 0.35 {
+		t.Errorf("%s: bias %+.2f dB", margin.about, margin.bias())
 	}
 }

@@ -44,8 +44,8 @@ func openSoapy(t *testing.T, device string) tuner.Tuner {
 // wideTown is a town for wide radios: strong and weak stations, an echo, neighbours.
 func wideTown() sim.Town {
 	town := dongleTown(41, 12)
-	town.Radio.Wide, town.Radio.Bits, town.Radio.SettleMS, town.Radio.DroopDB = true, 12, 2, 0.6
-	town.Radio.FullScaleDBm = -60
+	town.Radio = sim.WideRadio()
+	town.Radio.Seed, town.Radio.PPM = 41, 12
 	echo := station(16, 24, -3)
 	echo.Echoes = []sim.Echo{{DelayUS: 2.5, LevelDB: -8, PhaseDeg: 100}}
 	town.Stations = []sim.Station{station(14, 30, 4), echo, station(17, 12, 2), station(19, 3, 0)}

@@ -185,6 +185,33 @@ func TestTownThroughUSB(t *testing.T) {
 	}
 }
 
+// Truth: the same town without any of it. Through SoapySDR, Debian's module for dongles
+// and the real librtlsdr under that, it is the same; only the tuner's steps, of which the
+// module knows nothing, move the pilots.
+func TestSoapyThroughUSB(t *testing.T) {
+	skipSlowTown(t)
+	if found, _ := filepath.Glob("/usr/lib/*/SoapySDR/modules*/librtlsdrSupport.so"); len(found) == 0 {
+		t.Skip("SoapySDR's module for dongles (Debian: apt install soapysdr-module-rtlsdr) is not installed")
+	}
+	b := startBus(t, riverside, usbtest.Faults{})
+	want, said, code := b.rooftone(t, time.Minute, "sweep", "14,21", "--json", "--from", "sim:town.toml")
+	require.Zero(t, code, said)
+	got, said, code := b.rooftone(t, time.Minute, "sweep", "14,21", "--json", "--from", "soapy:driver=rtlsdr", "--rate", "2.4M")
+	require.Zero(t, code, said)
+	x, _ := busRows(t, want)
+	y, _ := busRows(t, got)
+	for i := range x {
+		require.Equal(t, x[i].Presence, y[i].Presence)
+		require.Equal(t, x[i].Grade, y[i].Grade)
+		require.Equal(t, x[i].Limits, y[i].Limits)
+		require.InDelta(t, *x[i].CN, *y[i].CN, 1)
+		require.InDelta(t, *x[i].Pilot, *y[i].Pilot, 600)
+	}
+	out, said, code := b.rooftone(t, time.Minute, "devices")
+	require.Zero(t, code, said)
+	require.Contains(t, out, "soapy:driver=rtlsdr,serial=SIM1")
+}
+
 // startServer runs the real dongle server on the bus until the test ends, and returns
 // its source word.
 func startServer(t *testing.T, b *onBus) string {
@@ -293,8 +320,12 @@ func TestUnpluggedRecording(t *testing.T) {
 	skipSlowTown(t)
 	for n := range *busUnplugs {
 		rng := rand.New(rand.NewPCG(uint64(n), 5))
-		b := startBus(t, riverside, usbtest.Faults{UnplugAfterBytes: 1_500_000 + rng.Int64N(12_000_000)})
+		b := startBus(t, riverside, usbtest.Faults{UnplugAfterBytes: 1_500_000 + rng.Int64N(10_000_000)})
 		live, said, code := b.rooftone(t, time.Minute, "record", "roof", "14-17", "--json", "--from", "usb")
+		if n > 0 && code == 0 { // it was over before
+			require.Contains(t, live, `"interrupted": false`)
+			continue
+		}
 		require.Equal(t, 1, code, said)
 		require.Contains(t, said, "was unplugged or dropped off the USB")
 		again, said, code := b.rooftone(t, time.Minute, "sweep", "14-17", "--json", "--from", "roof")
@@ -303,4 +334,40 @@ func TestUnpluggedRecording(t *testing.T) {
 		y, _ := busRows(t, again)
 		require.Equal(t, x, y, "unplugged after %d bytes", b.dongle.Streamed())
 	}
+}
+
+// A watch outlives its dongle: pulled for longer than one is looked for by itself, it is
+// used again when it is back at another address, and the log has the gap.
+func TestWatchThroughUSB(t *testing.T) {
+	if *busUnplugs < 2 {
+		t.Skip("it takes half a minute: -bus-unplugs 2")
+	}
+	b := startBus(t, riverside, usbtest.Faults{})
+	ticks := func() int {
+		log, _ := os.ReadFile(filepath.Join(b.dir, "roof.watch"))
+		return bytes.Count(log, []byte(`"kind":"tick"`))
+	}
+	path, err := exec.LookPath("rooftone")
+	require.NoError(t, err)
+	cmd := exec.Command(path, "watch", "14", "--from", "usb:SIM1", "--every", "300ms", "--log", "roof.watch")
+	cmd.Dir, cmd.Env = b.dir, append(os.Environ(), b.Env()...)
+	var said bytes.Buffer
+	cmd.Stderr = &said
+	require.NoError(t, cmd.Start())
+	t.Cleanup(func() { cmd.Process.Kill() })
+
+	require.Eventually(t, func() bool { return ticks() > 0 }, 2*time.Minute, 50*time.Millisecond)
+	b.Unplug(b.dongle)
+	time.Sleep(3 * time.Second) // it is looked for itself for 2.5
+	b.dongle = b.Plug(t, usbtest.Dongle{Serial: "SIM1", Air: b.dongle.Air})
+	before := ticks()
+	require.Eventually(t, func() bool { return ticks() > before+1 }, 2*time.Minute, 50*time.Millisecond)
+	require.NoError(t, cmd.Process.Signal(os.Interrupt))
+	cmd.Wait()
+	log, err := os.ReadFile(filepath.Join(b.dir, "roof.watch"))
+	require.NoError(t, err)
+	t.Log(said.String())
+	require.Contains(t, string(log), `"kind":"away"`)
+	require.Contains(t, string(log), `"kind":"back"`)
+	require.NotContains(t, said.String(), "error")
 }

@@ -16,6 +16,12 @@ const (
 	// noise is known a little less well than its fit says where echoes are
 	// strong, and that no prior is every channel's. It was found by ensembles.
 	ensembleSigmaDB = 0.2
+
+	// movingChance is the chance of differing so among themselves, for the fields
+	// of a still channel, from which down a stay's channel is taken to change;
+	// movingSigmaDB is how far it may then be, when what was not seen of it is
+	// received, from what it was when the rest was.
+	movingChance, movingSigmaDB = 1e-3, 1.5
 )
 
 // Outlook is what a part of a channel lets one expect of the whole: a number of
@@ -44,11 +50,15 @@ const (
 // times against each other, are drawn by a reversible-jump Markov chain (Green,
 // Biometrika 82, 1995) that starts from what Echoes finds. The chain is the same
 // for the same data. What is not known of the radio's own pass band is taken as a
-// smooth factor, the same for all slices, and integrated out too.
+// smooth factor, the same for all slices, and integrated out too. A channel that
+// changed within a stay is not the same any more when the rest of it is received:
+// what was seen of it is then held against the rest less strictly.
 type Outlook struct {
 	power [][]float32 // |response|², by draw and bin
 	mean  []float64   // of the power in dB, by bin
 	sigma []float64
+
+	movingDB float64 // what a channel that changes may be off by, 0 for a still one
 }
 
 // NewOutlook returns the outlook that fits of one or more slices of a channel
@@ -72,6 +82,11 @@ func NewOutlookThrough(pass PassBand, trainings ...*Training) (*Outlook, error) 
 		return nil, fmt.Errorf("drawing an outlook: %w", err)
 	}
 	o := &Outlook{power: make([][]float32, 0, outlookDraws)}
+	for _, t := range used {
+		if t.Changing < movingChance {
+			o.movingDB = movingSigmaDB
+		}
+	}
 	c.run(func() { o.power = append(o.power, c.powers(c.drawGains())) })
 	o.summarise()
 	return o, nil
@@ -89,7 +104,7 @@ func (o *Outlook) summarise() {
 		}
 		n := float64(len(o.power))
 		o.mean[i] = sum / n
-		o.sigma[i] = math.Sqrt(math.Max(0, squares/n-o.mean[i]*o.mean[i]))
+		o.sigma[i] = math.Hypot(math.Sqrt(math.Max(0, squares/n-o.mean[i]*o.mean[i])), o.movingDB)
 	}
 }
 
@@ -117,7 +132,7 @@ func (o *Outlook) Power() (power, relative float64) {
 	}
 	n := float64(len(o.power))
 	power = sum / n
-	return power, math.Sqrt(math.Max(0, squares/n-power*power)) / power
+	return power, math.Hypot(math.Sqrt(math.Max(0, squares/n-power*power))/power, o.movingDB*math.Ln10/10)
 }
 
 // Equalised returns the signal-to-noise ratio that an ideal equaliser should
@@ -151,7 +166,7 @@ func (o *Outlook) Equalised(noise func(offsetHz float64) float64, relative float
 	median := quantile(levels, 0.5)
 	const outer, score = 0.025, 1.96
 	sigmaDB = math.Max(median-quantile(levels, outer), quantile(levels, 1-outer)-median) / score
-	return math.Pow(10, median/10), math.Hypot(sigmaDB, ensembleSigmaDB), nil
+	return math.Pow(10, median/10), math.Hypot(sigmaDB, math.Hypot(ensembleSigmaDB, o.movingDB)), nil
 }
 
 // scoreOf is a standard normal score for draw d of n: all of them together have

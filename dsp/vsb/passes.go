@@ -6,7 +6,7 @@ import (
 )
 
 const (
-	mostPasses = 6
+	mostPasses = 9
 	settled    = 0.05 // relative change of the noise at which passes end
 
 	// leastNoise is the least noise, relative to the data, that a covariance is
@@ -27,6 +27,7 @@ const flatDensity = DataShare / (SymbolRateHz / 2)
 func (t *Trainer) passes(x []complex64, s *sighting, know Knowledge) (float64, stepSigma, error) {
 	p := &t.pursuit
 	p.factor = t.first
+	t.folding.begin()
 	// The first factor is for another signal power; so is its noise.
 	noise := flatDensity / firstSNR
 	model := []tap{{0, 1}}
@@ -38,8 +39,13 @@ func (t *Trainer) passes(x []complex64, s *sighting, know Knowledge) (float64, s
 		model = p.solve()
 		ratio := t.noiseRatio(noise)
 		step := t.step(model)
+		var power float64
+		for _, m := range model {
+			power += real(m.gain)*real(m.gain) + imag(m.gain)*imag(m.gain)
+		}
+		steady := pass > 1 && t.findFolding(noise, ratio, power*flatDensity)
 		noise *= ratio
-		if pass > 1 && math.Abs(ratio-1) < settled || pass == mostPasses {
+		if steady && math.Abs(ratio-1) < settled || pass == mostPasses {
 			t.scale = ratio
 			return noise, step.sigma, nil
 		}
@@ -49,13 +55,10 @@ func (t *Trainer) passes(x []complex64, s *sighting, know Knowledge) (float64, s
 		if err := t.collect(x, s); err != nil {
 			return 0, stepSigma{}, err
 		}
-		var power float64
-		for _, m := range model {
-			power += real(m.gain)*real(m.gain) + imag(m.gain)*imag(m.gain)
-		}
 		noise = math.Max(noise, leastNoise*power*flatDensity)
 		clear(t.matrix.a)
 		t.leak.add(t.matrix, model)
+		t.folding.add(t.matrix)
 		t.addNoise(t.matrix, noise, s.carrierHz)
 		if err := t.matrix.factor(); err != nil {
 			return 0, stepSigma{}, err

@@ -86,11 +86,12 @@ const firstSNR = 100
 // A stay takes some 30 bytes a sample while it is fitted. More than a second
 // of it tells little more.
 type Trainer struct {
-	layout *layout
-	search *search
-	window *window
-	leak   *leak
-	first  triangle // the covariance's factor for a flat channel at firstSNR
+	layout  *layout
+	search  *search
+	window  *window
+	leak    *leak
+	folding *folding
+	first   triangle // the covariance's factor for a flat channel at firstSNR
 
 	matrix  triangle
 	pursuit pursuit
@@ -134,6 +135,7 @@ func newTrainer(rateHz, offsetHz float64) (*Trainer, error) {
 	t := &Trainer{
 		layout:  g,
 		leak:    newLeak(g),
+		folding: newFolding(g),
 		matrix:  newTriangle(n),
 		pursuit: pursuit{layout: g},
 		spins:   refineSpins(g),

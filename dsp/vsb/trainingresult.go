@@ -50,6 +50,10 @@ type Training struct {
 	DataDensity, DataSigma   float64
 	ErrorDensity, ErrorSigma float64
 
+	// Folded is what comes back into the slice from beyond half its rate. It is
+	// not part of the error.
+	Folded Folded
+
 	// Changing is the chance that the fields of a channel that stands still
 	// differ as much as these do: near 0 for one that changes from field to
 	// field, and 1 for a single field.
@@ -89,6 +93,7 @@ func (t *Trainer) judge(out *Training, noise float64) {
 	out.LowHz = math.Max(PilotOffsetHz, g.middleHz-half)
 	out.HighHz = math.Min(ChannelWidthHz-PilotOffsetHz, g.middleHz+half)
 	out.ErrorDensity, out.ErrorSigma = noise, noise/math.Sqrt(t.free)
+	out.Folded = t.folding.folded()
 	power, sigma := p.meanPower(out.LowHz-g.middleHz, out.HighHz-g.middleHz, t.scale)
 	out.DataDensity, out.DataSigma = power*flatDensity, sigma*flatDensity
 	out.MERdB = 10 * math.Log10(out.DataDensity/out.ErrorDensity)

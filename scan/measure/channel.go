@@ -92,13 +92,21 @@ func Channels(list []*listen.Slice, o Options) Result {
 		v.stitch(o.Channels)
 		m := &measurer{Options: o, view: v, clock: out.Clock}
 		for i, r := range m.measure(all) {
-			if r.Heard() && tellsMore(&r, &out.Readings[i]) {
+			was := out.Readings[i]
+			if !r.Heard() {
+				continue
+			}
+			if tellsMore(&r, &was) {
 				out.Readings[i] = r
 				v.copyInto(shown[0], r.Channel)
 			}
+			if was.Presence == Vacant && r.Presence == Vacant {
+				// Nothing here at one gain and nothing there at another.
+				out.Readings[i].Seen = band.Join(slices.Concat(was.Seen, r.Seen), 2*v.spectrum.StepHz)
+			}
 		}
 		if v != shown[0] {
-			v.spectrum.Density, v.lift = nil, nil // a stitched band is large: only the first is shown
+			v.spectrum.Density, v.lift, v.from, v.folded = nil, nil, nil, nil // a stitched band is large: only the first is shown
 		}
 	}
 	out.Spectrum, out.SpectrumGainDB = shown[0].spectrum, shown[0].gainDB

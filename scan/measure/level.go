@@ -28,11 +28,22 @@ const unseenDB = 3
 func (v *view) powerOf(r *Reading, e *evidence, noise *floor, p *promise) channelPower {
 	var seen, hz float64
 	for _, s := range r.Seen {
-		seen += v.integral(s.LowHz, s.HighHz)
+		if len(e.trained) > 0 && noise != nil {
+			seen += v.mended(r.Channel, s, noise.density) * s.WidthHz()
+		} else {
+			seen += v.integral(s.LowHz, s.HighHz)
+		}
 		hz += s.WidthHz()
 	}
 	independent := v.spectrum.Averages * hz / v.spectrum.StepHz / 1.5
 	own := math.Hypot(1/math.Sqrt(independent), v.passbandSigma()/decibel.PerNeper/math.Sqrt(3))
+	var doubt float64
+	for _, s := range r.Seen {
+		doubt += v.foldedSigma(s.LowHz, s.HighHz) * s.WidthHz()
+	}
+	if seen > 0 {
+		own = math.Hypot(own, doubt/seen)
+	}
 	unseen := math.Max(0, 1-hz/band.WidthHz)
 	if unseen*band.WidthHz < v.spectrum.StepHz*4 {
 		return channelPower{seen, own}

@@ -52,10 +52,20 @@ func (m *measurer) margin(r *Reading, n *interference, p *promise) {
 	unseen := (1 - r.SeenShare()) * unseenDB
 	r.Margin = &Estimate{
 		vsb.MarginDB(snr, m.ThresholdDB),
-		math.Hypot(math.Hypot(decibel.PerNeper*sigma/snr, unseen), math.Hypot(m.view.passbandSigma()/math.Sqrt(3), shapeSigmaDB)),
+		math.Hypot(math.Hypot(decibel.PerNeper*sigma/snr, unseen), math.Hypot(m.view.passbandSigma()/math.Sqrt(3), math.Hypot(shapeSigmaDB, m.foldingSigmaDB(r, d)))),
 	}
 	r.MarginMethod = MarginEqualised
 	m.costs(r, n)
+}
+
+// foldingSigmaDB is what is not known of the folding that was taken off a
+// channel's data.
+func (m *measurer) foldingSigmaDB(r *Reading, d channelDensities) float64 {
+	signal := robust.Mean(d.signal)
+	if !(signal > 0) {
+		return 0
+	}
+	return decibel.PerNeper * m.view.foldedSigma(r.Channel.LowerHz, r.Channel.UpperHz()) / signal
 }
 
 // costs tells what the equalised margin lost, and to what. Without echoes and
@@ -99,6 +109,7 @@ func (v *view) channelDensities(r *Reading, n *interference) channelDensities {
 		d.noise = append(d.noise, noise)
 		d.ratioSigma = append(d.ratioSigma, p/noise*share)
 	}
+	mend(d.signal, total, v.folded[first:last+1], d.startHz, d.stepHz)
 	return d
 }
 

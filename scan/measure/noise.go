@@ -69,7 +69,7 @@ func (v *view) plain(e *evidence, tone *viewTone) (db float64, ok bool) {
 		return 0, false
 	}
 	p := v.parts(e.channel)
-	if len(p) == 0 {
+	if len(p) == 0 || v.mostlyFolded(e.channel) {
 		return 0, false
 	}
 	level := make([]float64, len(p))
@@ -115,13 +115,15 @@ func (v *view) plainFloors(all []evidence, tones []*viewTone) []vacantFloor {
 			seenHz += s.WidthHz()
 		}
 		f := vacantFloor{all[i].channel, (seen[0].LowHz + seen[len(seen)-1].HighHz) / 2, db, floorSigmaDB}
+		folded := decibel.PerNeper * foldingSigma * v.foldedPower(seen) / seenHz / decibel.Power(db)
 		if v.passbandSigma() >= unknownPassbandDB {
 			f.sigmaDB = math.Hypot(floorSigmaDB, v.droopSigma(f.hz))
 		}
 		if seenHz < sliverHz {
-			f.sigmaDB = math.Hypot(floorSigmaDB, droopDB)
+			f.sigmaDB = math.Hypot(math.Hypot(floorSigmaDB, droopDB), folded)
 			slivers = append(slivers, f)
 		} else {
+			f.sigmaDB = math.Hypot(f.sigmaDB, folded)
 			wide = append(wide, f)
 		}
 	}
@@ -288,7 +290,7 @@ func (v *view) edgeFloor(edgeHz float64) *floor {
 	if x[0] > -edgeReachHz*0.9 || x[len(x)-1] < edgeReachHz*0.9 {
 		sigma = math.Hypot(sigma, oneSidedSigmaDB)
 	}
-	sigma = math.Hypot(sigma, decibel.PerNeper*v.foldedAt(edgeHz)/n)
+	sigma = math.Hypot(sigma, decibel.PerNeper*v.foldedDoubt(edgeHz)/n)
 	return &floor{n, math.Hypot(math.Sqrt(variance)/n, sigma*math.Ln10/10), NoiseEdge}
 }
 
@@ -407,8 +409,9 @@ func (v *view) residuals(e *evidence) []*floor {
 }
 
 // residualSigmaDB is how far what the training leaves may be from the noise
-// besides its statistics.
-const residualSigmaDB = 0.1
+// besides its statistics: what a fit overlooks of the droop of a pass band is
+// some 0.1 dB, and the same in all of a channel's slices.
+const residualSigmaDB = 0.18
 
 // gapHz is how much beside each edge a channel of whatever standard leaves
 // empty: ATSC 3.0 and 6 MHz DVB-T 84 kHz, others more.
@@ -417,7 +420,7 @@ const gapHz = 60e3
 // gaps bounds the floor under a channel that something unknown fills by the
 // emptiest place near its edges; nil when neither was seen.
 func (v *view) gaps(c band.Channel) *floor {
-	var lowest float64
+	var lowest, doubt float64
 	for _, edge := range []float64{c.LowerHz, c.UpperHz()} {
 		const width = 15e3
 		for at := edge - gapHz; at+width <= edge+gapHz+1; at += width {
@@ -426,14 +429,14 @@ func (v *view) gaps(c band.Channel) *floor {
 				continue
 			}
 			if m := robust.Median(d) / robust.MedianOfGamma(v.spectrum.Averages); lowest == 0 || m < lowest {
-				lowest = m
+				lowest, doubt = m, foldingSigma*v.meanFolded(at, at+width)
 			}
 		}
 	}
 	if lowest == 0 {
 		return nil
 	}
-	return &floor{lowest, gapSigmaDB / decibel.PerNeper, NoiseEdge}
+	return &floor{lowest, math.Min(math.Hypot(gapSigmaDB/decibel.PerNeper, doubt/lowest), floorSigmaMaxDB/decibel.PerNeper), NoiseEdge}
 }
 
 // gapSigmaDB is how far the emptiest place beside an unknown signal may be from

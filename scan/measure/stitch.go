@@ -14,7 +14,8 @@ import (
 
 // stitch joins the view's slices.
 func (v *view) stitch(channels []band.Channel) {
-	v.spectrum, v.lift = stitch(v.slices, channels, v.passbands, v.clock)
+	v.spectrum, v.lift, v.from = stitch(v.slices, channels, v.passbands, v.clock)
+	v.unfold()
 }
 
 // view is what one gain shows of the band: the stitched spectrum and the
@@ -29,6 +30,8 @@ type view struct {
 
 	spectrum psd.Spectrum
 	lift     []float32 // what dividing the pass band out did at each value of the spectrum
+	from     []int16   // of which slice each value is; −1 for none
+	folded   []float32 // what was taken off it for folding
 }
 
 // stitch joins slices to one spectrum on the corrected frequency grid. Each
@@ -36,8 +39,9 @@ type view struct {
 // rate, the pass band is
 // divided out, and the gap that the DC spike leaves is bridged from its sides.
 // Frequencies outside the channels and a little beside them are left out.
-// lift tells for each value by what it was multiplied to flatten the pass band.
-func stitch(slices []*listen.Slice, channels []band.Channel, passbands map[float64]Passband, clock float64) (out psd.Spectrum, lift []float32) {
+// lift tells for each value by what it was multiplied to flatten the pass band,
+// from which slice it is from.
+func stitch(slices []*listen.Slice, channels []band.Channel, passbands map[float64]Passband, clock float64) (out psd.Spectrum, lift []float32, from []int16) {
 	const besideHz = 200e3
 	step := slices[0].StepHz
 	for _, s := range slices {
@@ -46,21 +50,21 @@ func stitch(slices []*listen.Slice, channels []band.Channel, passbands map[float
 	low, high := channels[0].LowerHz-besideHz, channels[len(channels)-1].UpperHz()+besideHz
 	out = psd.Spectrum{StartHz: low, StepHz: step, Density: make([]float64, int((high-low)/step)+1)}
 	distance := make([]float32, len(out.Density))
-	lift = make([]float32, len(out.Density))
+	lift, from = make([]float32, len(out.Density)), make([]int16, len(out.Density))
 	for i := range out.Density {
-		out.Density[i], distance[i] = math.NaN(), math.MaxFloat32
+		out.Density[i], distance[i], from[i] = math.NaN(), math.MaxFloat32, -1
 	}
 	averages := make([]float64, 0, len(slices))
-	for _, s := range slices {
+	for k, s := range slices {
 		averages = append(averages, s.Averages)
-		addSlice(&out, lift, distance, s, passbands[s.RateHz], clock)
+		addSlice(&out, lift, distance, s, passbands[s.RateHz], clock, func(i int) { from[i] = int16(k) })
 	}
 	out.Averages = robust.Median(averages)
 	keepChannels(&out, channels, besideHz)
-	return out, lift
+	return out, lift, from
 }
 
-func addSlice(out *psd.Spectrum, lift, distance []float32, s *listen.Slice, p Passband, clock float64) {
+func addSlice(out *psd.Spectrum, lift, distance []float32, s *listen.Slice, p Passband, clock float64, took func(int)) {
 	density := s.Bridged()
 	middle := float64(len(density) / 2)
 	half := listen.UsableShare * s.RateHz
@@ -82,6 +86,7 @@ func addSlice(out *psd.Spectrum, lift, distance []float32, s *listen.Slice, p Pa
 		up := decibel.Power(-p.At(offset, s.RateHz))
 		out.Density[i], lift[i] = d*up, float32(up)
 		distance[i] = away
+		took(i)
 	}
 }
 

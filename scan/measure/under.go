@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"rooftone/dsp/decibel"
-	"rooftone/dsp/robust"
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
 )
@@ -17,60 +16,7 @@ func (v *view) errorOf(c band.Channel, t listen.Trained) (density, relative floa
 	}
 	// The fit saw the slice as the radio's filters left it.
 	density = t.ErrorDensity * v.meanLift(c.LowerHz+t.LowHz, c.LowerHz+t.HighHz)
-	return density, math.Hypot(t.ErrorSigma/t.ErrorDensity, v.folded(t)/density), true
-}
-
-// foldedShare is how much of the density beyond a slice's ends comes back into
-// the part of it that a training's fit uses, spread over that: the rejection of
-// dongles falls from −25 dB at 0.8 of half the rate by 1 dB for each hundredth
-// inwards (measured at 1.92 MS/s), of which the fit's 0.78 has this on the mean.
-const foldedShare = 1.1e-4
-
-// foldedAt is the density that folding may add at a frequency of the stitched
-// spectrum: what lies as far beyond the end of the nearest slice, rejected as
-// foldedShare has it.
-func (v *view) foldedAt(hz float64) float64 {
-	const halfAt, rejection, slope = 0.84, -21, 100 // parts of half the rate, dB, dB for each 1
-	var from *listen.Slice
-	for _, s := range v.slices {
-		if from == nil || math.Abs(hz-s.CenterHz*v.clock)/s.RateHz < math.Abs(hz-from.CenterHz*v.clock)/from.RateHz {
-			from = s
-		}
-	}
-	if from == nil {
-		return 0
-	}
-	offset := hz - from.CenterHz*v.clock
-	u := math.Abs(offset) / (from.RateHz / 2)
-	beyond := from.CenterHz*v.clock + math.Copysign(from.RateHz-math.Abs(offset), offset)
-	const aroundHz = 50e3
-	d := seenOnly(v.densities(beyond-aroundHz, beyond+aroundHz))
-	if len(d) < leastBins {
-		d = from.Density // perhaps as strong as what was seen
-	}
-	return robust.Median(d) * decibel.Power(rejection+slope*(u-halfAt))
-}
-
-// folded is the density that folding may add to a training's error.
-func (v *view) folded(t listen.Trained) float64 {
-	const reach = 0.6 // of the rate: how far from the middle what folds in lies
-	var sum float64
-	for _, side := range []float64{-1, 1} {
-		for _, s := range v.slices {
-			if s.CenterHz != t.CenterHz {
-				continue
-			}
-			low, high := s.CenterHz*v.clock+side*s.RateHz/2, s.CenterHz*v.clock+side*reach*s.RateHz
-			beyond := seenOnly(v.densities(math.Min(low, high), math.Max(low, high)))
-			if len(beyond) < leastBins {
-				sum += t.DataDensity / 2 // as the slice itself
-			} else {
-				sum += robust.Mean(beyond) / 2
-			}
-			break
-		}
-	}
-	return foldedShare * sum
+	return density, t.ErrorSigma / t.ErrorDensity, true
 }
 
 // mer fills a Reading's modulation error ratio from its slices: data power and

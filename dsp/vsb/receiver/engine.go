@@ -29,11 +29,10 @@ const (
 	enough    = 1.03
 	satisfied = 1.15
 
-	// While the packets are good, less will do, and no round is taken once the noise
-	// is so little that packets are safe.
+	// While the packets are good, a little less will do: the modulation error ratio
+	// tells what the channel is like, and not which rounds were left out.
 	easyEnough    = 1.1
 	easySatisfied = 1.3
-	safeNoise     = 0.4
 
 	roundDelay = 2 * vsb.SegmentSymbols
 
@@ -133,8 +132,8 @@ type engine struct {
 
 	phase, drift float32 // by which equalised symbols are turned; its change a symbol
 	weight       float32 // of a new block's channel
-	blocks       int     // since the start
-	fresh        int     // block at which the filters were made
+	blocks       int64   // since the start: its symbols are more than an int32 holds after 200 s
+	fresh        int64   // block at which the filters were made
 	calm         int     // blocks since the channel last changed
 	warm         int     // blocks until there are errors again after a time without
 	starts       int     // how often a start goes through the first blocks
@@ -153,7 +152,7 @@ type scratch struct {
 	tables           *beliefs
 	work, sent, made []complex64
 	mixtures         [blockPieces]mixture
-	lean, strength   [blockSymbols / runSymbols]float32
+	lean, strength   [blockSymbols/runSymbols + 4]float32 // of runs, with two at either end that there are not
 }
 
 func newScratch() (*scratch, error) {

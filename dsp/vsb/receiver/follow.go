@@ -30,7 +30,7 @@ const (
 )
 
 // teaches tells whether a block is learnt from.
-func (e *engine) teaches(block int) bool {
+func (e *engine) teaches(block int64) bool {
 	switch {
 	case e.light:
 		return block%calmEvery == calmEvery-1
@@ -63,8 +63,11 @@ func (e *engine) learn(w *scratch) {
 	if count == 0 {
 		return
 	}
+	if e.light {
+		e.compare(e.linear[first:][:blockSymbols], first) // what comes out is not settled any more
+	}
 	e.pass(w, e.stages[last].told.settled, first)
-	subtractRuns(e.residual, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[:], w.strength[:])
+	subtractRuns(e.residual, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[2:2+blockSymbols/runSymbols], w.strength[2:2+blockSymbols/runSymbols])
 	clear(e.residual[:unknown])
 	clear(w.work)
 	copy(w.work[errorsAt:], e.residual)

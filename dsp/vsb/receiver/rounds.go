@@ -26,8 +26,8 @@ func (e *engine) equalise(w *scratch) {
 	pilot := e.first.constant * vsb.PilotLevel
 	var sync float32
 	s.believer.next(e.segment)
-	copy(s.believer.noise[pieces:], s.noises[:])
-	table := s.believer.tables.at(s.noises[0])
+	s.believer.hear(s.noises[:])
+	table := s.believer.table[pieces]
 	p := e.begin()
 	for g := range blockSegments {
 		if (e.segment+g)%vsb.FieldSegments == 0 {
@@ -225,7 +225,7 @@ func (e *engine) believe(round int) {
 		}
 	}
 	// The syncs, which need not be believed, show the noise as it is.
-	if count > 0 && e.blocks*blockSymbols >= delay(round) {
+	if count > 0 && e.blocks*blockSymbols >= int64(delay(round)) {
 		s.noise += (float64(error/count) - s.noise) * learning / 2
 	}
 	if round == 0 {
@@ -245,7 +245,7 @@ func (e *engine) subtract(w *scratch, round int) {
 	first := e.origin - delay(round) - errorDelay
 	e.pass(w, e.stages[round].told.levels, first)
 	errors := e.errors[round][first:][:blockSymbols]
-	subtractRuns(errors, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[:], w.strength[:])
+	subtractRuns(errors, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[2:2+blockSymbols/runSymbols], w.strength[2:2+blockSymbols/runSymbols])
 	clear(errors[:e.unknown(first)])
 	e.straighten(w, first)
 }
@@ -264,23 +264,22 @@ func (e *engine) pass(w *scratch, levels []float32, first int) {
 // unknown returns how many of a block's errors from first on are from before the start,
 // when nobody knows what was sent.
 func (e *engine) unknown(first int) int {
-	return min(max(e.origin-e.blocks*blockSymbols-first, 0), blockSymbols)
+	return int(min(max(int64(e.origin-first)-e.blocks*blockSymbols, 0), blockSymbols))
 }
 
 // straighten turns the runs by what the last errors leave of the phase, each with its
 // neighbours, for the next round.
-func (e *engine) straighten(s *scratch, first int) {
+func (e *engine) straighten(w *scratch, first int) {
 	const count = blockSymbols / runSymbols
 	turns := e.turns[first/runSymbols:][:count]
-	weights := [...]float32{1, 2, 3, 2, 1}
+	// With weights of 1 2 3 2 1, and nothing beyond the ends.
+	lean, strength := w.lean[:], w.strength[:]
+	near := func(x []float32, i int) float32 {
+		sum := 3 * x[i+2]
+		return sum + 2*(x[i+1]+x[i+3]) + (x[i] + x[i+4])
+	}
 	for i := range turns {
-		var along, power float32
-		for j, w := range weights {
-			if k := i + j - len(weights)/2; k >= 0 && k < count {
-				along += w * s.lean[k]
-				power += w * s.strength[k]
-			}
-		}
+		along, power := near(lean, i), near(strength, i)
 		if !(power > 0) {
 			continue
 		}
@@ -334,17 +333,9 @@ func (e *engine) finish() {
 	} else {
 		e.cancel(e.rear, e.active-1, e.soft, e.noises[:], first)
 	}
-	if e.light && !e.teaches(e.blocks) {
-		return
-	}
-	var power, error, count float32
-	settled := e.stages[e.active-1].told.settled[first:][:blockSymbols]
-	for i, v := range e.soft {
-		d := v - settled[i] + vsb.PilotLevel
-		power += d * d
-	}
+	var error, count float32
 	for g := range blockSegments {
-		place := e.blocks*blockSegments + g - outputDelay/vsb.SegmentSymbols
+		place := e.blocks*blockSegments + int64(g) - outputDelay/vsb.SegmentSymbols
 		if place < 0 || place%vsb.FieldSegments == 0 {
 			continue
 		}
@@ -356,6 +347,19 @@ func (e *engine) finish() {
 	}
 	if count > 0 {
 		e.remaining += (float64(error/count) - e.remaining) * learning / 5
+	}
+	if !e.light && e.warm == 0 {
+		e.compare(e.soft, first)
+	}
+}
+
+// compare notes how far soft symbols from first on are from what is settled of them.
+func (e *engine) compare(soft []float32, first int) {
+	var power float32
+	settled := e.stages[e.active-1].told.settled[first:][:blockSymbols]
+	for i, v := range soft {
+		d := v - settled[i] + vsb.PilotLevel
+		power += d * d
 	}
 	e.errorPower += (float64(power)/blockSymbols - e.errorPower) / float64(min(8, max(1, e.blocks)))
 }

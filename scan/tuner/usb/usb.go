@@ -34,8 +34,9 @@
 // # What librtlsdr prints
 //
 // The library writes remarks to the standard error stream by itself ("Found …
-// tuner"). One of them is all that it says of a tuner that did not lock, so what it
-// prints while it goes to a frequency is read, and not shown.
+// tuner"). One of them is all that it says of a tuner that did not lock. So C's stderr
+// is listened to (remarks.go), where that can be: its remarks are kept from the user,
+// to whom errors say as much, and anything else is passed on.
 package usb
 
 import (

@@ -72,6 +72,22 @@ func TestKernelDriverThatLetsGo(t *testing.T) {
 	require.True(t, device.Setting().CenterHz > 0)
 }
 
+// A dongle that answers no commands though it goes on sending is an error soon, and one
+// that answers again goes on.
+func TestDongleThatDoesNotAnswer(t *testing.T) {
+	r, d := open(t, pattern(), usb.Options{})
+	require.NoError(t, r.Tune(bg, at(500e6)))
+	d.Fault(usbtest.Faults{Mute: true})
+	start := time.Now()
+	requireProblem(t, r.Tune(bg, at(502e6)), usb.ErrRefused)
+	require.Less(t, time.Since(start), most)
+	d.Fault(usbtest.Faults{})
+	require.NoError(t, r.Tune(bg, at(504e6)))
+	b, err := r.Read(bg, make([]complex64, 10_000))
+	require.NoError(t, err)
+	require.Empty(t, standin.Check(b.Samples, 504e6))
+}
+
 // Truth: samples that carry their frequency and number. What the bus does to them is
 // either mended or said.
 func TestTransfersThatGoWrong(t *testing.T) {
