@@ -9,9 +9,9 @@ const (
 	// 0.96 to 0.8, and published as a little more further in.
 	foldingSlope = 110.
 
-	// foldingDown is how far below its level at the band's end, in dB, folding is
-	// looked for.
-	foldingDown = 25.
+	// foldingReach is how far inwards folding is looked for, in parts of half the
+	// rate; from foldingFine on less finely, for there it is smooth.
+	foldingReach, foldingFine = 0.42, 0.14
 
 	// foldingLeast and foldingMost are between which levels above the noise, in
 	// dB, folding is looked for at the band's end. What is weaker hardly counts.
@@ -21,18 +21,21 @@ const (
 	// where nothing tells of another: what dongles were measured to have.
 	foldingUsual = -24.
 
-	// foldingChance is the chance of taking noise for folding, and of taking its
-	// slope for an unusual one: that much likelier it must be than what was
+	// foldingChance and slopeChance are the chances of taking noise for folding,
+	// and its slope for an unusual one: that much likelier it must be than what was
 	// supposed. Else the noise would read low, by what is taken for folding where
-	// there is none.
-	foldingChance = 0.1
+	// there is none; too strict they leave folding in it.
+	foldingChance, slopeChance = 0.4, 0.1
 
 	// foldingSettled is the change of a level's logarithm at which passes end.
 	foldingSettled = 0.3
 )
 
 // foldingSlopes are those that a fit chooses from.
-var foldingSlopes = [...]float64{90, foldingSlope, 135}
+var foldingSlopes = [...]float64{65, 90, foldingSlope, 135}
+
+// usualSlope is the place of foldingSlope among them.
+const usualSlope = 2
 
 // folding is what folds into the two ends of a band: symbols of the station
 // itself from beyond the slice's end, or of whatever stands there. How strong it
@@ -83,18 +86,21 @@ func newFoldingEnd(g *layout, side float64) *foldingEnd {
 		return FoldedShare - side*(g.middleHz+hz-g.offsetHz)/(g.rateHz/2)
 	}
 	reach := (1 + g.rollOff) / g.step / 2
-	if inwards(side*reach)*foldingSlope > foldingDown {
+	if inwards(side*reach) > foldingReach/2 {
 		return nil
 	}
 	from := g.offsetHz - side*(1-usableShare)*g.rateHz
 	e := &foldingEnd{side: side, inside: Density(from) / flatDensity}
 	bin := 1 / (g.step * float64(g.points))
-	for hz := side * 0.5 / g.step; inwards(hz)*foldingSlope <= foldingDown && math.Abs(hz) <= 0.5/g.step; hz -= side * bin {
+	for hz := side * 0.5 / g.step; inwards(hz) <= foldingReach && math.Abs(hz) <= 0.5/g.step; hz -= side * bin {
 		column := make([]complex128, g.points)
 		for i := range column {
 			column[i] = turn(hz * g.time(i))
 		}
 		e.columns = append(e.columns, column)
+		if inwards(hz) > foldingFine {
+			hz -= side * bin
+		}
 	}
 	pieces := 4 * g.points
 	for k, slope := range foldingSlopes {
@@ -174,7 +180,7 @@ func (f *folding) folded() (out Folded) {
 // begin forgets what was found.
 func (f *folding) begin() {
 	for i := range f.ends {
-		f.ends[i].level, f.ends[i].found, f.ends[i].slope = 0, false, len(foldingSlopes)/2
+		f.ends[i].level, f.ends[i].found, f.ends[i].slope = 0, false, usualSlope
 	}
 }
 
@@ -240,9 +246,8 @@ func (e *foldingEnd) choose(made, left []float64, fields, noise, ratio, usual fl
 		}
 		return sum
 	}
-	const middle = len(foldingSlopes) / 2
-	e.level, e.slope, e.found = usual, middle, false
-	highest := likelihood(usual, e.slopes[middle].density) - math.Log(foldingChance)
+	e.level, e.slope, e.found = usual, usualSlope, false
+	highest := likelihood(usual, e.slopes[usualSlope].density) - math.Log(foldingChance)
 	for k := range e.slopes {
 		for db := foldingLeast - 1; db <= foldingMost; db++ {
 			level := noise * ratio * math.Pow(10, float64(db)/10)
@@ -250,8 +255,8 @@ func (e *foldingEnd) choose(made, left []float64, fields, noise, ratio, usual fl
 				level = 0
 			}
 			l := likelihood(level, e.slopes[k].density)
-			if k != middle {
-				l += math.Log(foldingChance)
+			if k != usualSlope {
+				l += math.Log(slopeChance)
 			}
 			if l > highest {
 				e.level, e.slope, e.found, highest = level, k, true, l
