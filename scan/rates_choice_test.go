@@ -1,6 +1,8 @@
 package scan
 
 import (
+	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -65,5 +67,28 @@ func TestStops(t *testing.T) {
 		}
 		require.Equal(t, len(channels), seen)
 		require.Equal(t, []int{c.stops, c.tunes}, []int{len(all), tunes}, "%g", c.rate)
+	}
+}
+
+// Truth: theory: Gaussian noise of which the power is known, in front of rails at ±1.
+func TestGainSteps(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 9))
+	for _, dBFS := range []float64{-20, -7.8, -6, 0, 6, 12} {
+		b := tuner.Block{Samples: make([]complex64, 100_000)}
+		sigma := math.Sqrt(math.Pow(10, dBFS/10) / 2)
+		for i := range b.Samples {
+			re, im := sigma*rng.NormFloat64(), sigma*rng.NormFloat64()
+			if math.Abs(re) >= 1 || math.Abs(im) >= 1 {
+				b.Clipped++
+			}
+			b.Samples[i] = complex64(complex(max(-1, min(1, re)), max(-1, min(1, im))))
+		}
+		require.Equal(t, dBFS > -7.8, excessDB(b) > 0.2, "%g dBFS", dBFS)
+		if dBFS > -7.8 {
+			require.InDelta(t, dBFS+7.8, excessDB(b), 0.5, "%g dBFS", dBFS)
+		}
+		if dBFS < -7.8 {
+			require.InDelta(t, -7.8-dBFS, roomDB(b), 0.2, "%g dBFS", dBFS)
+		}
 	}
 }

@@ -24,8 +24,8 @@ const (
 	// rail: what a noise-like signal 10 dB below the rails does.
 	overloadShare = 1e-3
 	// overloadPeek is how much of a stay is looked at before the rest is
-	// waited for.
-	overloadPeek = 4 * time.Millisecond
+	// waited for, widePeek the same of a stay that brings four times as much.
+	overloadPeek, widePeek = 4 * time.Millisecond, 2 * time.Millisecond
 	// gainStepDB is by how much the gain is taken back from an overload. Every
 	// gain in use wants its own noise floor, so there should be few; but each
 	// dB too many raises the converter's rounding against the signal, which
@@ -48,12 +48,20 @@ func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) 
 	}
 	channels := Company(o.Channels, o.Plan)
 	v.tuner, v.narrowHz, v.wide = t, min(o.RateHz, NarrowRate(t)), o.RateHz >= wholeRateHz
+	v.analyst = newAnalyst(v.slicer, &v.slices)
 	err := v.channels(ctx, channels)
-	if err == nil {
-		err = v.references(ctx, channels)
+	for _, next := range []func() error{
+		v.analyst.wait,
+		func() error { return v.references(ctx, channels) },
+		v.analyst.wait,
+		func() error { return v.lookLonger(ctx, channels) },
+	} {
+		if err == nil {
+			err = next()
+		}
 	}
-	if err == nil {
-		err = v.lookLonger(ctx, channels)
+	if ended := v.analyst.end(); err == nil {
+		err = ended
 	}
 	if err == nil {
 		err = v.identify(ctx)
@@ -105,6 +113,9 @@ type visit struct {
 	slicer *listen.Slicer
 	slices listen.Slices
 	survey *Survey
+
+	analyst *analyst // of what a radio delivers
+
 	buffer []complex64
 	total  int
 	gains  []float64 // in use, the highest first
@@ -177,6 +188,7 @@ func (v *visit) play(ctx context.Context, p tuner.Playlist, stay tuner.Stay, buf
 			for c, l := range listeners {
 				v.known(c, l)
 			}
+			v.slices.Add(v.slicer.End())
 			v.endStay(samples, stay.RateHz)
 			if errors.Is(err, io.EOF) {
 				return nil
@@ -193,10 +205,15 @@ func (v *visit) progress(centerHz float64) {
 }
 
 func (v *visit) take(b tuner.Block, newStay bool) error {
+	v.slicer.Write(b)
+	return v.keep(b, newStay)
+}
+
+// keep hands on what is measured to who keeps it.
+func (v *visit) keep(b tuner.Block, newStay bool) error {
 	if v.survey.Started.IsZero() {
 		v.survey.Started = b.Start
 	}
-	v.slicer.Write(b)
 	if v.Keep != nil {
 		if err := v.Keep(b, newStay); err != nil {
 			return fmt.Errorf("keeping what was heard: %w", err)
@@ -205,8 +222,8 @@ func (v *visit) take(b tuner.Block, newStay bool) error {
 	return nil
 }
 
+// endStay takes account of a stay.
 func (v *visit) endStay(samples int64, rateHz float64) {
-	v.slices.Add(v.slicer.End())
 	v.survey.Stays++
 	v.survey.Listened += time.Duration(float64(samples) / rateHz * 1e9)
 }
@@ -220,19 +237,12 @@ func (v *visit) channels(ctx context.Context, list []band.Channel) error {
 	for _, s := range all {
 		v.total += len(s.centersHz)
 	}
+	if len(v.gains) > longLadder {
+		v.rung = len(v.gains) / 2
+	}
 	for _, s := range all {
-		first, err := v.firstRung(ctx, s)
-		if err != nil {
+		if err := v.climb(ctx, s); err != nil {
 			return err
-		}
-		for v.rung = first; v.rung < len(v.gains); v.rung++ {
-			overloaded, err := v.stop(ctx, s, v.gains[v.rung], v.rung+1 < len(v.gains))
-			if err != nil {
-				return err
-			}
-			if !overloaded {
-				break
-			}
 		}
 	}
 	return nil
@@ -241,43 +251,63 @@ func (v *visit) channels(ctx context.Context, list []band.Channel) error {
 // longLadder is a number of rungs that are not all tried, the highest first.
 const longLadder = 12
 
-// firstRung returns the gain to try first: the highest, or what a look from near where
-// the last stop ended promises. That is for radios that have very many gains, and for
-// those that see so much at once that neighbouring stops want much the same.
-func (v *visit) firstRung(ctx context.Context, s stop) (int, error) {
+// climb visits a stop at the highest gain that does not overload. A dongle begins at
+// the top of its ladder. A radio that has very many gains, or sees so much at once
+// that neighbouring stops want much the same, begins where the last stop ended, and
+// goes up where a first look promises that there is room.
+func (v *visit) climb(ctx context.Context, s stop) error {
 	long := len(v.gains) > longLadder
-	if long && v.survey.Stays == 0 {
-		v.rung = len(v.gains) / 2
+	if !long && !v.wide {
+		v.rung = 0
 	}
-	rung := min(v.rung, len(v.gains)-1)
-	if !long && (!v.wide || rung == 0) {
-		return 0, nil
-	}
-	const (
-		aimDBFS   = -15 // noise is at the rails in less than one sample of a thousand
-		fallRungs = 2
-	)
-	peek := v.buffer[:min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))]
+	highest := 0 // those above are known to overload
 	for {
-		tuning := tuner.Tuning{CenterHz: s.centersHz[0], RateHz: v.RateHz, GainDB: v.gains[rung]}
-		if err := v.tuner.Tune(ctx, tuning); err != nil {
-			return 0, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", tuning.CenterHz/1e6, s.channels[0].Number, err)
+		next := v.rung
+		_, err := v.stop(ctx, s, v.gains[v.rung], func(b tuner.Block) bool {
+			switch last := len(v.gains) - 1; {
+			case overloaded(b) && v.rung < last:
+				highest, next = v.rung+1, v.rung+1
+				if long || v.wide {
+					next = min(v.rung+max(1, int(math.Round(excessDB(b)/gainStepDB))), last)
+				}
+			case v.rung > highest:
+				next = max(highest, v.rung-int(roomDB(b)/gainStepDB))
+			}
+			return next != v.rung
+		})
+		if err != nil || next == v.rung {
+			return err
 		}
-		b, err := v.read(ctx, s.channels[0], peek)
-		if err != nil {
-			return 0, err
-		}
-		if float64(b.Clipped) > overloadShare*float64(len(peek)) && rung+1 < len(v.gains) {
-			rung = min(rung+fallRungs, len(v.gains)-1)
-			continue
-		}
-		var power float64
-		for _, z := range b.Samples {
-			power += float64(real(z)*real(z) + imag(z)*imag(z))
-		}
-		room := aimDBFS - decibel.Of(power/float64(len(b.Samples))+1e-12)
-		return max(0, rung-int(math.Max(0, room)/gainStepDB)), nil
+		v.rung = next
 	}
+}
+
+// overloaded reports whether too many samples touch a rail.
+func overloaded(b tuner.Block) bool {
+	return float64(b.Clipped) > overloadShare*float64(len(b.Samples))
+}
+
+// excessDB is by how much the gain is too high for noise of which so many samples are
+// at a rail: I or Q beyond 1 in a share of 1 − (1 − 2Q(1/σ))².
+func excessDB(b tuner.Block) float64 {
+	share := min(float64(b.Clipped)/float64(max(1, len(b.Samples))), 0.999)
+	deviation := 1 / (math.Sqrt2 * math.Erfcinv(1-math.Sqrt(1-share)))
+	return math.Max(0, decibel.Of(2*deviation*deviation)-fullDBFS)
+}
+
+// fullDBFS is the power of noise that is at the rails in one sample of a thousand: I and
+// Q then end at 3.48 of their deviations.
+const fullDBFS = -7.8
+
+// roomDB is by how much the gain may be raised until noise of that power is at the
+// rails in one sample of a thousand; 0 for none.
+func roomDB(b tuner.Block) float64 {
+	var power float64
+	for _, z := range b.Samples {
+		power += float64(real(z)*real(z) + imag(z)*imag(z))
+	}
+	const least = 1e-12
+	return math.Max(0, fullDBFS-decibel.Of(power/float64(max(1, len(b.Samples)))+least))
 }
 
 // gainLadder is the gains to try, the highest first: the one that was asked
@@ -303,24 +333,19 @@ func (v *visit) gainLadder() []float64 {
 	return ladder
 }
 
-// channel visits the slices of one channel. With leave it gives up as soon as
-// one of them is overloaded.
-func (v *visit) channel(ctx context.Context, c band.Channel, gainDB float64, leave bool) (overloaded bool, err error) {
-	return v.stop(ctx, stop{[]band.Channel{c}, Hops(c, v.RateHz)}, gainDB, leave)
-}
-
-// stop visits the slices of one stop, as channel does.
-func (v *visit) stop(ctx context.Context, s stop, gainDB float64, leave bool) (overloaded bool, err error) {
+// stop visits the slices of one stop. It leaves as soon as leave, where there is one,
+// says so of the first look at one of them.
+func (v *visit) stop(ctx context.Context, s stop, gainDB float64, leave func(tuner.Block) bool) (left bool, err error) {
 	for _, center := range s.centersHz {
-		if overloaded, err := v.slice(ctx, s.channels[0], center, gainDB, leave); overloaded || err != nil {
-			return overloaded, err
+		if left, err := v.slice(ctx, s.channels[0], center, gainDB, leave); left || err != nil {
+			return left, err
 		}
 	}
 	return false, nil
 }
 
 // slice visits one slice for as long as the buffer is.
-func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB float64, leave bool) (overloaded bool, err error) {
+func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB float64, leave func(tuner.Block) bool) (left bool, err error) {
 	v.progress(centerHz)
 	tuning := tuner.Tuning{CenterHz: centerHz, RateHz: v.RateHz, GainDB: gainDB}
 	if err := v.tuner.Tune(ctx, tuning); errors.Is(err, tuner.ErrNoLock) {
@@ -329,12 +354,16 @@ func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB floa
 	} else if err != nil {
 		return false, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", centerHz/1e6, c.Number, err)
 	}
-	peek := min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))
+	first := overloadPeek
+	if v.wide {
+		first = widePeek
+	}
+	peek := min(int(first.Seconds()*v.RateHz), len(v.buffer))
 	b, err := v.read(ctx, c, v.buffer[:peek])
 	if err != nil {
 		return false, err
 	}
-	if leave && float64(b.Clipped) > overloadShare*float64(peek) {
+	if leave != nil && leave(b) {
 		return true, nil
 	}
 	rest, err := v.read(ctx, c, v.buffer[peek:])
@@ -352,19 +381,17 @@ func (v *visit) read(ctx context.Context, c band.Channel, dst []complex64) (tune
 	return b, nil
 }
 
-// stay measures the two blocks of one stay as one.
+// stay has the two blocks of one stay measured as one.
 func (v *visit) stay(b, rest tuner.Block) error {
 	b.Samples = v.buffer[:len(b.Samples)+len(rest.Samples)]
 	b.Clipped += rest.Clipped
 	b.Lost = b.Lost || rest.Lost
-	err := v.slicer.Begin(tuner.Stay{CenterHz: b.CenterHz, RateHz: b.RateHz, GainDB: b.GainDB, Start: b.Start})
-	if err != nil {
-		return err
-	}
-	if err := v.take(b, true); err != nil {
+	if err := v.keep(b, true); err != nil {
 		return err
 	}
 	v.endStay(int64(len(b.Samples)), b.RateHz)
+	v.analyst.take(b)
+	v.buffer = v.analyst.buffer(len(v.buffer))
 	return nil
 }
 
@@ -381,9 +408,16 @@ func (v *visit) references(ctx context.Context, list []band.Channel) error {
 		return nil
 	}
 	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
+	if v.wide {
+		// A floor that is read from a whole channel at once is read in less time.
+		const share = 3
+		whole := len(v.buffer)
+		v.buffer = v.buffer[:whole/share]
+		defer func() { v.buffer = v.analyst.buffer(whole) }()
+	}
 	for _, gain := range slices.Sorted(maps.Keys(used))[:len(used)-1] {
 		if c := v.nearestVacant(used[gain]); c != nil {
-			if _, err := v.channel(ctx, *c, gain, false); err != nil {
+			if _, err := v.stop(ctx, stop{[]band.Channel{*c}, Hops(*c, v.RateHz)}, gain, nil); err != nil {
 				return err
 			}
 		}
@@ -399,8 +433,8 @@ const longLook = 260 * time.Millisecond
 // is looked for shows in a slice: a wide radio need not keep more of it.
 func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
-	wide, dwell := v.RateHz, v.buffer
-	defer func() { v.RateHz, v.buffer = wide, dwell }()
+	wide := v.RateHz
+	defer func() { v.RateHz = wide }()
 	v.RateHz = v.narrowHz
 	if longLook > v.Dwell || v.RateHz < wide {
 		v.buffer = make([]complex64, int(max(longLook, v.Dwell).Seconds()*v.RateHz))
@@ -410,7 +444,7 @@ func (v *visit) lookLonger(ctx context.Context, list []band.Channel) error {
 		if r.GainDB != nil {
 			gain = *r.GainDB
 		}
-		if _, err := v.slice(ctx, r.Channel, r.Channel.CenterHz(), gain, false); err != nil {
+		if _, err := v.slice(ctx, r.Channel, r.Channel.CenterHz(), gain, nil); err != nil {
 			return err
 		}
 	}

@@ -142,6 +142,7 @@ type reception struct {
 	packets   *bufio.Writer
 	source    string
 	warned    bool
+	slow      bool // it was said that parts are left out
 }
 
 // receiveShow is how a reception is printed.
@@ -163,6 +164,7 @@ func (s *reception) run(ctx context.Context, sheetFormat string) error {
 	}
 	s.rx = receive.New(s.flags.channel, o)
 	s.source = s.flags.src.info().Name
+	s.flags.skips = s.rx.Skip
 	listenErr := s.flags.listen(ctx, func(b tuner.Block, fresh bool) error {
 		return s.rx.Write(b, fresh)
 	})
@@ -212,6 +214,10 @@ func (s *reception) second(now receive.Second) error {
 	if err := s.show.second(now); err != nil {
 		return err
 	}
+	if now.Skipped > 0 && !s.slow {
+		s.slow = true
+		s.console.note("this computer is too slow to receive all of channel %d: parts are left out, and the total says how much was heard", s.flags.channel.Number)
+	}
 	if s.warned || s.rx.Total().Locks > 0 {
 		return nil
 	}
@@ -234,6 +240,10 @@ func (s *reception) conclude(interrupted bool, sheetFormat string) error {
 		if err := show(); err != nil && !errors.Is(err, errDone) {
 			return err
 		}
+	}
+	if total := s.rx.Total(); total.Skipped > 0 {
+		s.console.note("%.0f %% of the time was heard: %s were left out, as this computer was too slow for all of it; record first, and receive the recording: %s",
+			100*total.HeardShare(), seconds(total.Skipped), s.flags.recordCommand())
 	}
 	if s.ts != nil && !s.empty() {
 		if err := s.ts.finish(func(io.Writer) error { return s.packets.Flush() }); err != nil {
@@ -315,6 +325,8 @@ func (t *receiveText) second(s receive.Second) error {
 		state = "no lock, samples were lost"
 	case s.Lost:
 		state = "samples were lost"
+	case s.Skipped > 0:
+		state = fmt.Sprintf("%s left out", seconds(s.Skipped))
 	case s.Clipped > 1e-3:
 		state = "overload"
 	case !s.Locked:
@@ -355,6 +367,11 @@ func (t *receiveText) total(rx *receive.Reception, _ bool) error {
 		fmt.Sprintf("%s of samples: %d packets, %s, %d bytes corrected", seconds(total.Seconds), total.Packets, errors, total.Corrected),
 		fmt.Sprintf("%s, lock found %s, %d seconds with errors or without lock after that", firstGood(total), times(total.Locks), total.BadSeconds),
 	)
+}
+
+// recordCommand is what to type to record the channel from the same source.
+func (r *receiveFlags) recordCommand() string {
+	return fmt.Sprintf("rooftone record NAME %d --from %s --for 30s", r.channel.Number, r.visit.from)
 }
 
 func aboveOrBelow(v, mark float64) string {

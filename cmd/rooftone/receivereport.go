@@ -29,6 +29,7 @@ type receiveSecond struct {
 	Corrected   int64    `json:"corrected_bytes"`
 	Clipped     *float64 `json:"clipped_fraction"`
 	Lost        bool     `json:"lost_samples"`
+	SkippedS    *float64 `json:"skipped_s"`
 }
 
 type receiveStation struct {
@@ -51,6 +52,8 @@ type receiveTotal struct {
 	Corrected   int64    `json:"corrected_bytes"`
 	BadSeconds  int      `json:"bad_seconds"`
 	Losses      int      `json:"losses"`
+	SkippedS    *float64 `json:"skipped_s"`
+	HeardShare  *float64 `json:"heard_share"`
 	Interrupted bool     `json:"interrupted"`
 }
 
@@ -71,6 +74,7 @@ func (j *receiveJSON) second(s receive.Second) error {
 		Kind: "second", At: round(s.At, 1e-3), Locked: s.Locked, Relocked: s.Relocked,
 		MERDB: round(s.MERDB, 0.01), MERBeforeDB: round(s.MERBeforeDB, 0.01), IdealDB: round(s.IdealDB, 0.01), MarginDB: round(s.MarginDB, 0.01),
 		Packets: s.Packets, Errors: s.Failed, Corrected: s.Corrected, Clipped: round(s.Clipped, 1e-6), Lost: s.Lost,
+		SkippedS: round(s.Skipped, 1e-3),
 	}
 	if !s.Time.IsZero() {
 		l.Time = text(s.Time.UTC().Format(time.RFC3339Nano))
@@ -96,6 +100,6 @@ func (j *receiveJSON) total(rx *receive.Reception, interrupted bool) error {
 		Kind: "total", Schema: receiveSchema, Source: j.flags.src.info().Name, RFChannel: j.flags.channel.Number,
 		Seconds: round(t.Seconds, 1e-3), Locks: t.Locks, FirstGoodS: round(t.FirstGood, 1e-3),
 		Packets: t.Packets, Errors: t.Failed, ErrorShare: round(share, 1e-9), Corrected: t.Corrected,
-		BadSeconds: t.BadSeconds, Losses: t.Lost, Interrupted: interrupted,
+		BadSeconds: t.BadSeconds, Losses: t.Lost, SkippedS: round(t.Skipped, 1e-3), HeardShare: round(t.HeardShare(), 1e-4), Interrupted: interrupted,
 	})
 }

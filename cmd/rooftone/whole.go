@@ -21,6 +21,10 @@ type wholeChannel struct {
 	from    sourceWord
 	channel band.Channel
 	src     source
+
+	// skips says that samples which come faster than they can be dealt with are left
+	// out, and hears how much after the last block.
+	skips func(time.Duration)
 }
 
 // declareSource declares the flags that say where the samples come from.
@@ -79,12 +83,12 @@ func (w *wholeChannel) listen(ctx context.Context, deliver receive.Deliver) erro
 	var heard float64
 	timed := func(b tuner.Block, fresh bool) error {
 		if w.span > 0 {
-			left := w.span.Seconds() - heard
+			left := max(w.span.Seconds()-heard-b.Skipped.Seconds(), 0)
 			if n := int(left*b.RateHz + 0.5); n < len(b.Samples) {
 				b.Samples = b.Samples[:n]
 			}
 		}
-		heard += float64(len(b.Samples)) / b.RateHz
+		heard += float64(len(b.Samples))/b.RateHz + b.Skipped.Seconds()
 		if err := deliver(b, fresh); err != nil {
 			return err
 		}
@@ -102,7 +106,7 @@ func (w *wholeChannel) listen(ctx context.Context, deliver receive.Deliver) erro
 		if !receive.Covers(w.channel, w.channel.CenterHz(), rate) {
 			return w.narrow(&receive.NarrowError{Channel: w.channel, CenterHz: w.channel.CenterHz(), RateHz: rate})
 		}
-		err = receive.FromTuner(ctx, w.src.tuner, w.channel, rate, w.visit.gain, timed)
+		err = w.fromTuner(ctx, rate, timed)
 		if err != nil && heard == 0 && !errors.Is(err, errDone) {
 			// A radio that was found but cannot be set so is most likely a
 			// narrow one.
@@ -116,6 +120,21 @@ func (w *wholeChannel) listen(ctx context.Context, deliver receive.Deliver) erro
 	}
 	if errors.Is(err, errDone) {
 		return nil
+	}
+	return err
+}
+
+// fromTuner delivers what a radio hears. A simulated one waits.
+func (w *wholeChannel) fromTuner(ctx context.Context, rate float64, deliver receive.Deliver) error {
+	if w.skips == nil || w.from.kind == fromSim {
+		return receive.FromTuner(ctx, w.src.tuner, w.channel, rate, w.visit.gain, deliver)
+	}
+	backlog := receive.NewBacklog(deliver)
+	err := receive.FromTuner(ctx, w.src.tuner, w.channel, rate, w.visit.gain, backlog.Put)
+	skipped, failure := backlog.Close()
+	w.skips(skipped)
+	if failure != nil {
+		return failure
 	}
 	return err
 }

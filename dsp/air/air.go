@@ -16,6 +16,9 @@
 //   - [Noise] and [Shaper] are sequences that a seed begins.
 //   - Faults change samples in place. Those with a memory ([FIR], [Delay]) say so.
 //
+// A [FrontEnd] is none of them: it says by frequency what a radio's filters let
+// through and fold back, for whoever makes or takes apart such samples.
+//
 // Whoever owns a buffer hands it in; nothing here allocates after its New. A
 // kernel is for one goroutine.
 package air

@@ -40,6 +40,15 @@ func NewShaper(n int, seed uint64, density func(cyclesPerSample float64) float64
 		gain: make([]float32, n), window: make([]float32, n),
 		block: make([]complex64, n), tail: make([]complex64, n/2), left: make([]complex64, n/2),
 	}
+	for k := range s.window {
+		s.window[k] = float32(math.Sin(math.Pi * (float64(k) + 0.5) / float64(n)))
+	}
+	return s, s.Shape(seed, density)
+}
+
+// Shape begins the sequence of the given seed with another density.
+func (s *Shaper) Shape(seed uint64, density func(cyclesPerSample float64) float64) error {
+	n := len(s.gain)
 	for k := range s.gain {
 		f := float64(k) / float64(n)
 		if k >= n/2 {
@@ -47,14 +56,11 @@ func NewShaper(n int, seed uint64, density func(cyclesPerSample float64) float64
 		}
 		d := density(f)
 		if !(d >= 0) || math.IsInf(d, 0) {
-			return nil, fmt.Errorf("shaping noise: density %g at %g cycles per sample", d, f)
+			return fmt.Errorf("shaping noise: density %g at %g cycles per sample", d, f)
 		}
 		s.gain[k] = float32(math.Sqrt(d / float64(n)))
 	}
-	for k := range s.window {
-		s.window[k] = float32(math.Sin(math.Pi * (float64(k) + 0.5) / float64(n)))
-	}
-	return s, s.Seed(seed)
+	return s.Seed(seed)
 }
 
 // Seed begins the sequence of the given seed.

@@ -36,11 +36,11 @@ type shaper struct {
 }
 
 // newShaper returns nil when the slice misses the channel.
-func newShaper(rateHz, offsetHz float64) (*shaper, error) {
+func newShaper(filter render.Filter, offsetHz float64) (*shaper, error) {
 	const bin = BodyRateHz / blockSamples
 	away := offsetHz - ChannelWidthHz/2
-	low := math.Max(-ChannelWidthHz/2, away-render.StopEdge*rateHz)
-	high := math.Min(ChannelWidthHz/2, away+render.StopEdge*rateHz)
+	low := math.Max(-ChannelWidthHz/2, away-filter.ReachHz)
+	high := math.Min(ChannelWidthHz/2, away+filter.ReachHz)
 	first := int(math.Ceil(low / bin))
 	count := int(math.Floor(high/bin)) - first + 1
 	if !(low < high) || count < 1 {
@@ -56,7 +56,7 @@ func newShaper(rateHz, offsetHz float64) (*shaper, error) {
 	s.moved = make([]complex64, s.length)
 	for i := range s.gains {
 		hz := float64(first+i) * bin
-		gain := render.Edge(math.Abs(hz), flatHz, ChannelWidthHz/2) * render.Edge(math.Abs(hz-away)/rateHz, render.PassEdge, render.StopEdge)
+		gain := render.Edge(math.Abs(hz), flatHz, ChannelWidthHz/2) * filter.Amplitude(hz-away)
 		s.gains[i] = float32(gain / blockSamples)
 	}
 	var err error

@@ -31,6 +31,22 @@ func Edge(x, pass, stop float64) float64 {
 	return 0
 }
 
+// Filter is what a slice's filters make of an amplitude at an offset from its
+// middle. What they let through beyond half the sample rate folds back.
+type Filter struct {
+	Amplitude func(offsetHz float64) float64
+	ReachHz   float64 // beyond it nothing comes through
+}
+
+// Sharp is flat to PassEdge of the sample rate and has no response beyond
+// StopEdge.
+func Sharp(rateHz float64) Filter {
+	return Filter{
+		Amplitude: func(offsetHz float64) float64 { return Edge(math.Abs(offsetHz)/rateHz, PassEdge, StopEdge) },
+		ReachHz:   StopEdge * rateHz,
+	}
+}
+
 // turn returns exp(2πi·cycles).
 func turn(cycles float64) complex128 {
 	sin, cos := math.Sincos(2 * math.Pi * (cycles - math.Round(cycles)))

@@ -37,13 +37,19 @@ type carried struct {
 //
 // The rate must be from 100 kHz to 1 GHz and the centre within 1 THz.
 func NewRenderer(rateHz, offsetHz float64) (*Renderer, error) {
+	return NewRendererThrough(render.Sharp(rateHz), rateHz, offsetHz)
+}
+
+// NewRendererThrough is NewRenderer with a slice's own filter, and all that it
+// lets fold.
+func NewRendererThrough(filter render.Filter, rateHz, offsetHz float64) (*Renderer, error) {
 	if !(rateHz >= 1e5 && rateHz <= 1e9) {
 		return nil, fmt.Errorf("rendering 8-VSB: a sample rate of %g Hz is not between 100 kHz and 1 GHz", rateHz)
 	}
 	if !(math.Abs(offsetHz) <= 1e12) {
 		return nil, fmt.Errorf("rendering 8-VSB: a slice centre %g Hz from the channel's edge is too far off", offsetHz)
 	}
-	shaper, err := newShaper(rateHz, offsetHz)
+	shaper, err := newShaper(filter, offsetHz)
 	if err != nil {
 		return nil, fmt.Errorf("rendering 8-VSB: %w", err)
 	}

@@ -57,13 +57,13 @@ type seenBin struct {
 }
 
 // newShaper returns nil when the slice misses the channel.
-func newShaper(rateHz, offsetHz float64) (*shaper, error) {
+func newShaper(filter render.Filter, offsetHz float64) (*shaper, error) {
 	const (
 		bin   = SymbolRateHz / blockSymbols
 		reach = SymbolRateHz / 4 * (1 + RollOff) // from the channel's middle
 	)
-	low := math.Max(ChannelWidthHz/2-reach, offsetHz-render.StopEdge*rateHz)
-	high := math.Min(ChannelWidthHz/2+reach, offsetHz+render.StopEdge*rateHz)
+	low := math.Max(ChannelWidthHz/2-reach, offsetHz-filter.ReachHz)
+	high := math.Min(ChannelWidthHz/2+reach, offsetHz+filter.ReachHz)
 	first := int(math.Ceil((low - PilotOffsetHz) / bin))
 	count := int(math.Floor((high-PilotOffsetHz)/bin)) - first + 1
 	if !(low < high) || count < 1 {
@@ -84,7 +84,7 @@ func newShaper(rateHz, offsetHz float64) (*shaper, error) {
 	s.mirrored = make([]complex64, s.length)
 	for i := range s.seen {
 		hz := PilotOffsetHz + float64(first+i)*bin
-		s.seen[i] = s.bin(first+i, response(hz)*render.Edge(math.Abs(hz-offsetHz)/rateHz, render.PassEdge, render.StopEdge))
+		s.seen[i] = s.bin(first+i, response(hz)*filter.Amplitude(hz-offsetHz))
 	}
 	var err error
 	if s.forward, err = psd.NewFFT(blockSymbols / 2); err != nil {

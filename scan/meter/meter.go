@@ -124,8 +124,8 @@ func (m *Meter) ResetBest(rfChannel int) {
 
 // Run follows the channels until the context ends, which is no error, or the
 // radio or deliver fails. Every reading is given to deliver, in the goroutine
-// of the call: while deliver takes its time, nothing is heard. Run starts no
-// goroutine. A Meter runs once.
+// of the call: while deliver takes its time, nothing is heard. No
+// goroutine of Run's outlives it. A Meter runs once.
 func (m *Meter) Run(ctx context.Context, deliver func(Update) error) error {
 	defer close(m.ended)
 	err := m.run(ctx, deliver)

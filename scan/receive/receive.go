@@ -47,7 +47,8 @@ type Second struct {
 	Failed      int64 // packets with errors left
 	Corrected   int64 // bytes corrected in the others
 	Clipped     float64
-	Lost        bool // samples were missing
+	Lost        bool    // samples were missing
+	Skipped     float64 // seconds before or within it that were left out, as the receiver was too slow
 }
 
 // Total is the account of a whole reception.
@@ -58,9 +59,13 @@ type Total struct {
 	Packets    int64
 	Failed     int64
 	Corrected  int64
-	BadSeconds int // with packets that failed, or in which lock was lost or missing, after the first good one
-	Lost       int // how often samples were missing
+	BadSeconds int     // with packets that failed, or in which lock was lost or missing, after the first good one
+	Lost       int     // how often samples were missing
+	Skipped    float64 // seconds that were left out, as the receiver was too slow: not among Seconds
 }
+
+// HeardShare is the share of the time whose samples were received; NaN before any.
+func (t Total) HeardShare() float64 { return t.Seconds / (t.Seconds + t.Skipped) }
 
 // FailedShare is the share of packets with errors left; NaN where there were none.
 func (t Total) FailedShare() float64 { return float64(t.Failed) / float64(t.Packets) }
@@ -117,6 +122,8 @@ type Reception struct {
 	samples  int64     // of the second under way
 	clipped  int
 	lost     bool
+	skipped  float64
+	resumed  bool      // after samples were left out, in this second or the one before
 	begun    counts    // at the second's beginning
 	locks    int       // by then
 	moment   time.Time // of the samples that the receiver has now
@@ -166,7 +173,7 @@ func (r *Reception) Write(b tuner.Block, fresh bool) error {
 		if err := r.open(b); err != nil {
 			return err
 		}
-	} else if fresh || b.Lost {
+	} else if fresh || b.Lost || b.Skipped > 0 {
 		r.rx.Gap()
 	}
 	r.flushed = nil
@@ -174,6 +181,7 @@ func (r *Reception) Write(b tuner.Block, fresh bool) error {
 		r.lost = true
 		r.total.Lost++
 	}
+	r.Skip(b.Skipped)
 	r.clipped += b.Clipped
 	at := b.Start
 	for rest := b.Samples; len(rest) > 0; {
@@ -200,6 +208,12 @@ func (r *Reception) Write(b tuner.Block, fresh bool) error {
 		}
 	}
 	return nil
+}
+
+// Skip notes that so much was left out knowingly.
+func (r *Reception) Skip(time time.Duration) {
+	r.skipped += time.Seconds()
+	r.total.Skipped += time.Seconds()
 }
 
 // open begins with samples of another tuning.
@@ -270,19 +284,21 @@ func (r *Reception) second(at time.Time, status receiver.Status) error {
 	c := r.counts().less(r.begun)
 	r.total.Seconds += length
 	locks := r.total.Locks + status.Locks
+	resumed := r.resumed || r.skipped > 0
 	s := Second{
-		Relocked: r.locks > 0 && locks > r.locks,
+		Relocked: r.locks > 0 && locks > r.locks && !resumed,
 		At:       r.total.Seconds, Time: at, Length: length,
 		Locked: status.Locked, MERBeforeDB: status.MERBeforeDB, MERDB: status.MERAfterDB, IdealDB: status.IdealDB,
 		MarginDB: status.MERAfterDB - merOverCN - r.options.ThresholdDB,
 		Packets:  c.packets, Failed: c.failed, Corrected: c.corrected,
-		Clipped: float64(r.clipped) / float64(r.samples), Lost: r.lost,
+		Clipped: float64(r.clipped) / float64(r.samples), Lost: r.lost, Skipped: r.skipped,
 	}
 	if !math.IsNaN(r.total.FirstGood) && (s.Failed > 0 || !s.Locked || s.Relocked) {
 		r.total.BadSeconds++
 	}
 	r.bins.add(s)
-	r.begun, r.locks, r.samples, r.clipped, r.lost = r.counts(), locks, 0, 0, false
+	r.resumed = r.skipped > 0
+	r.begun, r.locks, r.samples, r.clipped, r.lost, r.skipped = r.counts(), locks, 0, 0, false, 0
 	if r.options.Second != nil {
 		return r.options.Second(s)
 	}

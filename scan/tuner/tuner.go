@@ -27,6 +27,10 @@ type Block struct {
 	Start    time.Time // of the first sample; zero when unknown
 	Clipped  int       // how many samples have I or Q on a rail
 	Lost     bool      // samples are known to be missing just before this block
+
+	// Skipped is how much was left out knowingly just before this block, because who
+	// hears it was too slow for all. A Tuner leaves out nothing.
+	Skipped time.Duration
 }
 
 // Info is what does not change while a source is open.

@@ -4,12 +4,12 @@ import "math"
 
 // bankErrors are the variances of the symbols' errors that the bank has filters for.
 // Between two of them, what their filters make is mixed.
-var bankErrors = [...]float64{0.1, 1, 10}
+var bankErrors = [...]float64{0.2, 2, 20}
 
 // unforeseen is by how much more noise soft symbols are believed to have than their
 // filter promises: the promise holds where the symbols around are known equally well,
 // and errors come in bursts. With less, bursts die out more slowly or start again.
-const unforeseen = 1.3
+const unforeseen = 1.5
 
 // bank is the filters behind the first round. How well the symbols are known differs
 // from place to place: where the trellises lost their way little is, and a filter that

@@ -11,7 +11,7 @@ import (
 // to the block that is worked on, whose first symbol is at 0. What is at i stands at
 // index origin+i. Segments begin at multiples of their length.
 const (
-	history    = (rounds*roundDelay + laterBehind + vsb.SegmentSymbols) / vsb.SegmentSymbols * vsb.SegmentSymbols
+	history    = (outputDelay + laterBehind + vsb.SegmentSymbols) / vsb.SegmentSymbols * vsb.SegmentSymbols
 	windowSize = history + windowBlocks*blockSymbols + firstAhead
 
 	// windowBlocks is how many blocks the windows have room for before what is
@@ -29,13 +29,19 @@ const (
 	enough    = 1.03
 	satisfied = 1.15
 
-	// While the packets are good, less will do, and no round is taken once the noise
-	// is so little that packets are safe.
+	// While the packets are good, a little less will do: the modulation error ratio
+	// tells what the channel is like, and not which rounds were left out.
 	easyEnough    = 1.1
 	easySatisfied = 1.3
-	safeNoise     = 0.4
 
 	roundDelay = 2 * vsb.SegmentSymbols
+
+	// rearRound is the first of the rounds that are a whole block later than that, so
+	// that they can be done while those before are at the next block. The output is as
+	// late as a round behind the last.
+	rearRound   = 3
+	outputDelay = rounds*roundDelay + blockSymbols
+
 	errorDelay = vsb.SegmentSymbols
 
 	// runSymbols is how many symbols are turned by the same phase.
@@ -90,7 +96,6 @@ func (t told) take(o told) {
 type engine struct {
 	sampler  *sampler
 	designer *designer
-	fft      *psd.FFT
 
 	// Windows.
 	received   []complex64 // from the sampler
@@ -114,12 +119,11 @@ type engine struct {
 	shape      []float32   // of white noise behind the front's filter, per bin, at most 1
 	mean       []complex64 // transform of the levels' mean in a window
 
-	work, sent, made []complex64
-	residual         []complex64 // a block
-	mixtures         [blockPieces]mixture
-	noises           [blockPieces]float32
-	phases           [blockSymbols / phaseSymbols]float32
-	lean, strength   [blockSymbols / runSymbols]float32
+	ahead, rear *scratch    // of what is done at the same time
+	residual    []complex64 // a block
+	noises      [blockPieces]float32
+	phases      [blockSymbols / phaseSymbols]float32
+	lesson      lesson
 
 	origin   int          // the block's place in the windows
 	segment  int          // the block's first segment's index in its field
@@ -128,8 +132,8 @@ type engine struct {
 
 	phase, drift float32 // by which equalised symbols are turned; its change a symbol
 	weight       float32 // of a new block's channel
-	blocks       int     // since the start
-	fresh        int     // block at which the filters were made
+	blocks       int64   // since the start: its symbols are more than an int32 holds after 200 s
+	fresh        int64   // block at which the filters were made
 	calm         int     // blocks since the channel last changed
 	warm         int     // blocks until there are errors again after a time without
 	starts       int     // how often a start goes through the first blocks
@@ -142,6 +146,36 @@ type engine struct {
 	syncError  float64 // squared, of the segment syncs in the first round's soft symbols
 }
 
+// scratch is what rounds work with that is of no use to the next.
+type scratch struct {
+	fft              *psd.FFT
+	tables           *beliefs
+	work, sent, made []complex64
+	mixtures         [blockPieces]mixture
+	lean, strength   [blockSymbols/runSymbols + 4]float32 // of runs, with two at either end that there are not
+}
+
+func newScratch() (*scratch, error) {
+	bins := func() []complex64 { return make([]complex64, blockSize) }
+	fft, err := psd.NewFFT(blockSize)
+	return &scratch{fft: fft, tables: new(beliefs), work: bins(), sent: bins(), made: bins()}, err
+}
+
+func (e *engine) scratchOf(round int) *scratch {
+	if round < rearRound {
+		return e.ahead
+	}
+	return e.rear
+}
+
+// delay is by how many symbols a round's block lies behind the first one's.
+func delay(round int) int {
+	if round < rearRound {
+		return round * roundDelay
+	}
+	return round*roundDelay + blockSymbols
+}
+
 func newEngine(s *sampler) (*engine, error) {
 	bins := func() []complex64 { return make([]complex64, blockSize) }
 	e := &engine{
@@ -151,18 +185,20 @@ func newEngine(s *sampler) (*engine, error) {
 		first: newFilter(), bank: newBank(), soft: make([]float32, blockSymbols),
 		channel: bins(), designed: bins(), mean: bins(), shape: pulseShape(blockSize),
 		noise: make([]float32, blockSize), noiseSum: make([]float32, blockSize), binTurns: make([]float32, blockSize),
-		work: bins(), sent: bins(), made: bins(), residual: make([]complex64, blockSymbols),
-	}
-	tables := new(beliefs)
-	for i := range e.stages {
-		e.errors[i] = make([]complex64, windowSize)
-		e.stages[i] = newStage(tables)
+		residual: make([]complex64, blockSymbols),
 	}
 	var err error
-	if e.designer, err = newDesigner(); err != nil {
+	if e.ahead, err = newScratch(); err != nil {
 		return nil, err
 	}
-	if e.fft, err = psd.NewFFT(blockSize); err != nil {
+	if e.rear, err = newScratch(); err != nil {
+		return nil, err
+	}
+	for i := range e.stages {
+		e.errors[i] = make([]complex64, windowSize)
+		e.stages[i] = newStage(e.scratchOf(i).tables)
+	}
+	if e.designer, err = newDesigner(); err != nil {
 		return nil, err
 	}
 	for k := range e.binTurns {
@@ -171,7 +207,7 @@ func newEngine(s *sampler) (*engine, error) {
 	for i := range channelTaps - 1 + blockSymbols {
 		e.mean[i] = vsb.PilotLevel
 	}
-	if err = e.fft.Transform(e.mean, e.mean); err != nil {
+	if err = e.ahead.fft.Transform(e.mean, e.mean); err != nil {
 		return nil, err
 	}
 	for i := range e.syncs {
@@ -199,7 +235,7 @@ func (e *engine) start(odd bool, starter *starter) {
 	clear(e.channel)
 	copy(e.channel, taps[tapsAhead:])
 	copy(e.channel[blockSize-tapsAhead:], taps[:tapsAhead])
-	_ = e.fft.Transform(e.channel, e.channel)
+	_ = e.ahead.fft.Transform(e.channel, e.channel)
 	for k, s := range e.shape {
 		e.channel[k] *= complex(s, 0)
 		e.noise[k] = 2 * noise * (s + noiseFloor) // half of the band has all of it
@@ -216,6 +252,7 @@ func (e *engine) start(odd bool, starter *starter) {
 	}
 	// The first blocks are gone through again and again, each time with the
 	// channel that the time before has found.
+	alone := &beside{do: e.behind}
 	for round := range e.starts {
 		for i := range startTrial {
 			e.weight = max(0.15, 1/(2+float32(round)+float32(i)))
@@ -224,7 +261,7 @@ func (e *engine) start(odd bool, starter *starter) {
 			}
 			e.redesign()
 			e.choose()
-			e.block()
+			e.block(alone)
 		}
 		e.sampler.whole, e.sampler.part, e.sampler.phase = begin.whole, begin.part, begin.phase
 		e.rewind(odd)
@@ -262,28 +299,47 @@ func (e *engine) rewind(odd bool) {
 // ready tells whether there are samples for a block.
 func (e *engine) ready() bool { return e.sampler.ready(blockSymbols) }
 
-// block takes a block of symbols.
-func (e *engine) block() {
+// block takes a block of symbols. What is in rear is done at the same time as what is
+// done here.
+func (e *engine) block(beside *beside) {
+	beside.begin()
 	e.sampler.fill(e.received[e.origin+firstAhead:][:blockSymbols])
-	e.equalise()
+	e.equalise(e.ahead)
 	if !e.light || e.teaches(e.blocks) || e.teaches(e.blocks+1) {
 		e.believe(0)
 	}
 	if !e.light {
-		e.subtract(0, e.origin)
+		e.subtract(e.ahead, 0)
 	}
-	for i := 1; i < e.active; i++ {
-		s := &e.stages[i]
-		e.cancel(i-1, s.soft, s.noises[:], e.origin-i*roundDelay)
-		e.believe(i)
-		e.subtract(i, e.origin-i*roundDelay)
+	for i := 1; i < min(e.active, rearRound); i++ {
+		e.round(i)
 	}
-	if e.teaches(e.blocks) {
-		e.follow()
+	if e.teaches(e.blocks) && e.active <= rearRound {
+		e.learn(e.ahead)
 	}
-	e.finish()
+	beside.end()
+	e.follow()
 	e.passFieldSyncs()
 	e.shift()
+}
+
+// behind does the rounds that are a block later, and makes the output.
+func (e *engine) behind() {
+	for i := rearRound; i < e.active; i++ {
+		e.round(i)
+	}
+	e.finish()
+	if e.teaches(e.blocks) && e.active > rearRound {
+		e.learn(e.rear)
+	}
+}
+
+// round does a round but the first.
+func (e *engine) round(i int) {
+	s, w := &e.stages[i], e.scratchOf(i)
+	e.cancel(w, i-1, s.soft, s.noises[:], e.origin-delay(i))
+	e.believe(i)
+	e.subtract(w, i)
 }
 
 // shift makes the next block the one at 0.

@@ -30,8 +30,12 @@ const (
 )
 
 // teaches tells whether a block is learnt from.
-func (e *engine) teaches(block int) bool {
+func (e *engine) teaches(block int64) bool {
 	switch {
+	case e.light:
+		return block%calmEvery == calmEvery-1
+	case e.warm == warmBlocks:
+		return false // nothing is known of the block before
 	case block <= steadyBlocks:
 		return true
 	case e.easy && e.calm > calmBlocks:
@@ -40,26 +44,34 @@ func (e *engine) teaches(block int) bool {
 	return block%steadyEvery == 0
 }
 
-// follow compares what was received with what the channel makes of the settled
-// symbols and improves channel, noise and clock by the error.
+// lesson is what a block teaches.
+type lesson struct {
+	from  *scratch // whose work has the step of the channel's transform; nil for none
+	trust float32
+}
+
+// learn compares what was received with what the channel makes of the settled symbols:
+// the error improves the noise, and tells how to improve the channel.
 //
 // The levels without their mean are nearly white, so the correlation of error and
 // levels is the least-squares step of the taps itself, all of them as fast.
-func (e *engine) follow() {
+func (e *engine) learn(w *scratch) {
 	last := e.active - 1
-	first := e.origin - last*roundDelay - errorDelay
+	first := e.origin - delay(last) - errorDelay
 	unknown := e.unknown(first)
 	count := float32(blockSymbols - unknown)
 	if count == 0 {
 		return
 	}
-	e.pass(e.stages[last].told.settled, first)
-	errors := e.residual
-	subtractRuns(errors, e.received[first:], e.work[errorsAt:], e.turns[first/runSymbols:], e.lean[:], e.strength[:])
-	clear(errors[:unknown])
-	clear(e.work)
-	copy(e.work[errorsAt:], errors)
-	_ = e.fft.Transform(e.work, e.work)
+	if e.light {
+		e.compare(e.linear[first:][:blockSymbols], first) // what comes out is not settled any more
+	}
+	e.pass(w, e.stages[last].told.settled, first)
+	subtractRuns(e.residual, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[2:2+blockSymbols/runSymbols], w.strength[2:2+blockSymbols/runSymbols])
+	clear(e.residual[:unknown])
+	clear(w.work)
+	copy(w.work[errorsAt:], e.residual)
+	_ = w.fft.Transform(w.work, w.work)
 	// What is not believed firmly teaches little.
 	doubt := float32(e.stages[last].believer.doubt / doubtful)
 	trust := 1 / (1 + doubt*doubt)
@@ -68,8 +80,8 @@ func (e *engine) follow() {
 		gain = 1 / float32(e.blocks+1)
 	}
 	// The levels' mean is taken out of the window by its transform.
-	work := e.work[:blockSize]
-	noise, sent, mean := e.noiseSum[:blockSize], e.sent[:blockSize], e.mean[:blockSize]
+	work := w.work[:blockSize]
+	noise, sent, mean := e.noiseSum[:blockSize], w.sent[:blockSize], e.mean[:blockSize]
 	share := 1 / count
 	for k, v := range work {
 		p := (real(v)*real(v) + imag(v)*imag(v)) * share
@@ -77,17 +89,27 @@ func (e *engine) follow() {
 		s := sent[k] - mean[k]
 		work[k] = complex(real(v)*real(s)+imag(v)*imag(s), imag(v)*real(s)-real(v)*imag(s))
 	}
-	_ = e.fft.Inverse(e.work, e.work)
-	clear(e.work[tapsBehind : blockSize-tapsAhead])
+	_ = w.fft.Inverse(work, work)
+	clear(work[tapsBehind : blockSize-tapsAhead])
 	step := 1. / blockSize / (count * vsb.LevelMeanSquare)
 	for _, part := range [2][]complex64{work[:tapsBehind], work[blockSize-tapsAhead:]} {
 		for i, v := range part {
 			part[i] = complex(real(v)*step, imag(v)*step)
 		}
 	}
-	_ = e.fft.Transform(work, work)
-	late := e.time()
-	w := e.weight * trust
+	_ = w.fft.Transform(work, work)
+	e.lesson = lesson{w, trust}
+}
+
+// follow improves channel and clock by what the block taught.
+func (e *engine) follow() {
+	l := e.lesson
+	if e.lesson = (lesson{}); l.from == nil {
+		return
+	}
+	work := l.from.work[:blockSize]
+	late := e.time(work)
+	w := e.weight * l.trust
 	// A delay of the channel is the sampler's to follow.
 	turns, channel := e.binTurns[:blockSize], e.channel[:blockSize]
 	for k, v := range work {
@@ -100,19 +122,19 @@ func (e *engine) follow() {
 	e.sampler.turn -= move / (2 * math.Pi)
 }
 
-// time finds what of the channel's step in work a change of its delay explains and
+// time finds what of the channel's step a change of its delay explains and
 // gives it to the sampler. It returns that delay in symbols.
 //
 // A channel that comes τ later is H·exp(−jω′τ), with ω′ counted from the middle of the
 // channel, as the sampler moves the channel's middle without its phase.
-func (e *engine) time() float32 {
+func (e *engine) time(step []complex64) float32 {
 	var along, square float64
-	turns, work := e.binTurns[:blockSize], e.work[:blockSize]
+	turns, step := e.binTurns[:blockSize], step[:blockSize]
 	for k, h := range e.channel[:blockSize] {
 		w := turns[k]
 		// The derivative is −jωH.
 		dr, di := w*imag(h), -w*real(h)
-		v := work[k]
+		v := step[k]
 		along += float64(dr*real(v) + di*imag(v))
 		square += float64(dr*dr + di*di)
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"reflect"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -32,6 +33,66 @@ func TestInterpolator(t *testing.T) {
 			require.Less(t, cmplx.Abs(complex128(v-plain[i])), 1e-6)
 		}
 	}
+}
+
+func TestInterpolatorToTheBit(t *testing.T) {
+	// Truth: the kernels' arithmetic in plain code, fused where they fuse.
+	rng := rand.New(rand.NewPCG(8, 8))
+	p := newInterpolator()
+	x := make([]complex64, 400)
+	for i := range x {
+		x[i] = complex(float32(rng.NormFloat64()*math.Exp(3*rng.NormFloat64())), float32(rng.NormFloat64()))
+	}
+	const at, step = 10.3, 1.0761
+	got, plain := make([]complex64, 300), make([]complex64, 300)
+	p.readPlain(plain, x, int64(at*math.Exp2(32)), int64(step*math.Exp2(32)))
+	p.read(got, x, at, step)
+	if reflect.DeepEqual(plain, got) {
+		t.Skip("this processor has no kernels")
+	}
+	position, advance := int64(at*math.Exp2(32)), int64(step*math.Exp2(32))
+	for n := range got {
+		part := uint32(position)
+		row := &p[part>>25]
+		rest := float32(part&(1<<25-1)) * (1. / (1 << 25))
+		s := x[position>>32-tapsBefore:]
+		read := func(of func(complex64) float32) float32 {
+			var y [4]float32
+			for k := range y {
+				var tap [4]float32
+				for m := range tap {
+					place := tapPlace[4*m+k]
+					tap[m] = fused(row.step[place], rest, row.tap[place])
+				}
+				near := fused(tap[2], of(s[8+k]), float32(tap[0]*of(s[k])))
+				far := fused(tap[3], of(s[12+k]), float32(tap[1]*of(s[4+k])))
+				y[k] = near + far
+			}
+			return (y[0] + y[2]) + (y[1] + y[3])
+		}
+		want := complex(read(func(z complex64) float32 { return real(z) }), read(func(z complex64) float32 { return imag(z) }))
+		require.Equal(t, want, got[n], n)
+		position += advance
+	}
+}
+
+// fused is a·b + c rounded once. A float64 holds the product; the sum is rounded to
+// odd there, so that rounding it again to a float32 does no harm (Boldo and Melquiond,
+// "Emulation of FMA and correctly rounded sums", IEEE Trans. Comput. 57 (2008)).
+func fused(a, b, c float32) float32 {
+	p, z := float64(a)*float64(b), float64(c)
+	sum := float64(p + z)
+	t := float64(sum - p)
+	rest := float64(p-float64(sum-t)) + float64(z-t)
+	if bits := math.Float64bits(sum); rest != 0 && bits&1 == 0 {
+		if (rest > 0) == (sum > 0) {
+			bits++
+		} else {
+			bits--
+		}
+		sum = math.Float64frombits(bits)
+	}
+	return float32(sum)
 }
 
 func BenchmarkInterpolator(b *testing.B) {
@@ -275,6 +336,19 @@ func TestFold(t *testing.T) {
 		require.InDelta(t, real(first[i]), real(v), 1e-3)
 		require.InDelta(t, real(second[i]), imag(v), 1e-3)
 	}
+}
+
+func TestBlocksOutlastAnInt32(t *testing.T) {
+	// Truth: arithmetic. After 200 s more symbols have come than an int of 32 bits
+	// holds, and all of them are known to have been sent.
+	e := &engine{origin: 2 * blockSymbols}
+	require.Equal(t, blockSymbols, e.unknown(0))
+	e.blocks = 1
+	require.Equal(t, blockSymbols-7, e.unknown(7))
+	e.blocks = math.MaxInt32/blockSymbols + 1
+	require.Zero(t, e.unknown(0))
+	e.blocks = 2 * e.blocks
+	require.Zero(t, e.unknown(0))
 }
 
 func TestStarter(t *testing.T) {

@@ -63,13 +63,18 @@ type Receiver struct {
 	acquirer *acquirer
 	starter  *starter
 	decoder  *coding.Decoder
-	packet   Packet
+	beside   *beside
+	decoded  [blockSegments]struct {
+		packet Packet
+		made   bool
+		fields int64 // field syncs passed
+	}
 
 	state   state
 	waiting []complex64 // samples in which lock is looked for
 	odd     bool        // the field sync that lock was found by
 	passed  int64       // samples that the front got since lock
-	limit   int         // symbols from there on are of no use
+	limit   int64       // symbols from there on are of no use
 	trouble float64     // bytes corrected in a packet, of late
 	barren  int         // failed packets one after the other
 	fields  int64
@@ -108,6 +113,7 @@ func New(o Options) (*Receiver, error) {
 	if r.engine, err = newEngine(r.sampler); err != nil {
 		return nil, fmt.Errorf("receiving 8-VSB: %w", err)
 	}
+	r.beside = newBeside(r.behind)
 	r.waiting = make([]complex64, 0, int(searchFields*vsb.FieldSymbols/vsb.SymbolRateHz*o.RateHz)+2*frontSize)
 	return r, nil
 }
@@ -191,10 +197,9 @@ func (r *Receiver) take(out []complex64) {
 // step takes a block of symbols.
 func (r *Receiver) step() {
 	e := r.engine
-	segment, before := e.segment, e.blocks*blockSegments
 	e.adapt()
 	e.weight = max(0.15, 1/float32(5+e.blocks))
-	e.block()
+	e.block(r.beside)
 	if !e.healthy() || math.Abs(r.sampler.step/r.front.outRate()*vsb.SymbolRateHz-1) > 2*searchPPM*1e-6 {
 		r.lose()
 		return
@@ -205,15 +210,28 @@ func (r *Receiver) step() {
 		r.lose()
 		return
 	}
-	for i := range blockSegments {
-		// The last soft symbols are some segments behind.
-		const behind = rounds * roundDelay / vsb.SegmentSymbols
+	r.deliver()
+}
+
+// behind makes the packets of the block of symbols that has come out of all rounds.
+func (r *Receiver) behind() {
+	e := r.engine
+	segment, before := e.segment, e.blocks*blockSegments
+	e.behind()
+	for i := range r.decoded {
+		d := &r.decoded[i]
+		d.made, d.fields = false, 0
+		const behind = outputDelay / vsb.SegmentSymbols
 		index := (segment + i - behind + vsb.FieldSegments) % vsb.FieldSegments
-		place := before + i - behind
+		place := before + int64(i) - behind
 		if place < 0 || (place+1)*vsb.SegmentSymbols > r.limit {
 			continue
 		}
-		r.decode(index, e.soft[i*vsb.SegmentSymbols:][:vsb.SegmentSymbols])
+		if index == 0 {
+			d.fields = 1
+		}
+		ok, err := r.decoder.Segment(&d.packet, index, e.soft[i*vsb.SegmentSymbols:][:vsb.SegmentSymbols])
+		d.made = ok && err == nil
 	}
 }
 
@@ -229,17 +247,25 @@ const (
 	easyBlocks     = 40
 )
 
-// decode takes a segment's soft symbols.
-func (r *Receiver) decode(index int, soft []float32) {
-	ok, err := r.decoder.Segment(&r.packet, index, soft)
-	if index == 0 {
-		r.fields++
+// deliver gives away the packets of a block.
+func (r *Receiver) deliver() {
+	for i := range r.decoded {
+		d := &r.decoded[i]
+		r.fields += d.fields
+		if !d.made {
+			continue
+		}
+		r.judge(&d.packet)
+		if r.options.Packet != nil {
+			r.options.Packet(&d.packet)
+		}
 	}
-	if err != nil || !ok {
-		return
-	}
-	bad := float64(r.packet.Corrected)
-	if r.barren++; !r.packet.Failed {
+}
+
+// judge notes how good the packets are.
+func (r *Receiver) judge(p *Packet) {
+	bad := float64(p.Corrected)
+	if r.barren++; !p.Failed {
 		r.barren = 0
 	} else {
 		bad = failedBytes
@@ -251,9 +277,6 @@ func (r *Receiver) decode(index int, soft []float32) {
 		r.engine.easy = false
 	case r.trouble < uneasy/8 && r.engine.blocks > easyBlocks:
 		r.engine.easy = true
-	}
-	if r.options.Packet != nil {
-		r.options.Packet(&r.packet)
 	}
 }
 
@@ -278,10 +301,10 @@ func (r *Receiver) Flush() error {
 	if r.state != searching {
 		// Silence follows, until the last symbol before it has come out.
 		end := float64(r.passed)*r.front.outRate()/r.front.rateHz - float64(r.sampler.whole)
-		r.limit = r.engine.blocks*blockSymbols + firstAhead + int(end/r.sampler.step) - tapCount
+		r.limit = r.engine.blocks*blockSymbols + firstAhead + int64(end/r.sampler.step) - tapCount
 		clear(r.silence[:])
 		for range flushPieces {
-			if r.state != running || (r.engine.blocks*blockSymbols-rounds*roundDelay) >= r.limit {
+			if r.state != running || r.engine.blocks*blockSymbols-outputDelay >= r.limit {
 				break
 			}
 			for samples := r.silence[:]; len(samples) > 0 && r.state == running; {

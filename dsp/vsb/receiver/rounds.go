@@ -16,18 +16,18 @@ const (
 
 // equalise makes the first round's soft symbols of what was received. The phase
 // follows what each symbol and those before say of its level.
-func (e *engine) equalise() {
+func (e *engine) equalise(w *scratch) {
 	s := &e.stages[0]
 	s.soft = e.linear[e.origin:][:blockSymbols]
-	_ = e.fft.Transform(e.work, e.received[e.origin-firstBehind:e.origin-firstBehind+blockSize])
-	multiply(e.work, e.work, e.first.spectrum)
-	_ = e.fft.Inverse(e.work, e.work)
-	out := e.work[firstBehind:][:blockSymbols]
+	_ = w.fft.Transform(w.work, e.received[e.origin-firstBehind:e.origin-firstBehind+blockSize])
+	multiply(w.work, w.work, e.first.spectrum)
+	_ = w.fft.Inverse(w.work, w.work)
+	out := w.work[firstBehind:][:blockSymbols]
 	pilot := e.first.constant * vsb.PilotLevel
 	var sync float32
 	s.believer.next(e.segment)
-	copy(s.believer.noise[pieces:], s.noises[:])
-	table := s.believer.tables.at(s.noises[0])
+	s.believer.hear(s.noises[:])
+	table := s.believer.table[pieces]
 	p := e.begin()
 	for g := range blockSegments {
 		if (e.segment+g)%vsb.FieldSegments == 0 {
@@ -191,7 +191,7 @@ func (e *engine) follows(p *phaser, at, count int, lean float32) {
 // passFieldSyncs notes the field syncs that went by in each round's block.
 func (e *engine) passFieldSyncs() {
 	for round := range e.stages {
-		index := (e.segment - 2*round + vsb.FieldSegments) % vsb.FieldSegments
+		index := (e.segment - delay(round)/vsb.SegmentSymbols + vsb.FieldSegments) % vsb.FieldSegments
 		if index == 0 || index+blockSegments > vsb.FieldSegments {
 			e.stages[round].odd = !e.stages[round].odd
 		}
@@ -201,8 +201,8 @@ func (e *engine) passFieldSyncs() {
 // believe estimates the levels of a round's soft symbols.
 func (e *engine) believe(round int) {
 	s := &e.stages[round]
-	index := (e.segment - 2*round + vsb.FieldSegments) % vsb.FieldSegments
-	at := e.origin - round*roundDelay
+	index := (e.segment - delay(round)/vsb.SegmentSymbols + vsb.FieldSegments) % vsb.FieldSegments
+	at := e.origin - delay(round)
 	say := s.told.from(at - errorDelay)
 	var error, count float32
 	for g := range blockSegments {
@@ -225,7 +225,7 @@ func (e *engine) believe(round int) {
 		}
 	}
 	// The syncs, which need not be believed, show the noise as it is.
-	if count > 0 && e.blocks*blockSymbols >= round*roundDelay {
+	if count > 0 && e.blocks*blockSymbols >= int64(delay(round)) {
 		s.noise += (float64(error/count) - s.noise) * learning / 2
 	}
 	if round == 0 {
@@ -240,48 +240,46 @@ func (e *engine) believe(round int) {
 const errorsAt = tapsBehind - 1
 
 // subtract takes what the channel makes of a round's levels out of what was received.
-// The errors of the block of levels at the given place in the windows begin errorDelay
-// before.
-func (e *engine) subtract(round, at int) {
-	first := at - errorDelay
-	e.pass(e.stages[round].told.levels, first)
+// The errors begin errorDelay before the round's block.
+func (e *engine) subtract(w *scratch, round int) {
+	first := e.origin - delay(round) - errorDelay
+	e.pass(w, e.stages[round].told.levels, first)
 	errors := e.errors[round][first:][:blockSymbols]
-	subtractRuns(errors, e.received[first:], e.work[errorsAt:], e.turns[first/runSymbols:], e.lean[:], e.strength[:])
+	subtractRuns(errors, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[2:2+blockSymbols/runSymbols], w.strength[2:2+blockSymbols/runSymbols])
 	clear(errors[:e.unknown(first)])
-	e.straighten(first)
+	e.straighten(w, first)
 }
 
 // pass passes levels through the channel: what comes out from first on begins at
 // errorsAt in work. It leaves the transform of the levels in sent.
-func (e *engine) pass(levels []float32, first int) {
+func (e *engine) pass(w *scratch, levels []float32, first int) {
 	window := levels[first-errorsAt : first+blockSymbols+tapsAhead]
-	widen(e.sent, window)
-	clear(e.sent[len(window):])
-	_ = e.fft.Transform(e.sent, e.sent)
-	multiply(e.work, e.sent, e.channel)
-	_ = e.fft.Inverse(e.work, e.work)
+	widen(w.sent, window)
+	clear(w.sent[len(window):])
+	_ = w.fft.Transform(w.sent, w.sent)
+	multiply(w.work, w.sent, e.channel)
+	_ = w.fft.Inverse(w.work, w.work)
 }
 
 // unknown returns how many of a block's errors from first on are from before the start,
 // when nobody knows what was sent.
 func (e *engine) unknown(first int) int {
-	return min(max(e.origin-e.blocks*blockSymbols-first, 0), blockSymbols)
+	return int(min(max(int64(e.origin-first)-e.blocks*blockSymbols, 0), blockSymbols))
 }
 
 // straighten turns the runs by what the last errors leave of the phase, each with its
 // neighbours, for the next round.
-func (e *engine) straighten(first int) {
+func (e *engine) straighten(w *scratch, first int) {
 	const count = blockSymbols / runSymbols
 	turns := e.turns[first/runSymbols:][:count]
-	weights := [...]float32{1, 2, 3, 2, 1}
+	// With weights of 1 2 3 2 1, and nothing beyond the ends.
+	lean, strength := w.lean[:], w.strength[:]
+	near := func(x []float32, i int) float32 {
+		sum := 3 * x[i+2]
+		return sum + 2*(x[i+1]+x[i+3]) + (x[i] + x[i+4])
+	}
 	for i := range turns {
-		var along, power float32
-		for j, w := range weights {
-			if k := i + j - len(weights)/2; k >= 0 && k < count {
-				along += w * e.lean[k]
-				power += w * e.strength[k]
-			}
-		}
+		along, power := near(lean, i), near(strength, i)
 		if !(power > 0) {
 			continue
 		}
@@ -294,19 +292,19 @@ func (e *engine) straighten(first int) {
 
 // cancel makes soft symbols of a round's levels and errors, from first on, and says how
 // much noise each piece of them has.
-func (e *engine) cancel(round int, soft, noises []float32, first int) {
+func (e *engine) cancel(w *scratch, round int, soft, noises []float32, first int) {
 	t := e.stages[round].told
-	_ = e.fft.Transform(e.work, e.errors[round][first-laterBehind:][:blockSize])
-	used := e.bank.mixed(&e.mixtures, noises, t.variances[first/vsb.SegmentSymbols*pieces-1:])
+	_ = w.fft.Transform(w.work, e.errors[round][first-laterBehind:][:blockSize])
+	used := e.bank.mixed(&w.mixtures, noises, t.variances[first/vsb.SegmentSymbols*pieces-1:])
 	levels := t.levels[first:][:blockSymbols]
 	for pair, p := range e.bank.pairs {
 		if !used[pair] {
 			continue
 		}
-		fold(e.made, e.work, p.there, p.back)
-		_ = e.fft.Inverse(e.made, e.made)
-		made := e.made[laterBehind:][:blockSymbols]
-		for i, m := range e.mixtures {
+		fold(w.made, w.work, p.there, p.back)
+		_ = w.fft.Inverse(w.made, w.made)
+		made := w.made[laterBehind:][:blockSymbols]
+		for i, m := range w.mixtures {
 			if m.pair == pair {
 				from, to := pieceWithSync(i)
 				mix(soft[from:to], levels[from:to], made[from:to], m.first, m.second)
@@ -329,23 +327,15 @@ func pieceWithSync(n int) (from, to int) {
 // finish makes the engine's soft symbols of the last round's levels. However many
 // rounds are left out, they are as late.
 func (e *engine) finish() {
-	first := e.origin - rounds*roundDelay
+	first := e.origin - outputDelay
 	if e.light || e.warm > 0 {
 		copy(e.soft, e.linear[first:])
 	} else {
-		e.cancel(e.active-1, e.soft, e.noises[:], first)
+		e.cancel(e.rear, e.active-1, e.soft, e.noises[:], first)
 	}
-	if e.light && !e.teaches(e.blocks) {
-		return
-	}
-	var power, error, count float32
-	settled := e.stages[e.active-1].told.settled[first:][:blockSymbols]
-	for i, v := range e.soft {
-		d := v - settled[i] + vsb.PilotLevel
-		power += d * d
-	}
+	var error, count float32
 	for g := range blockSegments {
-		place := e.blocks*blockSegments + g - rounds*roundDelay/vsb.SegmentSymbols
+		place := e.blocks*blockSegments + int64(g) - outputDelay/vsb.SegmentSymbols
 		if place < 0 || place%vsb.FieldSegments == 0 {
 			continue
 		}
@@ -357,6 +347,19 @@ func (e *engine) finish() {
 	}
 	if count > 0 {
 		e.remaining += (float64(error/count) - e.remaining) * learning / 5
+	}
+	if !e.light && e.warm == 0 {
+		e.compare(e.soft, first)
+	}
+}
+
+// compare notes how far soft symbols from first on are from what is settled of them.
+func (e *engine) compare(soft []float32, first int) {
+	var power float32
+	settled := e.stages[e.active-1].told.settled[first:][:blockSymbols]
+	for i, v := range soft {
+		d := v - settled[i] + vsb.PilotLevel
+		power += d * d
 	}
 	e.errorPower += (float64(power)/blockSymbols - e.errorPower) / float64(min(8, max(1, e.blocks)))
 }

@@ -17,7 +17,12 @@ type sampler struct {
 	step  float64 // from one symbol to the next
 
 	phase, turn float64 // of the next symbol, and from one to the next, in cycles
+
+	spins, at [fillCut]complex64 // of symbols that are read at once, and all of them the same
 }
+
+// fillCut is how many symbols are read at once.
+const fillCut = 64
 
 func newSampler() *sampler { return &sampler{between: newInterpolator()} }
 
@@ -50,14 +55,12 @@ func (s *sampler) ready(symbols int) bool {
 // fill reads symbols, for which it must be ready. Before the first sample there is
 // silence.
 func (s *sampler) fill(dst []complex64) {
-	const cut = 64
 	x := s.samples
+	for i := range s.spins {
+		s.spins[i] = turnBack(s.turn * float64(i))
+	}
 	for len(dst) > 0 {
-		n := min(cut, len(dst))
-		sin, cos := math.Sincos(-2 * math.Pi * s.phase)
-		at := complex64(complex(cos, sin))
-		sin, cos = math.Sincos(-2 * math.Pi * s.turn)
-		spin := complex64(complex(cos, sin))
+		n := min(fillCut, len(dst))
 		// Before the first sample there is silence.
 		position := float64(s.whole-s.first) + s.part
 		silent := 0
@@ -67,13 +70,21 @@ func (s *sampler) fill(dst []complex64) {
 			position += s.step
 		}
 		s.between.read(dst[silent:n], x, position, s.step)
-		for i, v := range dst[:n] {
-			dst[i] = product(v, at)
-			at = product(at, spin)
+		at := turnBack(s.phase)
+		for i := range s.at {
+			s.at[i] = at
 		}
+		multiply(dst[:n], dst[:n], s.spins[:n])
+		multiply(dst[:n], dst[:n], s.at[:n])
 		s.advance(n)
 		dst = dst[n:]
 	}
+}
+
+// turnBack returns what turns back by so many cycles.
+func turnBack(cycles float64) complex64 {
+	sin, cos := math.Sincos(-2 * math.Pi * cycles)
+	return complex(float32(cos), float32(sin))
 }
 
 func (s *sampler) advance(symbols int) {

@@ -63,9 +63,10 @@ type believer struct {
 	entries [groupsKept * coders]uint16
 	forward [groupsKept * coders][4]float32 // likelihoods of the states before each symbol, by place
 	soft    [groupsKept * coders]float32
-	noise   [(blockSegments + 1) * pieces]float32 // of each piece: variance of what stands in soft beside the levels
-	states  [coders][4]float32                    // after the last one, by coder
-	codes   [blockSegments + 1]int                // each segment's first coder, or −1 for a field sync
+	noise   [(blockSegments + 1) * pieces]float32              // of each piece: variance of what stands in soft beside the levels
+	table   [(blockSegments + 1) * pieces]*[beliefCount]belief // for that
+	states  [coders][4]float32                                 // after the last one, by coder
+	codes   [blockSegments + 1]int                             // each segment's first coder, or −1 for a field sync
 
 	doubt float64 // mean square error that the levels say they have
 	open  float64 // the same of what the others tell of them
@@ -156,7 +157,7 @@ type told struct {
 // the block's levels and of those of the segment before.
 func (b *believer) block(say told, soft, noise []float32, index int) {
 	b.next(index)
-	copy(b.noise[pieces:], noise)
+	b.hear(noise)
 	for s := range blockSegments {
 		if first := b.codes[s+1]; first >= 0 {
 			b.ahead(s+1, soft[s*vsb.SegmentSymbols+vsb.SegmentSyncSymbols:][:kept], first)
@@ -175,12 +176,21 @@ func (b *believer) next(index int) {
 	copy(b.forward[:kept], b.forward[blockSegments*kept:])
 	copy(b.soft[:kept], b.soft[blockSegments*kept:])
 	copy(b.noise[:pieces], b.noise[blockPieces:])
+	copy(b.table[:pieces], b.table[blockPieces:])
 	b.codes[0] = b.codes[blockSegments]
 	for s := range blockSegments {
 		b.codes[s+1] = -1
 		if i := (index + s) % vsb.FieldSegments; i != 0 {
 			b.codes[s+1] = coding.Coder(i, vsb.SegmentSyncSymbols)
 		}
+	}
+}
+
+// hear takes the variances of the noise in a block's soft symbols.
+func (b *believer) hear(noise []float32) {
+	copy(b.noise[pieces:], noise)
+	for i, v := range noise {
+		b.table[pieces+i] = b.tables.at(v)
 	}
 }
 
@@ -228,7 +238,7 @@ func (b *believer) ahead(s int, soft []float32, first int) {
 	copy(b.soft[at:], soft[:kept])
 	for n := range pieces {
 		from, to := piece(n)
-		aheadGroups(&states, b.forward[at+from:at+to], b.entries[at+from:at+to], b.tables.at(b.noise[s*pieces+n]), soft[from:to])
+		aheadGroups(&states, b.forward[at+from:at+to], b.entries[at+from:at+to], b.table[s*pieces+n], soft[from:to])
 	}
 	b.states = turned(&states, (coders-first)%coders)
 }
@@ -243,7 +253,7 @@ func (b *believer) behind(say told, s int, back *[coders][4]float32) (doubt, ope
 	for n := pieces - 1; n >= 0; n-- {
 		from, to := piece(n)
 		noise := b.noise[s*pieces+n]
-		spreads := behindGroups(&states, b.forward[at+from:at+to], b.entries[at+from:at+to], b.tables.at(noise), settled[from:to])
+		spreads := behindGroups(&states, b.forward[at+from:at+to], b.entries[at+from:at+to], b.table[s*pieces+n], settled[from:to])
 		var spread float32
 		for _, v := range spreads {
 			spread += v

@@ -28,7 +28,7 @@ type Status struct {
 	LevelDBFS float64
 
 	// Rounds is how often the equaliser goes through the symbols now: once where that
-	// is enough, up to ten times among echoes nearly as strong as the first path.
+	// is enough, up to seven times among echoes nearly as strong as the first path.
 	Rounds int
 
 	Packets, Failed int64 // transport packets, and those of them with errors left
@@ -70,7 +70,7 @@ func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
 	power := real(main)*real(main) + imag(main)*imag(main)
 	turn := complex(real(main)/power, -imag(main)/power)
 	// Where the last block of soft symbols is now.
-	first := e.origin - rounds*roundDelay - blockSymbols
+	first := e.origin - outputDelay - blockSymbols
 	for i, soft := range e.soft {
 		at := first + i
 		if at < e.origin-history {
@@ -86,10 +86,10 @@ func (r *Receiver) Symbols(before, after []complex64) (b, a []complex64) {
 // response returns the channel's impulse response, tapsAhead taps before the one that
 // was the strongest at the start.
 func (e *engine) response() []complex64 {
-	_ = e.fft.Inverse(e.work, e.channel)
-	taps := e.sent[:channelTaps]
+	_ = e.ahead.fft.Inverse(e.ahead.work, e.channel)
+	taps := e.ahead.sent[:channelTaps]
 	for l := range taps {
-		v := e.work[(l-tapsAhead)&binMask]
+		v := e.ahead.work[(l-tapsAhead)&binMask]
 		taps[l] = complex(real(v)/blockSize, imag(v)/blockSize)
 	}
 	return taps

@@ -2,10 +2,15 @@
 // readable description of the stations and other services that reach an
 // antenna.
 //
-// The dongle has the faults of the cheap ones: a few milliseconds of wrong
-// samples after every retune, an 8-bit converter with rails, a pass band that
-// falls towards its edges, a tone in the middle of every slice, a clock that is
-// off and whose harmonics show, a noise figure that rises as the gain falls.
+// The dongle has the faults of the cheap ones, as they were measured: a few
+// milliseconds of wrong samples after every retune, up to 100 after one with
+// another rate; an 8-bit converter with rails; a pass band that falls towards
+// its edges, moves a little with frequency and gain, and lets what lies beyond
+// fold back; gain steps that are not what their names say; a tone in the middle
+// of every slice; a clock that is off, drifts as it warms up, and whose
+// harmonics show; phase noise; samples lost every ten minutes without a word; a
+// noise figure that rises as the gain falls, an intercept that moves with
+// frequency. [DefaultRadio] says where each figure comes from.
 //
 // Its time is virtual: it passes by the samples read and by settling, not by
 // the wall clock, unless Options.RealTime asks for that. The same town, seed
@@ -27,11 +32,22 @@
 // thing cannot be without; an unknown key is an error.
 //
 //	[town]       name, about
-//	[radio]      model ("dongle" or "bench": what the other keys differ from),
-//	             seed, ppm, noise_figure_db, full_scale_dbm, bits, settle_ms,
-//	             droop_db, tilt_db, ripple_db, dc_dbfs, spur_dbm, iq_gain_db,
-//	             iq_phase_deg, iip2_dbm, iip3_dbm, beat_dbfs, tuning_step_hz,
-//	             wide
+//	[radio]      model: what the other keys differ from. "dongle", the default,
+//	             is a common one with a low-IF tuner; "zero-if" one whose tuner
+//	             mixes straight down, with an image and a hump in the middle;
+//	             "wide" a radio of 12 bits and up to 20 MS/s; "bench" an ideal
+//	             one but for noise and 8 bits.
+//	             seed, noise_figure_db, full_scale_dbm, bits, ripple_db, wide
+//	             front ("plain", "dongle", "zero-if" or "wide": its filters and
+//	             what they let fold), fold_db (so much more of it), stray_db,
+//	             tilt_db, droop_db (of plain ones)
+//	             step_stray, top_loss_db, agc, iip2_dbm, iip3_dbm,
+//	             intercept_stray_db
+//	             ppm, warm_up_ppm, warm_up_seconds, phase_noise_dbc,
+//	             tuning_step_hz, unlocked_share, settle_ms, settle_most_ms,
+//	             lose_every_s
+//	             dc_dbfs, dc_stray_db, spur_dbm, beat_dbfs, iq_gain_db,
+//	             iq_phase_deg, image_db, image_stray_db
 //	[preamplifier] gain_db, noise_figure_db, iip2_dbm, iip3_dbm
 //	[antenna]    beamwidth_deg, front_to_back_db, bearing_deg, rate_deg_per_s;
 //	             without it all bearings are heard alike
@@ -56,7 +72,7 @@
 //
 // Pictures that move, and sound (what 8-VSB stations send is coded as the standards
 // ask, but shows a card and is else random bytes), multiplex clocks that differ between
-// transmitters, aliases of what lies beyond the slice, images
-// and the tuned filter of the front end, products of more than the fourteen
-// strongest signals.
+// transmitters, the images of a low-IF tuner and the tuned filter of the front
+// end, products of more than the fourteen strongest signals, phase that filters
+// turn (they delay all alike).
 package sim

@@ -89,7 +89,7 @@ type townFile struct {
 }
 
 // Parse reads a town file. Its [radio] table says how the radio differs from
-// DefaultRadio, or with model = "bench" from BenchRadio. A key that is not
+// the one that its model names. A key that is not
 // known, a value out of its range and a missing name are errors.
 func Parse(text []byte) (Town, error) {
 	if len(text) > maxTownBytes {
@@ -99,16 +99,12 @@ func Parse(text []byte) (Town, error) {
 	if _, err := decode(text, &f); err != nil { // for the model alone
 		return Town{}, err
 	}
-	switch f.Radio.Model {
-	case "", "dongle":
-		f = townFile{}
-		f.Radio.Radio = DefaultRadio()
-	case "bench":
-		f = townFile{}
-		f.Radio.Radio = BenchRadio()
-	default:
-		return Town{}, fmt.Errorf("radio: model = %.40q must be dongle or bench", f.Radio.Model)
+	radio, err := RadioOf(f.Radio.Model)
+	if err != nil {
+		return Town{}, err
 	}
+	f = townFile{}
+	f.Radio.Radio = radio
 	meta, err := decode(text, &f)
 	if err != nil {
 		return Town{}, err

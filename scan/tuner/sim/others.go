@@ -9,7 +9,7 @@ import (
 // tone is the emitter of a Tone.
 type tone struct {
 	Tone
-	own bool // it is the radio's, and does not come through its front end
+	own bool // it is the radio's: at a frequency by its clock as it was at first, and past its filters
 }
 
 func (e tone) within(lowHz, highHz float64) float64 {
@@ -20,7 +20,12 @@ func (e tone) within(lowHz, highHz float64) float64 {
 }
 
 func (e tone) open(s *slice) (layer, error) {
-	if low, high := s.edges(); e.FrequencyHz-e.DriftHz < low || e.FrequencyHz+e.DriftHz > high {
+	low, high := s.edges()
+	if e.own {
+		e.FrequencyHz *= s.warmed
+		low, high = s.inner()
+	}
+	if e.FrequencyHz-e.DriftHz < low || e.FrequencyHz+e.DriftHz > high {
 		return nil, nil
 	}
 	return &toneLayer{tone: e, s: s}, nil
@@ -31,9 +36,17 @@ type toneLayer struct {
 	s *slice
 }
 
+// passes is what the slice's filters make of the tone's amplitude.
+func (l *toneLayer) passes() float64 {
+	if l.own {
+		return 1
+	}
+	return l.s.passes(l.FrequencyHz)
+}
+
 func (l *toneLayer) add(dst []complex64, start float64) error {
 	step := 1 / l.s.rateHz
-	amplitude, hz := complex(l.s.amplitude(l.LevelDBm), 0), l.FrequencyHz-l.s.centerHz
+	amplitude, hz := complex(l.s.amplitude(l.LevelDBm)*l.passes(), 0), l.FrequencyHz-l.s.centerHz
 	if l.DriftHz == 0 {
 		air.Tone{Amplitude: amplitude, Hz: hz}.Add(dst, start, step)
 		return nil
@@ -94,7 +107,7 @@ func (e carrier) open(s *slice) (layer, error) {
 	if low, high := s.edges(); e.FrequencyHz-e.half() < low || e.FrequencyHz+e.half() > high {
 		return nil, nil
 	}
-	fm := air.NewFM(e.seed, s.power(e.LevelDBm), e.FrequencyHz-s.centerHz, e.peak, e.highest)
+	fm := air.NewFM(e.seed, s.power(e.LevelDBm)*s.passes(e.FrequencyHz)*s.passes(e.FrequencyHz), e.FrequencyHz-s.centerHz, e.peak, e.highest)
 	sound := func(dst []complex64, start float64) error {
 		fm.Add(dst, start, 1/s.rateHz)
 		return nil
@@ -117,8 +130,8 @@ func (e block) open(s *slice) (layer, error) {
 	if !s.sees(low, high) {
 		return nil, nil
 	}
-	shape := air.FlatTop((low-s.centerHz)/s.rateHz, (high-s.centerHz)/s.rateHz, 0, s.power(e.LevelDBm))
-	shaper, err := air.NewShaper(4096, air.Seed(s.seed, e.seed), shape)
+	flat := air.FlatTop(low, high, 0, s.power(e.LevelDBm))
+	shaper, err := air.NewShaper(4096, air.Seed(s.seed, e.seed), s.folded(flat))
 	if err != nil {
 		return nil, err
 	}
@@ -168,6 +181,9 @@ func gated(s *slice, sound layer, on func(at float64) bool) layer {
 	})
 }
 
+// impulseTaps is how many taps impulses are filtered with.
+const impulseTaps = 31
+
 // impulses is the emitter of Impulses.
 type impulses struct {
 	Impulses
@@ -188,8 +204,26 @@ func (e impulses) within(lowHz, highHz float64) float64 {
 
 func (e impulses) open(s *slice) (layer, error) {
 	source := e.source(s.power(e.LevelDBm) * s.rateHz / channelWidth)
+	if s.band == nil {
+		return layerFunc(func(dst []complex64, start float64) error {
+			source.Add(dst, start, 1/s.rateHz)
+			return nil
+		}), nil
+	}
+	// Through the filters with what folds: noise that starts and stops.
+	filter := air.NewFIR(s.band.NoiseTaps(impulseTaps))
+	var buf []complex64
+	rests := true // the filter, with nothing in it
 	return layerFunc(func(dst []complex64, start float64) error {
-		source.Add(dst, start, 1/s.rateHz)
+		x := buffer(&buf, len(dst))
+		source.Add(x, start, 1/s.rateHz)
+		silent := air.MeanPower(x) == 0
+		if silent && rests {
+			return nil
+		}
+		filter.Apply(x)
+		air.AddScaled(dst, x, 1)
+		rests = silent
 		return nil
 	}), nil
 }

@@ -27,7 +27,7 @@ type stage struct {
 // stages returns the curves in front of the converter at a gain: the
 // preamplifier's, which no gain of the radio's changes, and the radio's own,
 // which moves with its gain.
-func (t *Tuner) stages(gainDB float64) []stage {
+func (t *Tuner) stages(centerHz, gainDB float64) []stage {
 	intercept := func(dBm *float64, moreDB float64) float64 {
 		if dBm == nil {
 			return 0
@@ -40,8 +40,8 @@ func (t *Tuner) stages(gainDB float64) []stage {
 		before = p.GainDB
 		out = append(out, stage{intercept(p.IIP2DBm, 0), intercept(p.IIP3DBm, 0), false})
 	}
-	less := t.gains[len(t.gains)-1] - gainDB - before
 	r := &t.town.Radio
+	less := t.gains[len(t.gains)-1] - t.realGain(gainDB) - before + r.interceptDB(centerHz)
 	return append(out, stage{intercept(r.IIP2DBm, less), intercept(r.IIP3DBm, less), true})
 }
 
@@ -143,7 +143,7 @@ type product struct {
 func (t *Tuner) products(s *slice, gainDB float64) []emitter {
 	var out []emitter
 	var all []parent
-	for k, st := range t.stages(gainDB) {
+	for k, st := range t.stages(s.centerHz, gainDB) {
 		if st.second == 0 && st.third == 0 {
 			continue
 		}
@@ -186,7 +186,7 @@ func (t *Tuner) products(s *slice, gainDB float64) []emitter {
 func newProduct(st stage, s *slice, factors []factor) (product, bool) {
 	p := product{factors: factors, power: 1, line: 1}
 	order, share, inSlice, sums := 0, 1.0, true, 0
-	low, high := s.edges()
+	low, high := s.inner()
 	for _, f := range factors {
 		m := max(f.times, -f.times)
 		order += m
@@ -225,7 +225,8 @@ func newProduct(st stage, s *slice, factors []factor) (product, bool) {
 	}
 	p.widths = slices.DeleteFunc(p.widths, func(w float64) bool { return w == 0 })
 	reach := p.reach()
-	if !(gain > 0) || dBm(p.power) < faintestProduct || !s.sees(p.hz-reach, p.hz+reach) {
+	a := s.most(p.hz-reach, p.hz+reach)
+	if !(gain > 0) || dBm(p.power*a*a) < faintestProduct || !s.sees(p.hz-reach, p.hz+reach) {
 		return p, false
 	}
 	if len(p.widths) == 0 {
@@ -294,9 +295,9 @@ func (p product) open(s *slice) (layer, error) {
 		return p.carrier(s), nil
 	}
 	power := p.power * s.scale * s.scale
-	shaper, err := air.NewShaper(1024, air.Seed(s.seed, p.seed), func(x float64) float64 {
-		return power * p.density(s.centerHz+x*s.rateHz) * s.rateHz
-	})
+	shaper, err := air.NewShaper(1024, air.Seed(s.seed, p.seed), s.folded(func(hz float64) float64 {
+		return power * p.density(hz)
+	}))
 	if err != nil {
 		return nil, err
 	}
@@ -327,7 +328,7 @@ func (p product) carrier(s *slice) layer {
 		return nil
 	}
 	step := 1 / s.rateHz
-	amplitude := complex(math.Sqrt(p.power)*s.scale, 0)
+	amplitude := complex(math.Sqrt(p.power)*s.scale*s.passes(p.hz), 0)
 	var sum, one []complex64
 	return p.keyed(s, layerFunc(func(dst []complex64, start float64) error {
 		x := buffer(&sum, len(dst))

@@ -46,16 +46,65 @@ type Radio struct {
 
 	Bits     int     `toml:"bits"`      // of the converter; 0 keeps the samples unrounded
 	SettleMS float64 `toml:"settle_ms"` // how long samples are wrong after a Tune
-	DroopDB  float64 `toml:"droop_db"`  // of the pass band at ±0.4375 of the sample rate
+	DroopDB  float64 `toml:"droop_db"`  // of plain filters' pass band at ±0.4375 of the sample rate
 	TiltDB   float64 `toml:"tilt_db"`   // of the pass band, from −1/4 to +1/4 of the sample rate
 	RippleDB float64 `toml:"ripple_db"` // how far the gain strays with frequency, over tens of MHz
 
+	// Front is the radio's filters, and with them what of the spectrum beyond
+	// half the rate folds back: "plain" (or nothing), which is none of it,
+	// "dongle", "zero-if" or "wide". See dsp/air for where they come from.
+	Front   string  `toml:"front"`
+	FoldDB  float64 `toml:"fold_db"`  // by how much more than measured folds back
+	StrayDB float64 `toml:"stray_db"` // how far the pass band leans with frequency and gain, to an edge
+
+	// StepStray is how far gain steps are from what their names say: 1 makes
+	// of a step anything from nothing to 5/3 of its name (0 to 5 dB were found
+	// for steps of 3), 0 nothing else than its name. TopLossDB is by how much
+	// the highest gain stays behind its name, from 30 dB up, relative to the
+	// others. Levels and intercepts are stated for the highest gain.
+	StepStray float64 `toml:"step_stray"`
+	TopLossDB float64 `toml:"top_loss_db"`
+
+	// AGC leaves a gain control on behind all gains, which nobody is told.
+	AGC bool `toml:"agc"`
+
+	// InterceptStrayDB is how far intercepts go up and down with frequency.
+	InterceptStrayDB float64 `toml:"intercept_stray_db"`
+
+	// PPM is of a cold crystal. It goes WarmUpPPM from there, with a time
+	// constant of WarmUpSeconds.
+	WarmUpPPM     float64 `toml:"warm_up_ppm"`
+	WarmUpSeconds float64 `toml:"warm_up_seconds"`
+
+	// PhaseNoiseDBc is the oscillator's phase noise 10 kHz from it, in dBc/Hz;
+	// −300 and less is none.
+	PhaseNoiseDBc float64 `toml:"phase_noise_dbc"`
+
+	// UnlockedShare is the share of frequencies, by the megahertz, on which the
+	// synthesiser does not lock. It says nothing, and hears something else.
+	UnlockedShare float64 `toml:"unlocked_share"`
+
+	// SettleMostMS is how long samples may be wrong after a Tune to another
+	// sample rate. Nobody knows: SettleMS is passed over all the same. 0 is
+	// never longer than that.
+	SettleMostMS float64 `toml:"settle_most_ms"`
+
+	// LoseEveryS is after how many seconds on the mean some samples are lost
+	// without a word; 0 is never.
+	LoseEveryS float64 `toml:"lose_every_s"`
+
 	// The radio's own signals. −300 and less is none.
-	DCDBFS  float64 `toml:"dc_dbfs"`  // in the middle of every slice
-	SpurDBm float64 `toml:"spur_dbm"` // harmonics of the crystal, ±6 dB; as if they came in at the antenna
+	DCDBFS    float64 `toml:"dc_dbfs"`     // in the middle of every slice
+	DCStrayDB float64 `toml:"dc_stray_db"` // how far that goes up and down from stay to stay
+	SpurDBm   float64 `toml:"spur_dbm"`    // harmonics of the crystal, ±6 dB; as if they came in at the antenna
 
 	IQGainDB   float64 `toml:"iq_gain_db"`
 	IQPhaseDeg float64 `toml:"iq_phase_deg"`
+
+	// ImageDB, when not 0, is the image in place of the two above, from where
+	// it goes up and down with frequency by ImageStrayDB.
+	ImageDB      float64 `toml:"image_db"`
+	ImageStrayDB float64 `toml:"image_stray_db"`
 
 	// BeatDBFS is a tone that stands beatHz above the middle of every slice,
 	// wherever that is; nil is none.
@@ -71,23 +120,15 @@ type Radio struct {
 	// it does not tell; 0 reaches every frequency.
 	TuningStepHz float64 `toml:"tuning_step_hz"`
 
-	// Wide makes a better radio that also does rates up to 20 MS/s.
+	// Wide makes a better radio that also does rates up to 20 MS/s, with the
+	// filters of one unless they are plain.
 	Wide bool `toml:"wide"`
-}
-
-// DefaultRadio returns a common dongle: 8 bits, 6 dB of noise figure, 21 ppm.
-func DefaultRadio() Radio {
-	return Radio{
-		Seed: 1, PPM: 21, NoiseFigureDB: 6, FullScaleDBm: -66, Bits: 8, SettleMS: 6,
-		DroopDB: 1.5, TiltDB: 0.3, RippleDB: 1, DCDBFS: -45, SpurDBm: -112,
-		IQGainDB: 0.02, IQPhaseDeg: 0.15,
-	}
 }
 
 // BenchRadio returns a radio whose only faults are thermal noise (6 dB of noise
 // figure) and an 8-bit converter: for tests that compare with theory.
 func BenchRadio() Radio {
-	return Radio{Seed: 1, NoiseFigureDB: 6, FullScaleDBm: -66, Bits: 8, SettleMS: 6, DCDBFS: -300, SpurDBm: -300}
+	return Radio{Seed: 1, NoiseFigureDB: 6, FullScaleDBm: -66, Bits: 8, SettleMS: 6, DCDBFS: -300, SpurDBm: -300, PhaseNoiseDBc: -300}
 }
 
 func (r *Radio) validate() error {
@@ -105,7 +146,15 @@ func (r *Radio) validate() error {
 		limit{"iq_gain_db", r.IQGainDB, -3, 3},
 		limit{"iq_phase_deg", r.IQPhaseDeg, -20, 20},
 		limit{"tuning_step_hz", r.TuningStepHz, 0, 100e3},
+		limit{"dc_stray_db", r.DCStrayDB, 0, 20},
+		limit{"image_db", r.ImageDB, -100, 0},
+		limit{"image_stray_db", r.ImageStrayDB, 0, 20},
 	)
+	for _, validate := range []func() error{r.validateFront, r.validateGain, r.validateClock} {
+		if err == nil {
+			err = validate()
+		}
+	}
 	if err != nil {
 		return err
 	}

@@ -52,7 +52,7 @@ func (t *Tuner) catchUp() bool {
 		return false
 	}
 	t.framed += int64(math.Ceil(late.Seconds() * t.stay.rateHz / frame))
-	t.read = t.framed * frame
+	t.read = t.framed*frame + t.lost
 	t.ready = nil
 	return true
 }

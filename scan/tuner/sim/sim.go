@@ -49,7 +49,8 @@ type Tuner struct {
 	antenna   *Antenna // the town's, as it is now; nil for none
 	info      tuner.Info
 	options   Options
-	gains     []float64
+	gains     []float64 // by their names
+	real      []float64 // what they really are, dB
 	emitters  []emitter
 	stations  []*station
 	rounding  *air.Quantiser // nil rounds nothing
@@ -60,15 +61,22 @@ type Tuner struct {
 	stays  uint64 // how many tunings there were
 
 	stay    slice
+	heard   *slice // the stay as the layers know it
 	layers  []layer
-	filter  *air.FIR
+	own     []layer     // the radio's own tones
+	filter  *air.FIR    // plain filters, nil of others
+	hiss    *air.Shaper // the noise behind the others
 	noise   *air.Noise
 	dc      complex64
-	turned  complex64 // the oscillator's phase in this stay
-	unsure  float64   // seconds at the stay's beginning for which samples are wrong
-	jump    float64   // how far the oscillator came from, Hz
+	mixer   oscillator
+	control *control // nil is none
+	limit   float64  // air.Compress's, 0 is none
+	passed  float64  // seconds of settling that were passed over before the stay began
+	unsure  float64  // seconds at the stay's beginning for which samples are wrong
+	jump    float64  // how far the oscillator came from, Hz
 	ready   []complex64
 	framed  int64 // frames made in this stay
+	lost    int64 // samples that were lost in this stay without a word
 	samples [frame]complex64
 
 	began  float64   // virtual seconds at which the stay began
@@ -111,7 +119,10 @@ func New(town Town, options Options) (*Tuner, error) {
 		t.gains = options.GainsDB
 	}
 	t.gain = t.gains[len(t.gains)-1]
-	t.imbalance = air.Imbalance{GainDB: town.Radio.IQGainDB, PhaseDeg: town.Radio.IQPhaseDeg}
+	t.real = town.Radio.realGains(t.gains)
+	if town.Radio.AGC {
+		t.control = &control{}
+	}
 	t.info = tuner.Info{
 		Name: "sim:" + town.Name, Datatype: datatype(town.Radio.Bits), GainsDB: slices.Clone(t.gains),
 		Clock: tuner.ClockSource{ReferenceHz: ReferenceHz, MaxPPM: 60},
@@ -232,15 +243,15 @@ func (t *Tuner) tune(ctx context.Context, to tuner.Tuning) error {
 	if !math.IsNaN(to.GainDB) {
 		gain = nearest(t.gains, to.GainDB)
 	}
-	now := t.now() + t.idle() + t.waited
-	t.waited = 0
+	now, settles := t.now()+t.idle()+t.waited, t.settles(rate)
+	t.began, t.read, t.waited = now, 0, 0
 	if err := t.open(tuner.Tuning{CenterHz: to.CenterHz, RateHz: rate, GainDB: gain}); err != nil {
 		return err
 	}
-	settle := t.town.Radio.SettleMS / 1e3
-	t.began, t.read, t.unsure = now, 0, settle
+	t.passed, t.unsure = 0, settles
 	if !t.options.Unsettled {
-		t.began, t.unsure = now+settle, 0
+		t.passed = t.town.Radio.SettleMS / 1e3
+		t.began, t.unsure = now+t.passed, settles-t.passed
 	}
 	return t.pace(ctx, t.began)
 }
@@ -257,38 +268,64 @@ func nearest(steps []float64, want float64) float64 {
 
 // open begins a stay.
 func (t *Tuner) open(to tuner.Tuning) error {
+	r := &t.town.Radio
 	s := t.slice(to.CenterHz, to.RateHz, to.GainDB)
-	s.seed = air.Seed(t.town.Radio.Seed, 4, t.stays)
-	var layers []layer
-	heard := append(t.products(&s, to.GainDB), t.emitters...)
+	s.seed = air.Seed(r.Seed, 4, t.stays)
+	locked := r.locks(to.CenterHz)
+	if !locked {
+		s.centerHz += r.strayedHz(to.CenterHz)
+	}
+	heard := s // its rate goes with the clock
+	layers, own, err := t.layersOf(&heard, to.GainDB)
+	if err != nil {
+		return err
+	}
+	if err := t.openFront(&s); err != nil {
+		return err
+	}
+	t.jump = s.rateHz / 2
+	if t.stays > 0 && to.RateHz == t.tuning.RateHz {
+		t.jump = math.Max(-s.rateHz/2, math.Min(s.rateHz/2, t.stay.centerHz-s.centerHz))
+	}
+	t.stay, t.heard, t.layers, t.own, t.tuning, t.gain = s, &heard, layers, own, to, to.GainDB
+	t.stays++
+	t.noise.Seed(air.Seed(s.seed, 5))
+	// Neither the oscillator nor the converter's offset comes back as it was.
+	t.mixer.open(s.seed, r, s.rateHz, locked)
+	t.dc = r.directCurrent(s.seed)
+	t.imbalance = r.imbalance(s.centerHz)
+	t.limit = 0
+	if r.IIP3DBm != nil {
+		// On the samples' scale the intercept does not move with the gain.
+		t.limit = air.Power(*r.IIP3DBm + r.interceptDB(s.centerHz) - r.FullScaleDBm)
+	}
+	t.ready, t.framed, t.lost = nil, 0, 0
+	return nil
+}
+
+// layersOf returns what is heard in a slice, and the radio's own tones in it.
+func (t *Tuner) layersOf(s *slice, gainDB float64) (layers, own []layer, err error) {
+	heard := append(t.products(s, gainDB), t.emitters...)
 	if beat := t.town.Radio.BeatDBFS; beat != nil {
-		heard = append(heard, tone{own: true, Tone: Tone{FrequencyHz: s.centerHz + beatHz, LevelDBm: *beat - air.DB(s.scale*s.scale)}})
+		heard = append(heard, tone{own: true, Tone: Tone{
+			FrequencyHz: (s.centerHz + beatHz) / s.warmed, LevelDBm: *beat - air.DB(s.scale*s.scale),
+		}})
 	}
 	for _, e := range heard {
-		l, err := e.open(&s)
+		l, err := e.open(s)
 		if err != nil {
-			return err
+			return nil, nil, err
 		}
-		if l != nil {
+		if l == nil {
+			continue
+		}
+		if radios, ok := e.(tone); ok && radios.own {
+			own = append(own, l)
+		} else {
 			layers = append(layers, l)
 		}
 	}
-	t.jump = s.rateHz / 2
-	if t.stays > 0 {
-		t.jump = math.Max(-s.rateHz/2, math.Min(s.rateHz/2, t.stay.centerHz-s.centerHz))
-	}
-	t.stay, t.layers, t.tuning, t.gain = s, layers, to, to.GainDB
-	t.stays++
-	t.filter = air.NewFIR(air.PassBand(t.town.Radio.DroopDB, s.tiltDB))
-	t.noise.Seed(air.Seed(s.seed, 5))
-	// Neither the oscillator nor the converter's offset comes back as it was.
-	t.turned = complex64(turn(float64(air.Seed(s.seed, 6)%4096) / 4096))
-	t.dc = 0
-	if level := t.town.Radio.DCDBFS; level > -300 {
-		t.dc = complex64(turn(float64(air.Seed(s.seed, 7)%4096)/4096) * complex(air.Amplitude(level), 0))
-	}
-	t.ready, t.framed = nil, 0
-	return nil
+	return layers, own, nil
 }
 
 // Read implements tuner.Tuner.
@@ -344,10 +381,16 @@ func clipped(x []complex64) (n int) {
 // make makes the next frame of the stay.
 func (t *Tuner) make() error {
 	x := t.samples[:]
-	if err := t.hear(x, float64(t.framed*frame)/t.stay.rateHz); err != nil {
+	gap := t.loses()
+	t.lost += gap
+	t.read += gap
+	from := float64(t.framed*frame+t.lost) / t.stay.rateHz
+	if err := t.hear(x, from); err != nil {
 		return err
 	}
-	t.digitise(x)
+	if err := t.digitise(x, from); err != nil {
+		return err
+	}
 	t.framed++
 	t.ready = x
 	return nil
@@ -357,18 +400,24 @@ func (t *Tuner) make() error {
 // stay's beginning.
 func (t *Tuner) hear(x []complex64, from float64) error {
 	clear(x)
+	r := &t.town.Radio
+	at := t.began + from - r.gained(t.began, from)
+	t.heard.rateHz = t.stay.rateHz * (1 + (r.ppm(t.began+from)-r.ppm(t.began))*1e-6)
 	for _, l := range t.layers {
-		if err := l.add(x, t.began+from); err != nil {
+		if err := l.add(x, at); err != nil {
 			return err
 		}
 	}
 	if from < t.unsure {
 		t.settling(x, from)
 	}
-	t.noise.Add(x, t.stay.noise)
-	if r := &t.town.Radio; r.IIP3DBm != nil {
-		// On the samples' scale the intercept does not move with the gain.
-		air.Compress(x, air.Power(*r.IIP3DBm-r.FullScaleDBm))
+	if t.stay.band == nil {
+		t.noise.Add(x, t.stay.noise)
+	} else if err := t.hiss.Add(x); err != nil {
+		return err
+	}
+	if t.limit > 0 {
+		air.Compress(x, t.limit)
 	}
 	return nil
 }
@@ -377,10 +426,11 @@ func (t *Tuner) hear(x []complex64, from float64) error {
 // first tenth of the time nothing comes through, and its frequency runs to its
 // place along an exponential of a sixteenth of the time.
 func (t *Tuner) settling(x []complex64, from float64) {
-	constant := t.unsure / 16
+	whole := t.passed + t.unsure
+	constant := whole / 16
 	for k := range x {
-		at := from + float64(k)/t.stay.rateHz
-		if at < t.unsure/10 {
+		at := from + t.passed + float64(k)/t.stay.rateHz
+		if at < whole/10 {
 			x[k] = 0
 			continue
 		}
@@ -388,21 +438,46 @@ func (t *Tuner) settling(x []complex64, from float64) {
 	}
 }
 
-// digitise does to x what follows the front end.
-func (t *Tuner) digitise(x []complex64) {
-	for k := range x {
-		x[k] *= t.turned
+// digitise does to x what follows the front end, from a time after the stay's
+// beginning.
+func (t *Tuner) digitise(x []complex64, from float64) error {
+	t.mix(x, from)
+	if t.filter != nil {
+		t.filter.Apply(x)
 	}
-	t.filter.Apply(x)
+	for _, l := range t.own {
+		if err := l.add(x, t.began+from); err != nil {
+			return err
+		}
+	}
 	if t.imbalance != (air.Imbalance{}) {
 		t.imbalance.Apply(x)
 	}
 	if t.dc != 0 {
 		air.Offset(x, t.dc)
 	}
+	if t.control != nil {
+		t.control.apply(x)
+	}
 	if t.rounding != nil {
 		t.rounding.Apply(x)
 	}
+	return nil
+}
+
+// mix turns x by what the oscillator's phase is, and what it has gained since
+// the stay began with the crystal.
+func (t *Tuner) mix(x []complex64, from float64) {
+	r := &t.town.Radio
+	if t.mixer.steady() && r.WarmUpPPM == 0 {
+		turned := complex64(t.mixer.turn)
+		for k := range x {
+			x[k] *= turned
+		}
+		return
+	}
+	to := from + float64(len(x))/t.stay.rateHz
+	t.mixer.apply(x, t.stay.rateHz, t.stay.centerHz*r.gained(t.began, from), t.stay.centerHz*r.gained(t.began, to))
 }
 
 // Close implements tuner.Tuner.

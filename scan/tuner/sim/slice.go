@@ -14,23 +14,28 @@ type slice struct {
 	scale    float64 // amplitude, relative to full scale, of 1 mW
 	noise    float64 // power of the thermal noise and the radio's own, relative to full scale
 	tiltDB   float64
-	seed     uint64 // of what is random in this stay
+	warmed   float64 // the clock over what it was when the radio was opened
+	seed     uint64  // of what is random in this stay
+
+	band *air.Band // nil of plain filters
 }
 
 // slice returns what the radio sees when it is asked for a tuning.
 func (t *Tuner) slice(centerHz, rateHz, gainDB float64) slice {
 	r := &t.town.Radio
-	clock := 1 + r.PPM*1e-6
+	clock := 1 + r.ppm(t.now())*1e-6
 	reached := centerHz
 	if r.TuningStepHz > 0 {
 		reached = math.Round(centerHz/r.TuningStepHz) * r.TuningStepHz
 	}
-	s := slice{centerHz: reached * clock, rateHz: rateHz * clock}
+	s := slice{centerHz: reached * clock, rateHz: rateHz * clock, warmed: clock / (1 + r.PPM*1e-6)}
 	ripple, slope := r.ripple(s.centerHz)
+	gainDB = t.realGain(gainDB)
 	top := t.gains[len(t.gains)-1]
 	s.scale = air.Amplitude(gainDB - top + ripple - r.FullScaleDBm + t.amplifiedDB())
 	s.noise = s.power(ThermalDBmPerHz) * t.noiseFactor(gainDB) * s.rateHz
 	s.tiltDB = r.TiltDB + slope*s.rateHz/2
+	s.band = r.band(&s, gainDB)
 	return s
 }
 
@@ -40,16 +45,14 @@ func (s *slice) power(dBm float64) float64 { return milliwatts(dBm) * s.scale * 
 // amplitude is the square root of power.
 func (s *slice) amplitude(dBm float64) float64 { return math.Sqrt(s.power(dBm)) }
 
-// edges returns the frequencies between which the slice sees anything.
-func (s *slice) edges() (low, high float64) {
-	return s.centerHz - s.rateHz/2, s.centerHz + s.rateHz/2
-}
-
-// sees says whether any of a range of frequencies, or its margin of a twentieth
-// of the slice, is seen.
+// sees says whether any of a range of frequencies is heard, by plain filters a
+// twentieth of the slice beyond its edges too.
 func (s *slice) sees(low, high float64) bool {
 	from, to := s.edges()
-	margin := s.rateHz / 20
+	margin := 0.0
+	if s.band == nil {
+		margin = s.rateHz / 20
+	}
 	return high > from-margin && low < to+margin
 }
 

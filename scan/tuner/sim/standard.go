@@ -5,6 +5,7 @@ import (
 
 	"rooftone/dsp/air"
 	"rooftone/dsp/ofdm"
+	"rooftone/dsp/render"
 	"rooftone/dsp/vsb"
 	"rooftone/dsp/vsb/coding"
 )
@@ -23,9 +24,9 @@ type transmission interface {
 	// period is after how many seconds its framing begins anew.
 	period() float64
 
-	// renderer returns what makes its samples in a slice whose centre is
-	// offsetHz above the channel's lower edge.
-	renderer(rateHz, offsetHz float64) (renderer, error)
+	// renderer returns what makes its samples in a slice, through its
+	// filter, whose centre is offsetHz above the channel's lower edge.
+	renderer(filter render.Filter, rateHz, offsetHz float64) (renderer, error)
 }
 
 // renderer adds the samples of a transmission at startSeconds + n·stepSeconds,
@@ -60,8 +61,8 @@ func (atsc1) power(lowHz, highHz float64) float64 { return vsb.DataPower(lowHz, 
 func (atsc1) pilotShare() float64                 { return vsb.PilotShare }
 func (atsc1) period() float64                     { return 2 * vsb.FieldSymbols / vsb.SymbolRateHz }
 
-func (t atsc1) renderer(rateHz, offsetHz float64) (renderer, error) {
-	r, err := vsb.NewRenderer(rateHz, offsetHz)
+func (t atsc1) renderer(filter render.Filter, rateHz, offsetHz float64) (renderer, error) {
+	r, err := vsb.NewRendererThrough(filter, rateHz, offsetHz)
 	return atsc1Renderer{r, t.Airing}, err
 }
 
@@ -81,8 +82,8 @@ func (t atsc3) power(lowHz, highHz float64) float64 { return t.Power(lowHz, high
 func (atsc3) pilotShare() float64                   { return 0 }
 func (t atsc3) period() float64                     { return t.FrameSeconds() }
 
-func (t atsc3) renderer(rateHz, offsetHz float64) (renderer, error) {
-	r, err := ofdm.NewRenderer(rateHz, offsetHz)
+func (t atsc3) renderer(filter render.Filter, rateHz, offsetHz float64) (renderer, error) {
+	r, err := ofdm.NewRendererThrough(filter, rateHz, offsetHz)
 	return atsc3Renderer{r, t.Waveform}, err
 }
 

@@ -142,9 +142,12 @@ func (e *station) open(s *slice) (layer, error) {
 	if !s.sees(e.lowerHz-reach, e.lowerHz+channelWidth+reach) {
 		return nil, nil
 	}
-	l := &stationLayer{station: e, step: 1 / s.rateHz}
+	if e.drowns(s, reach) {
+		return nil, nil
+	}
+	l := &stationLayer{station: e, s: s}
 	var err error
-	if l.renderer, err = e.sends.renderer(s.rateHz, s.centerHz-e.lowerHz); err != nil {
+	if l.renderer, err = e.sends.renderer(s.filter(), s.rateHz, s.centerHz-e.lowerHz); err != nil {
 		return nil, err
 	}
 	amplitude := complex(s.amplitude(e.LevelDBm), 0)
@@ -153,20 +156,29 @@ func (e *station) open(s *slice) (layer, error) {
 		l.gains = append(l.gains, amplitude*e.pathGain(echo, s.centerHz))
 	}
 	if e.ShouldersDB != 0 {
-		density := func(x float64) float64 {
-			return s.power(e.levelDBm()) * e.leak(s.centerHz+x*s.rateHz-e.lowerHz) * s.rateHz
-		}
-		if l.leak, err = air.NewShaper(1024, air.Seed(s.seed, e.seed), density); err != nil {
+		density := func(hz float64) float64 { return s.power(e.levelDBm()) * e.leak(hz-e.lowerHz) }
+		if l.leak, err = air.NewShaper(1024, air.Seed(s.seed, e.seed), s.folded(density)); err != nil {
 			return nil, err
 		}
 	}
 	return l, nil
 }
 
+// drowned is how far below the radio's own noise lies what folds in and is
+// left out.
+const drowned = 1e-4
+
+// drowns says whether all that is heard of the station, and of so much beside
+// its channel, folds in and is too little to matter.
+func (e *station) drowns(s *slice, beside float64) bool {
+	a := s.most(e.lowerHz-beside, e.lowerHz+channelWidth+beside)
+	return a < 1 && s.power(e.LevelDBm)*a*a < drowned*s.noise
+}
+
 // stationLayer is a station heard in a slice.
 type stationLayer struct {
 	*station
-	step     float64
+	s        *slice
 	renderer renderer
 	gains    []complex128 // of the main path and the echoes
 	leak     *air.Shaper
@@ -174,12 +186,12 @@ type stationLayer struct {
 }
 
 func (l *stationLayer) add(dst []complex64, start float64) error {
-	at := start + l.clock
+	at, step := start+l.clock, 1/l.s.rateHz
 	sum := dst
 	if l.fading != nil {
 		sum = buffer(&l.all, len(dst))
 	}
-	if err := l.renderer.add(sum, at, l.step, l.gains[0]*l.hears(-1, start)); err != nil {
+	if err := l.renderer.add(sum, at, step, l.gains[0]*l.hears(-1, start)); err != nil {
 		return err
 	}
 	for i, echo := range l.Echoes {
@@ -188,22 +200,22 @@ func (l *stationLayer) add(dst []complex64, start float64) error {
 		if moves {
 			part = buffer(&l.one, len(dst))
 		}
-		if err := l.renderer.add(part, from, l.step, l.gains[i+1]*l.hears(i, start)); err != nil {
+		if err := l.renderer.add(part, from, step, l.gains[i+1]*l.hears(i, start)); err != nil {
 			return err
 		}
 		if !moves {
 			continue
 		}
 		if echo.DopplerHz != 0 {
-			air.Shift(part, echo.DopplerHz, start, l.step)
+			air.Shift(part, echo.DopplerHz, start, step)
 		}
 		if l.scatter[i] != nil {
-			vary(part, l.scatter[i].Gain, start, l.step)
+			vary(part, l.scatter[i].Gain, start, step)
 		}
 		air.AddScaled(sum, part, 1)
 	}
 	if l.fading != nil {
-		vary(sum, l.fading, start, l.step)
+		vary(sum, l.fading, start, step)
 		air.AddScaled(dst, sum, 1)
 	}
 	if l.leak != nil {

@@ -25,16 +25,17 @@ type Truth struct {
 	// RoundingDBm is what the converter adds: its error for Gaussian input of
 	// the slice's mean power (Bussgang), spread evenly over the sample rate,
 	// divided by the gain and by the pass band's power response, and averaged
-	// over the frequencies at which a visit sees the channel: within 1 MHz of
-	// slices centred 1, 3 and 5 MHz above its lower edge; for rates of 7 MS/s
-	// and more all of one slice in the middle. It contains the distortion of
-	// samples on a rail.
+	// over the frequencies at which a visit sees the channel: within 1 MHz, or
+	// 0.4 of the rate where that is less, of slices centred 1, 3 and 5 MHz
+	// above its lower edge; for rates of 7 MS/s and more all of one slice in
+	// the middle. It contains the distortion of samples on a rail.
 	RoundingDBm float64
 
 	// InterferenceDBm is all else in the channel: further stations, shoulders
 	// of neighbours, tones, services, impulses and the radio's own spurs. The
-	// tone in the middle of a slice, the image of an I/Q imbalance and the
-	// products of a limited front end are left out.
+	// tone in the middle of a slice, a zero-IF radio's hump there, the image of
+	// an I/Q imbalance, what folds in and the products of a limited front end
+	// are left out.
 	InterferenceDBm float64
 
 	// NoiseDBm is ThermalDBm and RoundingDBm together, without
@@ -58,7 +59,7 @@ func (t *Tuner) Truth(rfChannel int) (Truth, error) {
 		}
 		others += p
 	}
-	thermal := milliwatts(ThermalDBmPerHz) * band.WidthHz * t.noiseFactor(t.gain)
+	thermal := milliwatts(ThermalDBmPerHz) * band.WidthHz * t.noiseFactor(t.realGain(t.gain))
 	rounding := t.roundingWithin(c)
 	return Truth{
 		Channel:         c,
@@ -86,17 +87,17 @@ func (t *Tuner) roundingWithin(c band.Channel) float64 {
 	if rate >= oneSliceFrom {
 		offsets, half = []float64{3e6}, 3e6
 	}
-	var density float64 // mW/Hz
+	half = min(half, 0.4*rate) // what a visit uses of a slice
+	var density float64        // mW/Hz
 	for _, offset := range offsets {
 		s := t.slice(c.LowerHz+offset, rate, t.gain)
 		r := t.rounding.Rounding(t.slicePower(&s))
-		pass := air.NewFIR(air.PassBand(t.town.Radio.DroopDB, s.tiltDB))
+		pass := t.passBand(&s)
 		const points = 200
 		var flattened float64 // mean of 1/|H|²
 		for i := range points {
 			f := half * (2*(float64(i)+0.5)/points - 1)
-			h := pass.Response(f / s.rateHz)
-			flattened += 1 / (real(h)*real(h) + imag(h)*imag(h)) / points
+			flattened += 1 / pass(f) / points
 		}
 		error := r.Error / (r.Gain * r.Gain) / s.rateHz / (s.scale * s.scale)
 		density += error * flattened / float64(len(offsets))
@@ -104,21 +105,47 @@ func (t *Tuner) roundingWithin(c band.Channel) float64 {
 	return density * band.WidthHz
 }
 
+// passBand returns the power response of a slice's filters at an offset from
+// its middle.
+func (t *Tuner) passBand(s *slice) func(offsetHz float64) float64 {
+	if s.band != nil {
+		return s.band.Power
+	}
+	plain := air.NewFIR(air.PassBand(t.town.Radio.DroopDB, s.tiltDB))
+	return func(offsetHz float64) float64 {
+		h := plain.Response(offsetHz / s.rateHz)
+		return real(h)*real(h) + imag(h)*imag(h)
+	}
+}
+
 // slicePower returns the mean power, relative to full scale, that reaches the
-// converter in a slice. The pass band is counted for the noise, which is all
+// converter in a slice. Plain filters are counted for the noise, which is all
 // there is when so little comes in that it matters.
 func (t *Tuner) slicePower(s *slice) float64 {
 	low, high := s.edges()
-	var sum float64
-	for _, e := range t.emitters {
-		sum += e.within(low, high)
-	}
-	pass := air.NewFIR(air.PassBand(t.town.Radio.DroopDB, s.tiltDB))
-	var through float64
 	const points = 256
-	for i := range points {
-		h := pass.Response(float64(i)/points - 0.5)
-		through += (real(h)*real(h) + imag(h)*imag(h)) / points
+	var sum, through float64
+	if s.band == nil {
+		for _, e := range t.emitters {
+			sum += e.within(low, high)
+		}
+		pass := t.passBand(s)
+		for i := range points {
+			through += pass((float64(i)/points-0.5)*s.rateHz) / points
+		}
+	} else {
+		for i := range points {
+			through += s.band.Noise((float64(i)/points-0.5)*s.rateHz) / points
+		}
+		const parts = 24
+		for i := range parts {
+			from := low + (high-low)*float64(i)/parts
+			to := low + (high-low)*float64(i+1)/parts
+			p := s.passes((from + to) / 2)
+			for _, e := range t.emitters {
+				sum += p * p * e.within(from, to)
+			}
+		}
 	}
 	power := sum*s.scale*s.scale + s.noise*through
 	if t.town.Radio.DCDBFS > -300 {

@@ -104,8 +104,21 @@ func openProblem(name string, err error) error {
 	}
 }
 
-// endsSoon is how long a radio that refuses a command is watched for its end.
-const endsSoon = 200 * time.Millisecond
+// lastWord is how long a radio that refuses a command is watched for a sign of life.
+const lastWord = time.Second
+
+// silent says whether no samples come any more: of a radio that is gone a command
+// may say so first.
+func (r *radio) silent() bool {
+	if r.stream == nil || r.ring == nil {
+		return false
+	}
+	written, _, _ := r.ring.state()
+	ctx, cancel := context.WithTimeout(context.Background(), lastWord)
+	defer cancel()
+	const pieces = 4 // one or two may have been on their way
+	return r.ring.await(ctx, written+pieces*uint64(r.most), lastWord) != nil
+}
 
 // problem puts an error of the radio into words.
 func (r *radio) problem(err error) error {
@@ -115,13 +128,10 @@ func (r *radio) problem(err error) error {
 		ended   *endedError
 	)
 	name := r.info.Name
-	if errors.As(err, &refused) && r.ring != nil {
-		// Of a radio that is gone the command says so first.
-		select {
-		case <-r.stream.ending():
-		case <-time.After(endsSoon):
-		}
-		if _, _, end := r.ring.state(); errors.As(end, &ended) {
+	gone := errors.As(err, &refused) && r.silent()
+	if gone {
+		err = fmt.Errorf("it refused to %w", err)
+		if _, _, end := r.ring.state(); end != nil {
 			err = end
 		}
 	}
@@ -134,9 +144,9 @@ func (r *radio) problem(err error) error {
 			Hint: "close other programs, or ask for fewer samples with --rate, such as --rate 2.4M",
 			Err:  errors.Join(ErrTooSlow, err),
 		}
-	case errors.As(err, &ended):
+	case errors.As(err, &ended), gone:
 		return &tuner.Problem{
-			What: fmt.Sprintf("%s was unplugged or has failed: %s", name, plain(ended.Error())),
+			What: fmt.Sprintf("%s was unplugged or has failed: %s", name, plain(err.Error())),
 			Hint: "plug it in again, without a hub or on a shorter cable if that happens often",
 			Err:  errors.Join(ErrUnplugged, err),
 		}

@@ -2,7 +2,6 @@ package soapy
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"slices"
@@ -36,7 +35,9 @@ type radio struct {
 	handle uintptr // of the stream
 	o      Options
 	info   tuner.Info
-	format format
+
+	address Address // what finds it again
+	format  format
 
 	remote    bool
 	hasTime   bool // its own, beside its samples'
@@ -53,6 +54,7 @@ type radio struct {
 	ring   *ring
 	stream *stream // nil: none runs
 	now    state
+	to     tuner.Tuning // what was asked for last
 	tuned  bool
 	lost   bool
 	inHand chan commanded // what is under way; nil when nothing is
@@ -64,6 +66,7 @@ type radio struct {
 	bias   string // the setting that is on
 	hung   bool   // a command does not come back
 	closed bool
+	left   error // what there is to say of a radio that has gone and is not back
 }
 
 type element struct {
@@ -105,17 +108,18 @@ func (r *radio) Tune(ctx context.Context, to tuner.Tuning) error {
 	if err := r.reaches(to); err != nil {
 		return err
 	}
-	if r.inHand != nil { // of a Tune that was broken off
-		if _, err := r.outcome(ctx); err != nil {
-			return r.problem(err)
-		}
-	}
-	return r.problem(r.tune(ctx, to))
+	r.to = to
+	return r.again(ctx, func() error { return r.tune(ctx, to) })
 }
 
 func (r *radio) tune(ctx context.Context, to tuner.Tuning) error {
 	if err := ctx.Err(); err != nil {
 		return err
+	}
+	if r.inHand != nil { // of a Tune that was broken off
+		if _, err := r.outcome(ctx); r.inHand != nil {
+			return err
+		}
 	}
 	r.tuned, r.have = false, nil
 	done := make(chan commanded, 1)
@@ -173,9 +177,24 @@ func (r *radio) Read(ctx context.Context, dst []complex64) (tuner.Block, error) 
 	switch {
 	case r.closed:
 		return b, fmt.Errorf("reading from %s: %w", r.info.Name, os.ErrClosed)
-	case !r.tuned:
+	case !r.tuned && r.left == nil:
 		return b, fmt.Errorf("reading from %s: not tuned", r.info.Name)
 	}
+	err := r.again(ctx, func() (err error) {
+		if !r.tuned { // it was gone, and is back
+			if err := r.tune(ctx, r.to); err != nil {
+				return err
+			}
+			r.lost = true
+		}
+		b, err = r.read(ctx, dst)
+		return err
+	})
+	return b, err
+}
+
+func (r *radio) read(ctx context.Context, dst []complex64) (tuner.Block, error) {
+	b := tuner.Block{Samples: dst[:0], GainDB: tuner.UnknownGain()}
 	b.CenterHz, b.RateHz, b.Lost = r.now.centerHz, r.now.realHz, r.lost
 	if r.now.hasGain {
 		b.GainDB = r.now.gainDB
@@ -189,11 +208,11 @@ func (r *radio) Read(ctx context.Context, dst []complex64) (tuner.Block, error) 
 			gap, err := r.fill(ctx)
 			if err != nil {
 				b.Samples = dst[:n]
-				return b, r.problem(err)
+				return b, err
 			}
 			if gap {
 				if overruns++; overruns > maxOverruns {
-					return b, r.problem(errTooSlow)
+					return b, errTooSlow
 				}
 				n, b.Clipped, b.Lost = 0, 0, true
 			}
@@ -256,44 +275,8 @@ func (r *radio) Close() error {
 		return nil
 	}
 	r.closed = true
-	if err := r.letGo(); err != nil {
-		return &tuner.Problem{
-			What: fmt.Sprintf("the library does not let go of %s", r.info.Name),
-			Hint: "unplug the radio and plug it in again",
-			Err:  errors.Join(ErrStalled, err),
-		}
+	if r.left != nil {
+		return nil // that was seen to when it went
 	}
-	return nil
-}
-
-// letGo ends all that is under way, in an order in which no call into the library
-// finds its radio gone, and gives the radio back.
-func (r *radio) letGo() error {
-	if r.hung {
-		return errSilent // it has been waited for already
-	}
-	deadline := time.Now().Add(r.o.Timeout)
-	ctx, cancel := context.WithDeadline(context.Background(), deadline)
-	defer cancel()
-	if r.inHand != nil {
-		// What the command comes to does not matter any more.
-		if _, err := r.outcome(ctx); r.inHand != nil {
-			return err
-		}
-	}
-	if r.stream != nil && !r.stream.stop(time.Until(deadline)) {
-		return errSilent
-	}
-	_, err := within(ctx, r.o.Timeout, func() (struct{}, error) {
-		if r.bias != "" {
-			r.lib.writeSetting(r.dev, r.bias, "false")
-		}
-		if r.stream != nil {
-			r.lib.deactivate(r.dev, r.handle, 0, 0)
-		}
-		r.lib.closeStream(r.dev, r.handle)
-		r.lib.close(r.dev)
-		return struct{}{}, nil
-	})
-	return err
+	return r.release()
 }

@@ -15,12 +15,13 @@ import (
 // Truth: as in TestSamplesFollowTheTuning, but through SoapySDR's own server and its
 // client: two more queues, and a network between.
 func TestRemote(t *testing.T) {
+	t.Parallel()
 	for _, noTime := range []bool{false, true} {
 		f := paced()
 		f.Queue, f.NoTime = 0, noTime
 		s := serve(t, &soapytest.Ruler{Settle: 4000}, f)
 		remote := soapytest.StartRemote(t, s)
-		r := open(t, remote.Address(), Options{})
+		r := openRadio(t, remote.Address(), Options{})
 		require.Contains(t, r.Info().Name, "soapy:driver=remote")
 		dst := make([]complex64, 30_000)
 		for hop := range 3 {
@@ -38,8 +39,12 @@ func TestRemote(t *testing.T) {
 
 // Truth: what is promised, where a network or the machine behind it goes away.
 func TestRemoteUnplugs(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(11, 4))
-	o := Options{Timeout: 400 * time.Millisecond, CommandTimeout: 800 * time.Millisecond}
+	o := Options{
+		Timeout: 400 * time.Millisecond, CommandTimeout: 800 * time.Millisecond,
+		Backoff: []time.Duration{50 * time.Millisecond},
+	}
 	draws := 2
 	if *unplugs > 20 {
 		o, draws = Options{}, *unplugs
@@ -51,7 +56,7 @@ func TestRemoteUnplugs(t *testing.T) {
 		remote := soapytest.StartRemote(t, s)
 		a, err := ParseAddress(remote.Address())
 		require.NoError(t, err)
-		rd, err := Open(bg, a, Options{Timeout: o.Timeout, CommandTimeout: o.CommandTimeout})
+		rd, err := Open(bg, a, o)
 		require.NoError(t, err)
 		moment := time.Duration(rng.Int64N(int64(300 * time.Millisecond)))
 		if n%2 == 0 {

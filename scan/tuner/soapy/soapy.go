@@ -58,6 +58,10 @@ type Options struct {
 	// OpenTimeout is how long finding and opening may take. 0: 15 s.
 	OpenTimeout time.Duration
 
+	// Backoff is how long to wait before each attempt to find a radio again that
+	// has gone in the middle of something. nil: for some two seconds.
+	Backoff []time.Duration
+
 	// Settle is passed over after a retune for the oscillator to settle. 0: 3 ms.
 	Settle time.Duration
 }
@@ -74,6 +78,9 @@ func (o Options) withDefaults() Options {
 	}
 	if o.OpenTimeout <= 0 {
 		o.OpenTimeout = 15 * time.Second
+	}
+	if o.Backoff == nil {
+		o.Backoff = []time.Duration{200 * time.Millisecond, 500 * time.Millisecond, 800 * time.Millisecond, time.Second}
 	}
 	if o.Settle <= 0 {
 		o.Settle = 3 * time.Millisecond
@@ -206,19 +213,7 @@ func Open(ctx context.Context, a Address, o Options) (tuner.Tuner, error) {
 	if a.Device != "" {
 		name = "soapy:" + a.Device
 	}
-	r, err := within(ctx, o.OpenTimeout, func() (*radio, error) {
-		got, err := lib.openFirst(a.Device)
-		if err != nil {
-			return nil, openProblem(name, err)
-		}
-		r := &radio{lib: lib, dev: got.dev, o: o}
-		r.info.Name = "soapy:" + address(got.args)
-		if err := r.prepare(a, got.args); err != nil {
-			lib.close(got.dev)
-			return nil, openProblem(name, err)
-		}
-		return r, nil
-	}, func(r *radio) { r.Close() })
+	r, err := within(ctx, o.OpenTimeout, func() (*radio, error) { return open(lib, a, o) }, func(r *radio) { r.Close() })
 	if errors.Is(err, errSilent) {
 		return nil, &tuner.Problem{
 			What: fmt.Sprintf("%s does not open within %v", name, o.OpenTimeout),
@@ -228,6 +223,28 @@ func Open(ctx context.Context, a Address, o Options) (tuner.Tuner, error) {
 	}
 	if err != nil {
 		return nil, err
+	}
+	return r, nil
+}
+
+// open opens and prepares a radio.
+func open(lib *library, a Address, o Options) (*radio, error) {
+	name := "soapy"
+	if a.Device != "" {
+		name = "soapy:" + a.Device
+	}
+	got, err := lib.openFirst(a.Device)
+	if err != nil {
+		return nil, openProblem(name, err)
+	}
+	r := &radio{lib: lib, dev: got.dev, o: o, address: a}
+	r.info.Name = "soapy:" + address(got.args)
+	if a.Device == "" {
+		r.address.Device = address(got.args)
+	}
+	if err := r.prepare(a, got.args); err != nil {
+		lib.close(got.dev)
+		return nil, openProblem(name, err)
 	}
 	return r, nil
 }

@@ -40,7 +40,7 @@ func paced() soapytest.Facts {
 	return f
 }
 
-func open(t *testing.T, word string, o Options) *radio {
+func openRadio(t *testing.T, word string, o Options) *radio {
 	t.Helper()
 	a, err := ParseAddress(word)
 	require.NoError(t, err)
@@ -73,6 +73,7 @@ func requireProblem(t *testing.T, err error, kind error) {
 // Truth: the radio's samples carry their tuning and number, and its clock, not the
 // program's threads, decides what is sampled when.
 func TestSamplesFollowTheTuning(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name  string
 		facts func(*soapytest.Facts)
@@ -88,7 +89,7 @@ func TestSamplesFollowTheTuning(t *testing.T) {
 			f := paced()
 			c.facts(&f)
 			s := serve(t, &soapytest.Ruler{Settle: 8000}, f)
-			r := open(t, s.Address(), Options{Settle: 2 * time.Millisecond})
+			r := openRadio(t, s.Address(), Options{Settle: 2 * time.Millisecond})
 			dst := make([]complex64, 60_000)
 			for hop := range 4 {
 				to := at(470 + 6*float64(hop))
@@ -158,6 +159,7 @@ func TestFormats(t *testing.T) {
 
 // Truth: what the radio was told.
 func TestSettings(t *testing.T) {
+	t.Parallel()
 	s := serve(t, &soapytest.Ruler{}, paced())
 	told := func(command, want string) {
 		t.Helper()
@@ -165,7 +167,7 @@ func TestSettings(t *testing.T) {
 		require.Positive(t, n, command)
 		require.Equal(t, want, got, command)
 	}
-	r := open(t, s.Address()+",antenna=ATTIC,gain.VGA=10", Options{})
+	r := openRadio(t, s.Address()+",antenna=ATTIC,gain.VGA=10", Options{})
 	told("antenna", "ATTIC")
 	told("agc", "0")
 	told("dc", "1")
@@ -186,7 +188,7 @@ func TestSettings(t *testing.T) {
 	told("setting", "biastee_ctrl false")
 	require.ErrorIs(t, r.Tune(bg, at(500)), os.ErrClosed)
 
-	r = open(t, s.Address()+",bandwidth=5M", Options{})
+	r = openRadio(t, s.Address()+",bandwidth=5M", Options{})
 	require.NoError(t, r.Tune(bg, tuner.Tuning{CenterHz: 500e6, RateHz: 10e6, GainDB: math.NaN()}))
 	told("bandwidth", "5000000.000000")
 	rates := r.Rates()
@@ -198,7 +200,7 @@ func TestSettings(t *testing.T) {
 
 	f := paced()
 	f.NoBias = true
-	r = open(t, serve(t, &soapytest.Ruler{}, f).Address(), Options{})
+	r = openRadio(t, serve(t, &soapytest.Ruler{}, f).Address(), Options{})
 	requireProblem(t, r.SetBiasTee(true), ErrRefused)
 	require.NoError(t, r.SetBiasTee(false))
 }
@@ -221,8 +223,9 @@ func TestFilterFor(t *testing.T) {
 
 // Truth: what was lost, by the radio's own count.
 func TestLosses(t *testing.T) {
+	t.Parallel()
 	s := serve(t, &soapytest.Ruler{}, paced())
-	r := open(t, s.Address(), Options{Timeout: 600 * time.Millisecond})
+	r := openRadio(t, s.Address(), Options{Timeout: 600 * time.Millisecond})
 	require.NoError(t, r.Tune(bg, at(500)))
 	dst := make([]complex64, 50_000)
 	lost := false
@@ -249,11 +252,12 @@ func TestLosses(t *testing.T) {
 
 // Truth: times that are the driver's invention tell nothing; the samples are whole.
 func TestTimesThatMeanNothing(t *testing.T) {
+	t.Parallel()
 	f := paced()
 	f.Queue = 0
 	s := serve(t, &soapytest.Ruler{}, f)
 	s.Jitter(5 * time.Millisecond)
-	r := open(t, s.Address(), Options{})
+	r := openRadio(t, s.Address(), Options{})
 	dst := make([]complex64, 200_000)
 	for hop := range 3 {
 		to := at(500 + 6*float64(hop))
@@ -266,6 +270,7 @@ func TestTimesThatMeanNothing(t *testing.T) {
 
 // Truth: what README.md promises of errors: one line each, and what to do.
 func TestProblems(t *testing.T) {
+	t.Parallel()
 	_, err := Open(bg, Address{}, Options{Library: filepath.Join(t.TempDir(), "none.so")})
 	requireProblem(t, err, ErrNoLibrary)
 	broken := filepath.Join(t.TempDir(), "broken.so")
@@ -295,7 +300,7 @@ func TestProblems(t *testing.T) {
 	requireProblem(t, err, ErrOpen)
 	s.Refuse("")
 
-	r := open(t, s.Address(), Options{})
+	r := openRadio(t, s.Address(), Options{})
 	requireProblem(t, r.Tune(bg, tuner.Tuning{CenterHz: 3e9, RateHz: 4e6, GainDB: 30}), ErrRefused)
 	requireProblem(t, r.Tune(bg, tuner.Tuning{CenterHz: 500e6, RateHz: 40e6, GainDB: 30}), ErrRefused)
 	require.NoError(t, r.Tune(bg, at(500)))
@@ -314,8 +319,9 @@ func TestProblems(t *testing.T) {
 
 // Truth: the context's end, whatever the library does.
 func TestContext(t *testing.T) {
+	t.Parallel()
 	s := serve(t, &soapytest.Ruler{}, paced())
-	r := open(t, s.Address(), Options{})
+	r := openRadio(t, s.Address(), Options{})
 	require.NoError(t, r.Tune(bg, at(500)))
 	s.Unplug(0, soapytest.Silent)
 	ctx, cancel := context.WithTimeout(bg, 50*time.Millisecond)
@@ -333,14 +339,22 @@ func TestContext(t *testing.T) {
 // Truth: what is promised: at whatever moment and in whatever way a radio goes away,
 // there is one clear line within five seconds, and it can be opened again.
 func TestUnplugs(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(11, 3))
 	kinds := []soapytest.End{soapytest.Error, soapytest.Gone, soapytest.Silent, soapytest.Hung}
 	// The defaults take 4 s to give a radio up that hangs: a few draws go faster.
-	timeouts := Options{Timeout: 400 * time.Millisecond, CommandTimeout: 800 * time.Millisecond}
+	timeouts := Options{
+		Timeout: 400 * time.Millisecond, CommandTimeout: 800 * time.Millisecond,
+		Backoff: []time.Duration{50 * time.Millisecond},
+	}
 	if *unplugs > 20 {
 		timeouts = Options{}
 	}
-	for n := range *unplugs {
+	draws := *unplugs
+	if testing.Short() {
+		draws = min(draws, 4)
+	}
+	for n := range draws {
 		kind := kinds[n%len(kinds)]
 		s := serve(t, &soapytest.Ruler{}, paced())
 		a, err := ParseAddress(s.Address())
@@ -375,6 +389,45 @@ func TestUnplugs(t *testing.T) {
 		}
 		s.Close()
 	}
+}
+
+// Truth: what is promised: a radio that comes back is gone on with, and what was lost
+// is said.
+func TestComesBack(t *testing.T) {
+	t.Parallel()
+	s := serve(t, &soapytest.Ruler{}, paced())
+	r := openRadio(t, s.Address(), Options{Timeout: 600 * time.Millisecond})
+	require.NoError(t, r.Tune(bg, at(500)))
+	require.NoError(t, r.SetBiasTee(true))
+	dst := make([]complex64, 40_000)
+	for _, how := range []soapytest.End{soapytest.Error, soapytest.Gone, soapytest.Silent} {
+		s.Unplug(0, how)
+		time.AfterFunc(100*time.Millisecond, func() { s.Unplug(0, soapytest.Here) })
+		b, err := r.Read(bg, make([]complex64, 800_000))
+		require.NoError(t, err)
+		require.True(t, b.Lost || how == soapytest.Silent)
+		require.Empty(t, soapytest.Check(b.Samples, 500e6))
+		told, _ := s.Told("setting")
+		require.Equal(t, "biastee_ctrl true", told)
+
+		s.Unplug(0, how)
+		time.AfterFunc(100*time.Millisecond, func() { s.Unplug(0, soapytest.Here) })
+		require.NoError(t, r.Tune(bg, at(506)))
+		require.NoError(t, r.Tune(bg, at(500)))
+		b, err = r.Read(bg, dst)
+		require.NoError(t, err)
+		require.Empty(t, soapytest.Check(b.Samples, 500e6))
+	}
+	s.Unplug(0, soapytest.Gone)
+	_, err := r.Read(bg, dst)
+	for ; err == nil; _, err = r.Read(bg, dst) { // what the driver still had
+	}
+	requireProblem(t, err, ErrUnplugged)
+	s.Unplug(0, soapytest.Here)
+	b, err := r.Read(bg, dst)
+	require.NoError(t, err)
+	require.True(t, b.Lost)
+	require.Empty(t, soapytest.Check(b.Samples, 500e6))
 }
 
 // Truth: the grammar in ParseAddress's comment.

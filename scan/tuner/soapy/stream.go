@@ -82,14 +82,6 @@ func (s *stream) stop(limit time.Duration) bool {
 	}
 }
 
-// ending is closed once it has ended. Of none it never is.
-func (s *stream) ending() <-chan struct{} {
-	if s == nil {
-		return nil
-	}
-	return s.done
-}
-
 func (s *stream) run() {
 	buffer := make([]byte, s.most*s.format.size)
 	var pin runtime.Pinner

@@ -166,10 +166,8 @@ func (d device) SetCounter(on bool) error {
 	return refused("send its test counter", d.lib.setTestMode(d.handle, flag(on)))
 }
 
-// SetRate does not ask whether the tuner locked, as the frequency is set after it.
 func (d device) SetRate(hz uint32) error {
-	rc, _ := quietly(func() int32 { return d.lib.setSampleRate(d.handle, hz) })
-	return refused(fmt.Sprintf("take %d samples per second", hz), rc)
+	return refused(fmt.Sprintf("take %d samples per second", hz), d.lib.setSampleRate(d.handle, hz))
 }
 
 func (d device) SetGain(tenths int) error {
@@ -180,7 +178,7 @@ func (d device) SetGain(tenths int) error {
 func (d device) SetCenter(hz uint32) error {
 	const tries = 2
 	for try := 1; ; try++ {
-		rc, lost := quietly(func() int32 { return d.lib.setCenterFreq(d.handle, hz) })
+		rc, lost := heeding(func() int32 { return d.lib.setCenterFreq(d.handle, hz) })
 		if err := refused(fmt.Sprintf("go to %.3f MHz", float64(hz)/1e6), rc); err != nil {
 			return err
 		}

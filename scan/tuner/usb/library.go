@@ -120,6 +120,7 @@ func usualNames() []string {
 }
 
 func bind(path string, handle uintptr) (*library, error) {
+	listening() // before the library has something to say
 	l := new(library)
 	for name, fn := range l.symbols() {
 		sym, err := sharedlib.Symbol(handle, name)

@@ -12,8 +12,8 @@
 // hangs the program. The asynchronous call keeps 32 buffers of 32 KiB queued
 // (218 ms at 2.4 MS/s, in units of 6.8 ms), and its callback only copies into
 // a ring. What the ring has to drop because nobody reads is known
-// (Block.Lost); what the USB itself drops is not, since samples carry no
-// number.
+// (Block.Lost); what the USB itself drops is only known by counting, since
+// samples carry no number.
 //
 // The callback is one for the whole process, since those that are made cannot
 // be unmade; which dongle it serves comes with each call.
@@ -24,10 +24,19 @@
 // Q), only before the stream starts. Should a dongle not show its counter,
 // the whole queue is passed over instead.
 //
+// # When it goes wrong
+//
+// A dongle that drops off the USB is looked for again for some 2.5 s, and one that
+// sends nothing has its stream started anew, once. What follows says that samples were
+// lost (Block.Lost), as it does where a tenth of what should have come in two seconds
+// did not.
+//
 // # What librtlsdr prints
 //
 // The library writes remarks to the standard error stream by itself ("Found …
-// tuner"). Nothing here can stop that.
+// tuner"). One of them is all that it says of a tuner that did not lock. So C's stderr
+// is listened to (remarks.go), where that can be: its remarks are kept from the user,
+// to whom errors say as much, and anything else is passed on.
 package usb
 
 import (

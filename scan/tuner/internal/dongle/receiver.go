@@ -92,7 +92,7 @@ type Receiver struct {
 	known  bool // the counter has worked
 	lost   bool // for the next Block
 	owed   *marker
-	inHand chan error // a bracket of commands under way; nil when there is none
+	inHand chan outcome // of a bracket of commands under way; nil when there is none
 
 	room   []byte
 	have   []byte    // of room, not yet handed out; whole pairs
@@ -225,12 +225,15 @@ func (r *Receiver) Wait(ctx context.Context) error {
 
 func (r *Receiver) wait(ctx context.Context) error {
 	select {
-	case err := <-r.inHand:
+	case o := <-r.inHand:
 		r.inHand = nil
-		if err != nil {
+		if o.err != nil {
 			r.now = state{} // who knows what it is set to
 		}
-		return err
+		if !o.marked {
+			r.owed = nil // a counter that was never switched on will not come
+		}
+		return o.err
 	case <-ctx.Done():
 		return ctx.Err()
 	}
@@ -247,23 +250,35 @@ func (r *Receiver) command(ctx context.Context, next state) error {
 	if mark {
 		r.owed = newMarker(r.bytes(r.o.Settle))
 	}
-	done := make(chan error, 1)
+	done := make(chan outcome, 1)
 	r.inHand = done
 	go func() { done <- bracket(c, old, next, mark) }()
 	return r.wait(ctx)
 }
 
-func bracket(c Control, old, next state, mark bool) (err error) {
-	if mark {
-		if err := c.SetCounter(true); err != nil {
-			return err
-		}
-		defer func() {
-			if e := c.SetCounter(false); err == nil {
-				err = e
-			}
-		}()
+// outcome is what became of a bracket of commands: whether the counter was switched
+// on, and what went wrong.
+type outcome struct {
+	marked bool
+	err    error
+}
+
+func bracket(c Control, old, next state, mark bool) outcome {
+	if !mark {
+		return outcome{false, move(c, old, next)}
 	}
+	if err := c.SetCounter(true); err != nil {
+		return outcome{false, err}
+	}
+	err := move(c, old, next)
+	if e := c.SetCounter(false); err == nil {
+		err = e
+	}
+	return outcome{true, err}
+}
+
+// move gives the commands that lead from old to next.
+func move(c Control, old, next state) error {
 	if next.rateHz != old.rateHz {
 		if err := c.SetRate(next.rateHz); err != nil {
 			return err

@@ -24,9 +24,13 @@ type far struct {
 	wg   sync.WaitGroup
 	hold chan struct{} // when not nil, SetCenter waits for it
 	fail error         // what SetCenter returns
+	deaf error         // what SetCounter returns
 }
 
 func (f *far) SetCounter(on bool) error {
+	if f.deaf != nil {
+		return f.deaf
+	}
 	if on {
 		f.Tell(standin.Counter, 1)
 	} else {
@@ -311,4 +315,22 @@ func TestReceiverGivesUpOnALateStream(t *testing.T) {
 	b, err := r.Read(bg, make([]complex64, 20_000))
 	require.NoError(t, err)
 	require.Empty(t, standin.Check(b.Samples, 504e6))
+}
+
+// A counter that could not be switched on is not waited for: what failed may be well
+// again the next time.
+func TestCounterThatWasRefusedIsNotOwed(t *testing.T) {
+	f := &far{ring: NewRing(1 << 22)}
+	f.run(t)
+	r := NewReceiver(f, f.ring, nil, fastOptions())
+	require.NoError(t, r.Tune(bg, tuner.Tuning{CenterHz: 500e6, RateHz: 2.4e6}))
+	f.deaf = assert.AnError
+	require.ErrorIs(t, r.Tune(bg, tuner.Tuning{CenterHz: 501e6, RateHz: 2.4e6}), assert.AnError)
+	require.Nil(t, r.owed)
+	f.deaf = nil
+	dst := make([]complex64, 10_000)
+	require.NoError(t, r.Tune(bg, tuner.Tuning{CenterHz: 502e6, RateHz: 2.4e6}))
+	b, err := r.Read(bg, dst)
+	require.NoError(t, err)
+	require.Empty(t, standin.Check(b.Samples, 502e6))
 }

@@ -26,7 +26,7 @@
 package usbtest
 
 import (
-	_ "embed"
+	"embed"
 	"errors"
 	"fmt"
 	"net"
@@ -39,8 +39,8 @@ import (
 	"github.com/ebitengine/purego"
 )
 
-//go:embed testdata/libusb.c
-var source []byte
+//go:embed testdata
+var source embed.FS
 
 // socketEnv is where the library looks for the bus.
 const socketEnv = "ROOFTONE_USB_BUS"
@@ -207,12 +207,13 @@ var compiled = sync.OnceValues(func() ([]byte, error) {
 		return nil, err
 	}
 	defer os.RemoveAll(dir)
-	c, lib := filepath.Join(dir, "libusb.c"), filepath.Join(dir, "libusb.lib")
-	if err := os.WriteFile(c, source, 0o644); err != nil {
+	if err := os.CopyFS(dir, source); err != nil {
 		return nil, err
 	}
+	in, lib := filepath.Join(dir, "testdata"), filepath.Join(dir, "libusb.lib")
 	// The name is how the linker knows it again.
-	out, err := exec.Command(compiler(), "-shared", "-fPIC", "-O2", "-Wl,-soname,libusb-1.0.so.0", "-o", lib, c, "-lpthread").CombinedOutput()
+	out, err := exec.Command(compiler(), "-shared", "-fPIC", "-O2", "-Wl,-soname,libusb-1.0.so.0", "-o", lib,
+		filepath.Join(in, "libusb.c"), filepath.Join(in, "transfers.c"), "-lpthread").CombinedOutput()
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("compiling the stand-in libusb: %w", err), errors.New(string(out)))
 	}

@@ -6,11 +6,14 @@ import (
 	"time"
 )
 
-// Dongle is what a dongle is. The zero value hears noise.
+// Dongle is what a dongle is. The zero value hears silence.
 type Dongle struct {
 	Maker, Product, Serial string // "" has a usual one
 
 	Air Air // what it hears; nil is silence
+
+	// Pace is how many times faster than at their rate samples may come; 0: once.
+	Pace float64
 
 	// Faults are those it has from the start.
 	Faults Faults
@@ -18,8 +21,8 @@ type Dongle struct {
 
 // Air makes samples.
 type Air interface {
-	// Hear fills dst with the samples that a setting gives. idle samples' time has
-	// gone by unheard since the last call, by the rate there was.
+	// Hear fills dst with the samples that a setting gives. So much time has gone by
+	// unheard since the last call.
 	Hear(s Setting, idle time.Duration, dst []complex64) error
 }
 

@@ -4,6 +4,7 @@ import (
 	"flag"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -71,6 +72,22 @@ func TestKernelDriverThatLetsGo(t *testing.T) {
 	require.True(t, device.Setting().CenterHz > 0)
 }
 
+// A dongle that answers no commands though it goes on sending is an error soon, and one
+// that answers again goes on.
+func TestDongleThatDoesNotAnswer(t *testing.T) {
+	r, d := open(t, pattern(), usb.Options{})
+	require.NoError(t, r.Tune(bg, at(500e6)))
+	d.Fault(usbtest.Faults{Mute: true})
+	start := time.Now()
+	requireProblem(t, r.Tune(bg, at(502e6)), usb.ErrRefused)
+	require.Less(t, time.Since(start), most)
+	d.Fault(usbtest.Faults{})
+	require.NoError(t, r.Tune(bg, at(504e6)))
+	b, err := r.Read(bg, make([]complex64, 10_000))
+	require.NoError(t, err)
+	require.Empty(t, standin.Check(b.Samples, 504e6))
+}
+
 // Truth: samples that carry their frequency and number. What the bus does to them is
 // either mended or said.
 func TestTransfersThatGoWrong(t *testing.T) {
@@ -102,9 +119,7 @@ func TestTransfersThatGoWrong(t *testing.T) {
 			for n, start := 0, time.Now(); n < 30 || c.lost && !lost; n++ {
 				b, err := r.Read(bg, dst)
 				require.NoError(t, err)
-				for _, x := range b.Samples {
-					require.Equal(t, standin.Sample(500e6), tuner.ToByte(real(x)))
-				}
+				require.True(t, allFrom(b.Samples, 500e6))
 				lost = lost || b.Lost
 				require.Less(t, time.Since(start), 3*most)
 			}
@@ -130,10 +145,15 @@ func TestTunerThatDoesNotLock(t *testing.T) {
 	require.Empty(t, standin.Check(b.Samples, 560e6))
 }
 
+// allFrom says whether all of a Pattern's samples were made at a frequency.
+func allFrom(x []complex64, hz float64) bool {
+	return !slices.ContainsFunc(x, func(z complex64) bool { return tuner.ToByte(real(z)) != standin.Sample(hz) })
+}
+
 // A dongle that goes for good is an error, soon; and so is whatever is asked of it
 // then.
 func TestUnpluggedForGood(t *testing.T) {
-	r, d := open(t, pattern(), usb.Options{})
+	r, d := open(t, pattern(), usb.Options{Backoff: []time.Duration{10 * time.Millisecond, 100 * time.Millisecond}})
 	require.NoError(t, r.Tune(bg, at(500e6)))
 	d.Fault(usbtest.Faults{UnplugAfterBytes: d.Streamed() + 500_000})
 	start := time.Now()
@@ -189,6 +209,9 @@ func TestUnplugsAtRandomMoments(t *testing.T) {
 	bus := usbtest.Start(t)
 	bus.Load(t)
 	const together = 3
+	if testing.Short() {
+		*unplugs = min(*unplugs, together)
+	}
 	for lane := range together {
 		t.Run(fmt.Sprint(lane), func(t *testing.T) {
 			t.Parallel()
@@ -220,7 +243,9 @@ func unplugAtRandom(t *testing.T, bus *usbtest.Bus, n int) {
 			back <- bus.Plug(t, dongle)
 		}
 	}()
-	visit(t, dongle.Serial, comesBack)
+	slowest := visit(t, dongle.Serial, comesBack)
+	t.Logf("the slowest call took %v", slowest)
+	require.Less(t, slowest, most)
 	bus.Unplug(d) // if it never came to that
 	if again := <-back; again != nil {
 		bus.Unplug(again)
@@ -228,36 +253,36 @@ func unplugAtRandom(t *testing.T, bus *usbtest.Bus, n int) {
 }
 
 // visit hops and reads until the dongle has gone, or for a while where it comes back.
-func visit(t *testing.T, serial string, comesBack bool) {
+// It returns how long the slowest call took.
+func visit(t *testing.T, serial string, comesBack bool) (slowest time.Duration) {
 	t.Helper()
-	start := time.Now()
-	r, err := usb.Open(bg, serial, usb.Options{})
-	require.Less(t, time.Since(start), most)
+	timed := func(f func() error) error {
+		start := time.Now()
+		err := f()
+		slowest = max(slowest, time.Since(start))
+		return err
+	}
+	var r tuner.Tuner
+	err := timed(func() (err error) { r, err = usb.Open(bg, serial, usb.Options{}); return err })
 	if err != nil {
 		requireProblem(t, err, usb.ErrUnplugged)
-		return
+		return slowest
 	}
-	defer func() {
-		start := time.Now()
-		require.NoError(t, r.Close())
-		require.Less(t, time.Since(start), most)
-	}()
 	dst := make([]complex64, 48_000)
-	for hop := range 10 {
+	for hop := 0; hop < 10 && err == nil; hop++ {
 		hz := 500e6 + 2e6*float64(hop)
-		start := time.Now()
-		err := r.Tune(bg, at(hz))
-		if err == nil {
-			var b tuner.Block
-			if b, err = r.Read(bg, dst); err == nil {
-				require.Empty(t, standin.Check(b.Samples, hz))
-			}
+		if err = timed(func() error { return r.Tune(bg, at(hz)) }); err != nil {
+			break
 		}
-		require.Less(t, time.Since(start), most)
-		if err != nil {
-			require.False(t, comesBack, "it was back: %v", err)
-			requireProblem(t, err, usb.ErrUnplugged)
-			return
+		var b tuner.Block
+		if err = timed(func() (err error) { b, err = r.Read(bg, dst); return err }); err == nil {
+			require.Empty(t, standin.Check(b.Samples, hz))
 		}
 	}
+	require.NoError(t, timed(r.Close))
+	if err != nil {
+		require.False(t, comesBack, "it was back: %v", err)
+		requireProblem(t, err, usb.ErrUnplugged)
+	}
+	return slowest
 }

@@ -167,7 +167,7 @@ func (s *streamer) step() error {
 	if _, err := s.conn.Write(words(s.bytes[:2*n], frameData, uint32(2*n))); err != nil {
 		return err
 	}
-	s.due = s.due.Add(time.Duration(float64(n) / set.RateHz * 1e9))
+	s.due = s.due.Add(time.Duration(float64(n) / set.RateHz / max(d.Pace, 1) * 1e9))
 	// What a busy computer is late by it makes good, but not all at once.
 	if behind := time.Since(s.due) - catchUp; behind > 0 {
 		s.due = s.due.Add(behind)

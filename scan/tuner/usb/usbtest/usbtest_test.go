@@ -3,6 +3,7 @@ package usbtest_test
 import (
 	"context"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -58,4 +59,24 @@ func TestRegistersAreWhatIsBelieved(t *testing.T) {
 		require.GreaterOrEqual(t, s.FilterHighHz-s.FilterLowHz, to.RateHz*0.999)
 		require.Empty(t, standin.Check(b.Samples, s.CenterHz))
 	}
+}
+
+// How many samples a second the bus brings through the real library when they may come
+// as fast as they can.
+func BenchmarkBus(b *testing.B) {
+	bus := usbtest.Start(b)
+	d := bus.Plug(b, usbtest.Dongle{Air: &usbtest.Pattern{}, Pace: 1000})
+	bus.Load(b)
+	r, err := usb.Open(bg, "", usb.Options{})
+	require.NoError(b, err)
+	defer r.Close()
+	require.NoError(b, r.Tune(bg, at(500e6)))
+	dst := make([]complex64, 24_000)
+	from, start := d.Streamed(), time.Now()
+	for b.Loop() {
+		if _, err := r.Read(bg, dst); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(d.Streamed()-from)/2e6/time.Since(start).Seconds(), "MS/s")
 }
