@@ -118,12 +118,16 @@ func TestWideSweepTime(t *testing.T) {
 	for _, name := range names {
 		town, err := sim.Load(name)
 		require.NoError(t, err)
-		town.Radio.Wide, town.Radio.Bits = true, 12
+		seed := town.Radio.Seed
+		town.Radio = sim.WideRadio()
+		town.Radio.Seed = seed
 		_, wide := look(t, town, Options{RateHz: 10e6})
 		least := 35 * (DefaultDwell.Seconds() + town.Radio.SettleMS/1e3)
 		ratio := wide.Elapsed().Seconds() / least
 		t.Logf("%s: %.2f s, %.2f times settling and dwell", name, wide.Elapsed().Seconds(), ratio)
 		if *draws > 1 {
+			town.Radio = sim.DefaultRadio()
+			town.Radio.Seed = seed
 			_, dongle := look(t, town, Options{})
 			t.Logf("%s: a dongle takes %.2f s, %.2f times as long", name, dongle.Elapsed().Seconds(), dongle.Elapsed().Seconds()/wide.Elapsed().Seconds())
 		}

@@ -177,11 +177,18 @@ func (f *folding) folded() (out Folded) {
 	return out
 }
 
-// begin forgets what was found.
-func (f *folding) begin() {
+// suppose forgets what was found, and supposes what is usual beside data of a
+// density.
+func (f *folding) suppose(data float64) {
 	for i := range f.ends {
-		f.ends[i].level, f.ends[i].found, f.ends[i].slope = 0, false, usualSlope
+		e := &f.ends[i]
+		e.level, e.found, e.slope = e.usual(data), false, usualSlope
 	}
+}
+
+// usual is the level that is supposed beside data of a density.
+func (e *foldingEnd) usual(data float64) float64 {
+	return data * e.inside * math.Pow(10, foldingUsual/10)
 }
 
 // add adds the covariance to the lower triangle c.
@@ -204,9 +211,13 @@ func (f *folding) add(c triangle) {
 // made with, and what was found is ratio times it; data is the station's density.
 func (t *Trainer) findFolding(noise, ratio, data float64) (settled bool) {
 	settled = true
-	usual := data * math.Pow(10, foldingUsual/10)
 	n := float64(t.layout.points)
 	column := make([]complex128, t.layout.points)
+	rests := make([][]complex128, len(t.fields))
+	for j := range rests {
+		rests[j] = make([]complex128, t.layout.points)
+		t.residual(rests[j], &t.fields[j])
+	}
 	for k := range t.folding.ends {
 		e := &t.folding.ends[k]
 		made, left := make([]float64, len(e.columns)), make([]float64, len(e.columns))
@@ -215,14 +226,13 @@ func (t *Trainer) findFolding(noise, ratio, data float64) (settled bool) {
 			t.pursuit.factor.solve(column)
 			power := norm2(column)
 			made[i] = n / power
-			for j := range t.fields {
-				t.residual(t.work, &t.fields[j])
-				v := inner(column, t.work)
+			for _, rest := range rests {
+				v := inner(column, rest)
 				left[i] += (real(v)*real(v) + imag(v)*imag(v)) * n / (power * power)
 			}
 		}
 		was := e.level
-		e.choose(made, left, float64(len(t.fields)), noise, ratio, usual*e.inside)
+		e.choose(made, left, float64(len(t.fields)), noise, ratio, e.usual(data))
 		least := noise * ratio / 10
 		if math.Abs(math.Log(math.Max(e.level, least)/math.Max(was, least))) > foldingSettled {
 			settled = false
