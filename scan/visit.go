@@ -24,8 +24,8 @@ const (
 	// rail: what a noise-like signal 10 dB below the rails does.
 	overloadShare = 1e-3
 	// overloadPeek is how much of a stay is looked at before the rest is
-	// waited for.
-	overloadPeek = 4 * time.Millisecond
+	// waited for, widePeek the same of a stay that brings four times as much.
+	overloadPeek, widePeek = 4 * time.Millisecond, 2 * time.Millisecond
 	// gainStepDB is by how much the gain is taken back from an overload. Every
 	// gain in use wants its own noise floor, so there should be few; but each
 	// dB too many raises the converter's rounding against the signal, which
@@ -354,7 +354,11 @@ func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB floa
 	} else if err != nil {
 		return false, fmt.Errorf("tuning to %.3f MHz for channel %d: %w", centerHz/1e6, c.Number, err)
 	}
-	peek := min(int(overloadPeek.Seconds()*v.RateHz), len(v.buffer))
+	first := overloadPeek
+	if v.wide {
+		first = widePeek
+	}
+	peek := min(int(first.Seconds()*v.RateHz), len(v.buffer))
 	b, err := v.read(ctx, c, v.buffer[:peek])
 	if err != nil {
 		return false, err
@@ -404,6 +408,13 @@ func (v *visit) references(ctx context.Context, list []band.Channel) error {
 		return nil
 	}
 	conclude(v.survey, v.slices.List(), v.info, Options{Channels: list, PPM: v.PPM})
+	if v.wide {
+		// A floor that is read from a whole channel at once is read in less time.
+		const share = 3
+		whole := len(v.buffer)
+		v.buffer = v.buffer[:whole/share]
+		defer func() { v.buffer = v.analyst.buffer(whole) }()
+	}
 	for _, gain := range slices.Sorted(maps.Keys(used))[:len(used)-1] {
 		if c := v.nearestVacant(used[gain]); c != nil {
 			if _, err := v.stop(ctx, stop{[]band.Channel{*c}, Hops(*c, v.RateHz)}, gain, nil); err != nil {

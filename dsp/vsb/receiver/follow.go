@@ -63,6 +63,9 @@ func (e *engine) learn(w *scratch) {
 	if count == 0 {
 		return
 	}
+	if e.light {
+		e.compare(e.linear[first:][:blockSymbols], first) // what comes out is not settled any more
+	}
 	e.pass(w, e.stages[last].told.settled, first)
 	subtractRuns(e.residual, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[2:2+blockSymbols/runSymbols], w.strength[2:2+blockSymbols/runSymbols])
 	clear(e.residual[:unknown])

@@ -333,15 +333,7 @@ func (e *engine) finish() {
 	} else {
 		e.cancel(e.rear, e.active-1, e.soft, e.noises[:], first)
 	}
-	if e.light && !e.teaches(e.blocks) {
-		return
-	}
-	var power, error, count float32
-	settled := e.stages[e.active-1].told.settled[first:][:blockSymbols]
-	for i, v := range e.soft {
-		d := v - settled[i] + vsb.PilotLevel
-		power += d * d
-	}
+	var error, count float32
 	for g := range blockSegments {
 		place := e.blocks*blockSegments + int64(g) - outputDelay/vsb.SegmentSymbols
 		if place < 0 || place%vsb.FieldSegments == 0 {
@@ -355,6 +347,19 @@ func (e *engine) finish() {
 	}
 	if count > 0 {
 		e.remaining += (float64(error/count) - e.remaining) * learning / 5
+	}
+	if !e.light && e.warm == 0 {
+		e.compare(e.soft, first)
+	}
+}
+
+// compare notes how far soft symbols from first on are from what is settled of them.
+func (e *engine) compare(soft []float32, first int) {
+	var power float32
+	settled := e.stages[e.active-1].told.settled[first:][:blockSymbols]
+	for i, v := range soft {
+		d := v - settled[i] + vsb.PilotLevel
+		power += d * d
 	}
 	e.errorPower += (float64(power)/blockSymbols - e.errorPower) / float64(min(8, max(1, e.blocks)))
 }
