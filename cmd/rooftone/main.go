@@ -79,6 +79,7 @@ func commands() []command {
 		rankCommand(),
 		watchCommand(),
 		reportCommand(),
+		bundleCommand(),
 		devicesCommand(),
 		versionCommand(),
 		helpCommand(),

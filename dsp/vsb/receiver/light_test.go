@@ -11,6 +11,9 @@ import (
 )
 
 func TestStillChannel(t *testing.T) {
+	if testing.Short() {
+		t.Skip("with the race detector receiving is slow")
+	}
 	// Truth: the packets sent, and the noise added. On a still flat channel the first
 	// round is enough, and the modulation error ratio is the noise's all the same; when
 	// the noise rises to within a decibel of the threshold no packet is lost.

@@ -48,10 +48,10 @@ type Options struct {
 	Library string
 
 	// Timeout is how long to wait for the next sample, and for the library to let
-	// go of the radio. 0: 2 s.
+	// go of the radio. 0: 1.5 s.
 	Timeout time.Duration
 
-	// CommandTimeout is how long the commands of one retune may take. 0: 4 s:
+	// CommandTimeout is how long the commands of one retune may take. 0: 3.5 s:
 	// some radios calibrate themselves for each sample rate.
 	CommandTimeout time.Duration
 
@@ -71,10 +71,10 @@ func (o Options) withDefaults() Options {
 		o.Library = os.Getenv(LibraryEnv)
 	}
 	if o.Timeout <= 0 {
-		o.Timeout = 2 * time.Second
+		o.Timeout = 1500 * time.Millisecond
 	}
 	if o.CommandTimeout <= 0 {
-		o.CommandTimeout = 4 * time.Second
+		o.CommandTimeout = 3500 * time.Millisecond
 	}
 	if o.OpenTimeout <= 0 {
 		o.OpenTimeout = 15 * time.Second
