@@ -124,6 +124,9 @@ func strongerFront(share float64) float64 {
 // Truth: the world's arithmetic. A neighbour's power that folds in is neither the
 // station's nor noise, and no reason to name what is not there.
 func TestFoldingOfNeighbours(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	const rate = 2.4e6
