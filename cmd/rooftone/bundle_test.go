@@ -23,6 +23,9 @@ import (
 // character, in all that a bundle of them holds. That the same search finds them
 // in the recording shows that it can.
 func TestNothingPersonalInABundle(t *testing.T) {
+	if testing.Short() {
+		t.Skip("with the race detector measuring is slow")
+	}
 	dir := filepath.Join(t.TempDir(), "Quilla Roe")
 	require.NoError(t, os.Mkdir(dir, 0o700))
 	base := filepath.Join(dir, "roe-house")

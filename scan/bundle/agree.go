@@ -70,7 +70,14 @@ func agreement(fact Fact, word string, margin *measure.Estimate) Agreement {
 	if !(half >= 0) || math.IsInf(half, 0) {
 		return Differ
 	}
-	for _, reach := range []float64{margin.Value - half, margin.Value + half} {
+	low, high := margin.Value-half, margin.Value+half
+	reaches := []float64{low, high}
+	for _, edge := range []float64{0, verdict.SlimMarginDB, verdict.FirmMarginDB} {
+		if low <= edge && edge <= high {
+			reaches = append(reaches, edge)
+		}
+	}
+	for _, reach := range reaches {
 		if slices.Contains(agrees, string(verdict.GradeOf(reach))) {
 			return Near
 		}

@@ -65,6 +65,8 @@ const (
 	maxCharacterBytes = 1 << 20
 	maxTextBytes      = 2000
 	maxList           = 200 // channels, gains
+	maxWordBytes      = 60  // of a verdict
+	maxLimits         = 20
 )
 
 // Manifest says what a bundle is. What is not known is null or missing.
@@ -224,7 +226,13 @@ func (m *Manifest) checkTexts() error {
 		}
 	}
 	for _, j := range m.Verdicts {
+		if len(j.Limits) > maxLimits {
+			return fmt.Errorf("a verdict has %d limits, more than %d", len(j.Limits), maxLimits)
+		}
 		for _, word := range append([]string{j.Presence, j.Standard, j.Grade}, j.Limits...) {
+			if len(word) > maxWordBytes {
+				return fmt.Errorf("a verdict's word has %d bytes, more than %d", len(word), maxWordBytes)
+			}
 			if err := CheckText(word); err != nil {
 				return err
 			}

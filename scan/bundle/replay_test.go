@@ -98,7 +98,7 @@ func tallyInText(t Tally) string {
 
 // simulated makes bundles of two small towns, and returns their names.
 func simulated(t *testing.T) []string {
-	towns := [][]float64{{26.2, 16.7, 10}, {19.5, 16.5, 30, 4}} // C/N in dB on 14, 16, 18 …
+	towns := [][]float64{{26.2, 16.7}, {19.5, 16.5, 10, 30}} // C/N in dB on 14, 16, 18 …
 	if testing.Short() {
 		towns = towns[:1]
 	}
@@ -121,7 +121,7 @@ func simulatedBundle(t *testing.T, cn []float64) []byte {
 	m := manifest()
 	m.Facts = Facts{}
 	var channels []band.Channel
-	for number := 14; number <= 14+2*len(cn); number++ {
+	for number := 14; number <= 12+2*len(cn); number++ {
 		c, ok := plan.Channel(number)
 		require.True(t, ok)
 		channels = append(channels, c)

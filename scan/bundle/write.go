@@ -2,6 +2,7 @@ package bundle
 
 import (
 	"archive/zip"
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -24,15 +25,18 @@ func Write(w io.Writer, m Manifest, excerpt io.Reader, character json.RawMessage
 	if err := m.check(); err != nil {
 		return fmt.Errorf("the manifest: %w", err)
 	}
-	text, err := json.MarshalIndent(m, "", "  ")
-	if err != nil {
+	var text bytes.Buffer
+	enc := json.NewEncoder(&text)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false) // it is meant to be read
+	if err := enc.Encode(m); err != nil {
 		return fmt.Errorf("the manifest: %w", err)
 	}
-	if len(text) > maxManifestBytes || len(character) > maxCharacterBytes {
+	if text.Len() > maxManifestBytes || len(character) > maxCharacterBytes {
 		return errors.New("the manifest or the radio's character is too large")
 	}
 	out := zip.NewWriter(w)
-	if err := store(out, manifestName, append(text, '\n')); err != nil {
+	if err := store(out, manifestName, text.Bytes()); err != nil {
 		return err
 	}
 	if character != nil {
