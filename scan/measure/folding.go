@@ -27,7 +27,7 @@ const (
 	// Of a density is left, after what folds in was taken off, this share of it and
 	// of the lowest noise that a fit found: what is taken off is no better known
 	// than that.
-	leastLeft, leastNoiseLeft = 0.03, 0.7
+	leastLeft, leastNoiseLeft = 0.03, 0.95
 )
 
 // folding is what a view's radio lets in from beyond half the rate of its
