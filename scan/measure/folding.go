@@ -27,21 +27,21 @@ const (
 	// Of a density is left, after what folds in was taken off, this share of it and
 	// of the lowest noise that a fit found: what is taken off is no better known
 	// than that.
-	leastLeft, leastNoiseLeft = 0.03, 0.7
+	leastLeft, leastNoiseLeft = 0.03, 0.95
 )
 
 // folding is what a view's radio lets in from beyond half the rate of its
 // slices: a share of the density there, at vsb.FoldedShare.
 type folding struct {
-	share    float64
-	relative float64 // its standard uncertainty
-	known    bool    // from this view's own slices
+	share float64
+	slope float64 // as vsb.FoldingShape has it
+	known bool    // from this view's own slices
 }
 
 // findFolding finds, from the fits of the view's slices of one rate, what share
 // of what lies beyond half the rate comes back.
 func (v *view) findFolding(rateHz float64) folding {
-	var shares []float64
+	var shares, slopes []float64
 	for _, s := range v.slices {
 		if s.RateHz != rateHz {
 			continue
@@ -52,6 +52,7 @@ func (v *view) findFolding(rateHz float64) folding {
 					// Weak against the noise nothing is found; that is no news.
 					if e.density > 0 || from*decibel.Power(usualFoldingDB-foldingSpreadDB) > t.ErrorDensity {
 						shares = append(shares, math.Max(e.density, 1e-6*from)/from)
+						slopes = append(slopes, e.slope)
 					}
 				}
 			}
@@ -59,9 +60,9 @@ func (v *view) findFolding(rateHz float64) folding {
 	}
 	const enough = 2
 	if len(shares) < enough {
-		return folding{share: decibel.Power(usualFoldingDB), relative: foldingSpreadDB / decibel.PerNeper}
+		return folding{}
 	}
-	return folding{robust.Median(shares), foldingSigma, true}
+	return folding{robust.Median(shares), robust.Median(slopes), true}
 }
 
 // foldedEnd is one end of a slice.
@@ -141,7 +142,7 @@ func (v *view) foldedIn(s *listen.Slice, offsetHz float64, radio folding) float6
 		}
 	}
 	const least = 1e-5 // of what lies beyond: less than a radio's noise has anywhere
-	shape := vsb.FoldingShape(share, 0)
+	shape := vsb.FoldingShape(share, radio.slope)
 	if !radio.known || shape < least {
 		return 0
 	}
