@@ -15,6 +15,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rooftone/scan/character"
 	"rooftone/scan/measure"
 )
 
@@ -226,6 +227,27 @@ func TestBare(t *testing.T) {
 	for _, bad := range []string{"", "[1]", "{} {}", "{"} {
 		_, err := Bare(json.RawMessage(bad))
 		require.Error(t, err, bad)
+	}
+}
+
+// Truth: the file that an examination keeps of a radio: its figures stay, its serial
+// number and the hour go.
+func TestBareOfAnExaminedRadio(t *testing.T) {
+	of := character.Character{
+		Version: 1, Radio: "usb:00004711", Program: "rooftone", Measured: time.Date(2026, 3, 5, 18, 1, 2, 3, time.UTC), RateHz: 2.4e6,
+		DroopDB: &character.Figure{Value: 3.125, Sigma: 0.1}, Gains: []character.Gain{{NameDB: 49.6}},
+		Tones: []character.Tone{{Kind: character.ToneHarmonic, Hz: 57.6e6}}, Stations: []character.Station{{RFChannel: 22}},
+	}
+	text, err := json.Marshal(of)
+	require.NoError(t, err)
+	out, err := Bare(text, "00004711")
+	require.NoError(t, err)
+	for _, gone := range []string{"4711", "18:01", "radio"} {
+		require.Contains(t, string(text), gone)
+		require.NotContains(t, string(out), gone)
+	}
+	for _, stays := range []string{`"name_db": 49.6`, `"value": 3.125`, `"measured": "2026-03-05"`, `"kind": "harmonic"`, `"rf_channel": 22`, `"hz": 57600000`} {
+		require.Contains(t, string(out), stays)
 	}
 }
 

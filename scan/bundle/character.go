@@ -24,6 +24,10 @@ var tellingKeys = []string{
 	"place", "location", "latitude", "longitude", "radio", "device", "label", "note", "comment",
 }
 
+// tellingNumbers are those of fields that are numbers: a gain's name_db, for one, is
+// a figure.
+var tellingNumbers = []string{"serial", "location", "latitude", "longitude", "unix"}
+
 // Bare is a character without what tells one radio from others of its kind: the
 // fields of tellingKeys, every text that holds one of the secrets or a serial number
 // that it gives, and of times all that is finer than the day.
@@ -92,7 +96,7 @@ func bareValue(key string, v any, secrets []string) (any, bool) {
 		}
 		return dayOnly(v), true
 	case json.Number:
-		if telling(key) || strings.Contains(strings.ToLower(key), "unix") || len(v) > fewLetters && secret(v.String(), secrets) {
+		if holdsAny(strings.ToLower(key), tellingNumbers) || len(v) > fewLetters && secret(v.String(), secrets) {
 			return nil, false
 		}
 		return v, true
