@@ -13,6 +13,11 @@ const (
 	// rate; from foldingFine on less finely, for there it is smooth.
 	foldingReach, foldingFine = 0.42, 0.14
 
+	// foldingTold is how far inwards of FoldedShare a band may end that tells the
+	// level there: from further in, steep as folding is, a little noise would be
+	// made much of.
+	foldingTold = 0.06
+
 	// foldingLeast and foldingMost are between which levels above the noise, in
 	// dB, folding is looked for at the band's end. What is weaker hardly counts.
 	foldingLeast, foldingMost = -5, 60
@@ -54,6 +59,7 @@ type folding struct {
 // FoldedShare of half the rate.
 type foldingEnd struct {
 	side    float64 // −1 for the lower end, 1 for the upper
+	away    float64 // how far inwards of FoldedShare the band ends, in parts of half the rate
 	inside  float64 // the station's density where it comes from, over that of its flat part
 	columns [][]complex128
 	slopes  [len(foldingSlopes)]foldingShape
@@ -90,7 +96,7 @@ func newFoldingEnd(g *layout, side float64) *foldingEnd {
 		return nil
 	}
 	from := g.offsetHz - side*(1-usableShare)*g.rateHz
-	e := &foldingEnd{side: side, inside: Density(from) / flatDensity}
+	e := &foldingEnd{side: side, away: inwards(side * reach), inside: Density(from) / flatDensity}
 	bin := 1 / (g.step * float64(g.points))
 	for hz := side * 0.5 / g.step; inwards(hz) <= foldingReach && math.Abs(hz) <= 0.5/g.step; hz -= side * bin {
 		column := make([]complex128, g.points)
@@ -138,9 +144,11 @@ func (e *foldingShape) along(column []complex128) float64 {
 
 // Folded is the density of what a fit found to fold into a slice's ends.
 type Folded struct {
-	// LowFound and HighFound say whether the fit reached that end, and told.
+	// LowFound and HighFound say whether the fit reached that end, and found
+	// there what is not just usual.
 	LowFound, HighFound bool
-	// Low and High are the densities at FoldedShare of half the rate, FS²/Hz.
+	// Low and High are the densities at FoldedShare of half the rate, FS²/Hz: what
+	// is usual where nothing else was found, 0 where the fit did not reach the end.
 	Low, High float64
 	// LowSlope and HighSlope are by how many dB they fall for each part of half
 	// the rate inwards.
@@ -167,6 +175,9 @@ func FoldingShape(share, slope float64) float64 {
 func (f *folding) folded() (out Folded) {
 	const quieter = LevelMeanSquare / (SyncLevel * SyncLevel)
 	for _, e := range f.ends {
+		if e.away > foldingTold {
+			continue
+		}
 		e.level *= quieter
 		if e.side < 0 {
 			out.LowFound, out.Low, out.LowSlope = e.found, e.level, foldingSlopes[e.slope]
