@@ -208,9 +208,6 @@ func TestStrongNeighbour(t *testing.T) {
 	t.Parallel()
 	for draw := range ensemble(1) {
 		town := dongleTown(uint64(draw+40), 33)
-		// What a dongle folds in of the neighbour is taken for the station's:
-		// its C/N reads 1.4 dB high with the filters that were measured.
-		town.Radio.Front, town.Radio.StrayDB = sim.FrontPlain, 0
 		weak := 6 + float64(draw%3)*4
 		town.Stations = []sim.Station{
 			station(17, 24, 2), station(21, 12, 0),

@@ -113,16 +113,20 @@ func TestToneWithUnknownClock(t *testing.T) {
 }
 
 // strongerFront is a dongle that lets in ten times what measured ones do from
-// beyond half the rate.
+// beyond half the rate, until its second filter takes over.
 func strongerFront(share float64) float64 {
-	const strongerDB, from = 10, 0.9
-	x := math.Max(0, math.Min(1, (math.Abs(share)-from)/(1.04-from)))
-	return measuredFront(share) * math.Pow(10, x*strongerDB/20)
+	const strongerDB, from, second = 10, 0.9, 1.2
+	u := math.Abs(share)
+	db := strongerDB * math.Max(0, math.Min(1, (u-from)/(1.04-from)))
+	return measuredFront(math.Copysign(math.Min(u, second), share)) * math.Pow(10, (db-110*math.Max(0, u-second))/20)
 }
 
 // Truth: the world's arithmetic. A neighbour's power that folds in is neither the
 // station's nor noise, and no reason to name what is not there.
 func TestFoldingOfNeighbours(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	ffts := transforms{}
 	const rate = 2.4e6
@@ -132,13 +136,17 @@ func TestFoldingOfNeighbours(t *testing.T) {
 		c := w.uhf()
 		level := 12 + 15*w.rng.Float64()
 		e := w.put(c, level, eightVSBOf(uint64(draw)))
+		up := 20 + 10*float64(draw/2%2)
 		for k := range 2 {
 			if draw%4 == 2*k+1 {
 				continue // one side, the other, or both
 			}
 			next := band.Channel{Number: c.Number + 1 - 2*k, LowerHz: c.LowerHz + float64(1-2*k)*band.WidthHz}
-			w.put(next, level+20+10*float64(draw/2%2), eightVSBOf(uint64(draw+1000*(k+1))))
+			w.put(next, level+up, eightVSBOf(uint64(draw+1000*(k+1))))
 		}
+		// The gain is the channel's own: its slices hold but the neighbours' ends.
+		const ends = 0.05
+		w.level = math.Sqrt(power(-12) / (power(level) + ends*power(level+up)) / band.WidthHz)
 		var stays []heard
 		for _, at := range Hops(c, rate) {
 			stays = append(stays, w.hear(t, at, rate, 0.06))
@@ -156,7 +164,7 @@ func TestFoldingOfNeighbours(t *testing.T) {
 	margin.log(t)
 	margin.faultless(t)
 	margin.holds(t, 0.9, 1)
-	if margin.number() >= manyDraws && math.Abs(margin.bias()) > 0.2 {
+	if margin.number() >= manyDraws && math.Abs(margin.bias()) > 0.35 {
 		t.Errorf("%s: bias %+.2f dB", margin.about, margin.bias())
 	}
 }

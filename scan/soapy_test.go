@@ -82,7 +82,11 @@ func limitsOf(c *Channel) (out []verdict.Limit) {
 // Truth: the town itself, visited without a driver between.
 func TestSoapySweep(t *testing.T) {
 	town := wideTown()
-	o := Options{Channels: usChannels(t, "14-19"), Plan: usChannels(t, "14-19"), RateHz: 10e6}
+	list := "14-19"
+	if testing.Short() {
+		list = "15-17"
+	}
+	o := Options{Channels: usChannels(t, list), Plan: usChannels(t, list), RateHz: 10e6}
 	direct, _ := look(t, town, o)
 	for _, f := range []soapytest.Facts{soapytest.Wide(), {
 		Hardware: "Town 10", Format: "CF32", FullScale: 1, MTU: 4000, Rates: "2.5e6:2.5e6:0,10e6:10e6:0",
@@ -92,7 +96,7 @@ func TestSoapySweep(t *testing.T) {
 		o.RateHz = 0
 		survey, err := SweepTuner(context.Background(), openSoapy(t, s.Address()), o)
 		require.NoError(t, err)
-		require.Equal(t, 6, survey.Stays)
+		require.Len(t, o.Channels, survey.Stays)
 		requireSameVerdicts(t, direct, survey)
 		if *draws == 1 {
 			break // one will do, of a format; the other is for who has the time
@@ -114,12 +118,16 @@ func TestWideSweepTime(t *testing.T) {
 	for _, name := range names {
 		town, err := sim.Load(name)
 		require.NoError(t, err)
-		town.Radio.Wide, town.Radio.Bits = true, 12
+		seed := town.Radio.Seed
+		town.Radio = sim.WideRadio()
+		town.Radio.Seed = seed
 		_, wide := look(t, town, Options{RateHz: 10e6})
 		least := 35 * (DefaultDwell.Seconds() + town.Radio.SettleMS/1e3)
 		ratio := wide.Elapsed().Seconds() / least
 		t.Logf("%s: %.2f s, %.2f times settling and dwell", name, wide.Elapsed().Seconds(), ratio)
 		if *draws > 1 {
+			town.Radio = sim.DefaultRadio()
+			town.Radio.Seed = seed
 			_, dongle := look(t, town, Options{})
 			t.Logf("%s: a dongle takes %.2f s, %.2f times as long", name, dongle.Elapsed().Seconds(), dongle.Elapsed().Seconds()/wide.Elapsed().Seconds())
 		}

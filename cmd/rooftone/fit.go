@@ -64,8 +64,10 @@ func (r *recorder) excerpt(ctx context.Context, c *console, asked scan.Options, 
 	if r.fit == nil || !r.kept {
 		return whole, nil
 	}
-	// What was heard until Ctrl-C is worth packing.
-	ctx = context.WithoutCancel(ctx)
+	if r.kind == "" {
+		// What was heard until Ctrl-C is worth packing.
+		ctx = context.WithoutCancel(ctx)
+	}
 	if err := r.w.Close(); err != nil {
 		return nil, err
 	}
@@ -74,7 +76,7 @@ func (r *recorder) excerpt(ctx context.Context, c *console, asked scan.Options, 
 	if err != nil {
 		return nil, err
 	}
-	o := excerpt.Options{Bytes: *r.fit}
+	o := excerpt.Options{Bytes: *r.fit - r.reserve, Told: r.told}
 	if len(asked.Channels) < len(asked.Plan) {
 		for _, ch := range asked.Channels {
 			o.First = append(o.First, ch.Number)
@@ -94,7 +96,7 @@ func (r *recorder) excerpt(ctx context.Context, c *console, asked scan.Options, 
 	small.Source, small.Started, small.Interrupted = whole.Source, whole.Started, whole.Interrupted
 	tellChoice(c, choice, whole, asked)
 	tellDifferences(c, choice, whole, small)
-	c.note("%s of %s are used", sizeInText(size), sizeInText(*r.fit))
+	c.note("%s of %s are used", sizeInText(size+r.reserve), sizeInText(*r.fit))
 	return small, nil
 }
 
@@ -123,7 +125,7 @@ func (r *recorder) write(ctx context.Context, from string, whole *scan.Survey, s
 	for try := 0; ; try++ {
 		choice, err := excerpt.Choose(whole, sources, o)
 		if small := (*excerpt.TooSmallError)(nil); errors.As(err, &small) {
-			return nil, 0, withHint(fmt.Errorf("--fit %s is too small for even one channel with what it is judged by", sizeWords(*r.fit)), "--fit %s at least", sizeWords(roundUp(small.Least)))
+			return nil, 0, withHint(fmt.Errorf("--fit %s is too small for even one channel with what it is judged by", sizeWords(*r.fit)), "--fit %s at least", sizeWords(roundUp(small.Least+r.reserve)))
 		}
 		if err != nil {
 			return nil, 0, err
@@ -135,13 +137,13 @@ func (r *recorder) write(ctx context.Context, from string, whole *scan.Survey, s
 		if err != nil {
 			return nil, 0, fmt.Errorf("writing %s: %w", r.packed.name, cause(err))
 		}
-		if info.Size() <= *r.fit {
+		if info.Size()+r.reserve <= *r.fit {
 			return choice, info.Size(), nil
 		}
 		if try == tries {
 			return nil, 0, fmt.Errorf("writing %s: it does not come down to %s", r.packed.name, sizeInText(*r.fit))
 		}
-		o.Bytes -= info.Size() - *r.fit + *r.fit/200
+		o.Bytes -= info.Size() + r.reserve - *r.fit + *r.fit/200
 	}
 }
 

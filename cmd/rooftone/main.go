@@ -80,6 +80,7 @@ func commands() []command {
 		watchCommand(),
 		reportCommand(),
 		radioCommand(),
+		bundleCommand(),
 		devicesCommand(),
 		versionCommand(),
 		helpCommand(),

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/pflag"
 
@@ -70,6 +71,9 @@ type recorder struct {
 	force  bool
 
 	fit        *int64 // bytes that the one file may have
+	reserve    int64  // of these, what goes beside the excerpt
+	told       []int  // excerpt.Options' Told
+	kind       string // when set, all that is told of the radio, and no times are
 	dwellGiven bool
 
 	bearing, height *float64
@@ -79,6 +83,7 @@ type recorder struct {
 	w    *recording.Writer
 	kept bool // something was written
 
+	within string   // a folder of its own for all of it, which goes with it; or ""
 	folder string   // where the two files wait to be packed into one
 	packed *outFile // that one file, if it is written already
 }
@@ -173,6 +178,9 @@ func (r *recorder) begin(info tuner.Info) (func(tuner.Block, bool) error, error)
 		Description: r.note,
 		Clock:       info.Clock,
 	}
+	if r.kind != "" {
+		meta.Hardware = r.kind
+	}
 	if r.bearing != nil || r.height != nil || r.antenna != "" {
 		meta.Antenna = &recording.Antenna{Model: r.antenna, HeightM: r.height, BearingDeg: r.bearing}
 	}
@@ -191,6 +199,9 @@ func (r *recorder) begin(info tuner.Info) (func(tuner.Block, bool) error, error)
 			return nil
 		}
 		r.kept = true
+		if r.kind != "" {
+			b.Start = time.Time{}
+		}
 		return r.w.WriteBlock(b)
 	}, nil
 }
@@ -220,4 +231,7 @@ func (r *recorder) discard() {
 		os.RemoveAll(r.folder)
 	}
 	r.packed.discard()
+	if r.within != "" {
+		os.RemoveAll(r.within)
+	}
 }

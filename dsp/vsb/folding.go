@@ -9,9 +9,14 @@ const (
 	// 0.96 to 0.8, and published as a little more further in.
 	foldingSlope = 110.
 
-	// foldingDown is how far below its level at the band's end, in dB, folding is
-	// looked for.
-	foldingDown = 25.
+	// foldingReach is how far inwards folding is looked for, in parts of half the
+	// rate; from foldingFine on less finely, for there it is smooth.
+	foldingReach, foldingFine = 0.42, 0.14
+
+	// foldingTold is how far inwards of FoldedShare a band may end that tells the
+	// level there: from further in, steep as folding is, a little noise would be
+	// made much of.
+	foldingTold = 0.06
 
 	// foldingLeast and foldingMost are between which levels above the noise, in
 	// dB, folding is looked for at the band's end. What is weaker hardly counts.
@@ -21,18 +26,21 @@ const (
 	// where nothing tells of another: what dongles were measured to have.
 	foldingUsual = -24.
 
-	// foldingChance is the chance of taking noise for folding, and of taking its
-	// slope for an unusual one: that much likelier it must be than what was
+	// foldingChance and slopeChance are the chances of taking noise for folding,
+	// and its slope for an unusual one: that much likelier it must be than what was
 	// supposed. Else the noise would read low, by what is taken for folding where
-	// there is none.
-	foldingChance = 0.1
+	// there is none; too strict they leave folding in it.
+	foldingChance, slopeChance = 0.4, 0.1
 
 	// foldingSettled is the change of a level's logarithm at which passes end.
 	foldingSettled = 0.3
 )
 
 // foldingSlopes are those that a fit chooses from.
-var foldingSlopes = [...]float64{90, foldingSlope, 135}
+var foldingSlopes = [...]float64{65, 90, foldingSlope, 135}
+
+// usualSlope is the place of foldingSlope among them.
+const usualSlope = 2
 
 // folding is what folds into the two ends of a band: symbols of the station
 // itself from beyond the slice's end, or of whatever stands there. How strong it
@@ -51,6 +59,7 @@ type folding struct {
 // FoldedShare of half the rate.
 type foldingEnd struct {
 	side    float64 // −1 for the lower end, 1 for the upper
+	away    float64 // how far inwards of FoldedShare the band ends, in parts of half the rate
 	inside  float64 // the station's density where it comes from, over that of its flat part
 	columns [][]complex128
 	slopes  [len(foldingSlopes)]foldingShape
@@ -83,18 +92,21 @@ func newFoldingEnd(g *layout, side float64) *foldingEnd {
 		return FoldedShare - side*(g.middleHz+hz-g.offsetHz)/(g.rateHz/2)
 	}
 	reach := (1 + g.rollOff) / g.step / 2
-	if inwards(side*reach)*foldingSlope > foldingDown {
+	if inwards(side*reach) > foldingReach/2 {
 		return nil
 	}
 	from := g.offsetHz - side*(1-usableShare)*g.rateHz
-	e := &foldingEnd{side: side, inside: Density(from) / flatDensity}
+	e := &foldingEnd{side: side, away: inwards(side * reach), inside: Density(from) / flatDensity}
 	bin := 1 / (g.step * float64(g.points))
-	for hz := side * 0.5 / g.step; inwards(hz)*foldingSlope <= foldingDown && math.Abs(hz) <= 0.5/g.step; hz -= side * bin {
+	for hz := side * 0.5 / g.step; inwards(hz) <= foldingReach && math.Abs(hz) <= 0.5/g.step; hz -= side * bin {
 		column := make([]complex128, g.points)
 		for i := range column {
 			column[i] = turn(hz * g.time(i))
 		}
 		e.columns = append(e.columns, column)
+		if inwards(hz) > foldingFine {
+			hz -= side * bin
+		}
 	}
 	pieces := 4 * g.points
 	for k, slope := range foldingSlopes {
@@ -132,9 +144,11 @@ func (e *foldingShape) along(column []complex128) float64 {
 
 // Folded is the density of what a fit found to fold into a slice's ends.
 type Folded struct {
-	// LowFound and HighFound say whether the fit reached that end, and told.
+	// LowFound and HighFound say whether the fit reached that end, and found
+	// there what is not just usual.
 	LowFound, HighFound bool
-	// Low and High are the densities at FoldedShare of half the rate, FS²/Hz.
+	// Low and High are the densities at FoldedShare of half the rate, FS²/Hz: what
+	// is usual where nothing else was found, 0 where the fit did not reach the end.
 	Low, High float64
 	// LowSlope and HighSlope are by how many dB they fall for each part of half
 	// the rate inwards.
@@ -161,6 +175,9 @@ func FoldingShape(share, slope float64) float64 {
 func (f *folding) folded() (out Folded) {
 	const quieter = LevelMeanSquare / (SyncLevel * SyncLevel)
 	for _, e := range f.ends {
+		if e.away > foldingTold {
+			continue
+		}
 		e.level *= quieter
 		if e.side < 0 {
 			out.LowFound, out.Low, out.LowSlope = e.found, e.level, foldingSlopes[e.slope]
@@ -171,11 +188,18 @@ func (f *folding) folded() (out Folded) {
 	return out
 }
 
-// begin forgets what was found.
-func (f *folding) begin() {
+// suppose forgets what was found, and supposes what is usual beside data of a
+// density.
+func (f *folding) suppose(data float64) {
 	for i := range f.ends {
-		f.ends[i].level, f.ends[i].found, f.ends[i].slope = 0, false, len(foldingSlopes)/2
+		e := &f.ends[i]
+		e.level, e.found, e.slope = e.usual(data), false, usualSlope
 	}
+}
+
+// usual is the level that is supposed beside data of a density.
+func (e *foldingEnd) usual(data float64) float64 {
+	return data * e.inside * math.Pow(10, foldingUsual/10)
 }
 
 // add adds the covariance to the lower triangle c.
@@ -198,9 +222,13 @@ func (f *folding) add(c triangle) {
 // made with, and what was found is ratio times it; data is the station's density.
 func (t *Trainer) findFolding(noise, ratio, data float64) (settled bool) {
 	settled = true
-	usual := data * math.Pow(10, foldingUsual/10)
 	n := float64(t.layout.points)
 	column := make([]complex128, t.layout.points)
+	rests := make([][]complex128, len(t.fields))
+	for j := range rests {
+		rests[j] = make([]complex128, t.layout.points)
+		t.residual(rests[j], &t.fields[j])
+	}
 	for k := range t.folding.ends {
 		e := &t.folding.ends[k]
 		made, left := make([]float64, len(e.columns)), make([]float64, len(e.columns))
@@ -209,14 +237,13 @@ func (t *Trainer) findFolding(noise, ratio, data float64) (settled bool) {
 			t.pursuit.factor.solve(column)
 			power := norm2(column)
 			made[i] = n / power
-			for j := range t.fields {
-				t.residual(t.work, &t.fields[j])
-				v := inner(column, t.work)
+			for _, rest := range rests {
+				v := inner(column, rest)
 				left[i] += (real(v)*real(v) + imag(v)*imag(v)) * n / (power * power)
 			}
 		}
 		was := e.level
-		e.choose(made, left, float64(len(t.fields)), noise, ratio, usual*e.inside)
+		e.choose(made, left, float64(len(t.fields)), noise, ratio, e.usual(data))
 		least := noise * ratio / 10
 		if math.Abs(math.Log(math.Max(e.level, least)/math.Max(was, least))) > foldingSettled {
 			settled = false
@@ -240,9 +267,8 @@ func (e *foldingEnd) choose(made, left []float64, fields, noise, ratio, usual fl
 		}
 		return sum
 	}
-	const middle = len(foldingSlopes) / 2
-	e.level, e.slope, e.found = usual, middle, false
-	highest := likelihood(usual, e.slopes[middle].density) - math.Log(foldingChance)
+	e.level, e.slope, e.found = usual, usualSlope, false
+	highest := likelihood(usual, e.slopes[usualSlope].density) - math.Log(foldingChance)
 	for k := range e.slopes {
 		for db := foldingLeast - 1; db <= foldingMost; db++ {
 			level := noise * ratio * math.Pow(10, float64(db)/10)
@@ -250,8 +276,8 @@ func (e *foldingEnd) choose(made, left []float64, fields, noise, ratio, usual fl
 				level = 0
 			}
 			l := likelihood(level, e.slopes[k].density)
-			if k != middle {
-				l += math.Log(foldingChance)
+			if k != usualSlope {
+				l += math.Log(slopeChance)
 			}
 			if l > highest {
 				e.level, e.slope, e.found, highest = level, k, true, l

@@ -27,7 +27,7 @@ const flatDensity = DataShare / (SymbolRateHz / 2)
 func (t *Trainer) passes(x []complex64, s *sighting, know Knowledge) (float64, stepSigma, error) {
 	p := &t.pursuit
 	p.factor = t.first
-	t.folding.begin()
+	t.folding.suppose(0)
 	// The first factor is for another signal power; so is its noise.
 	noise := flatDensity / firstSNR
 	model := []tap{{0, 1}}
@@ -43,7 +43,12 @@ func (t *Trainer) passes(x []complex64, s *sighting, know Knowledge) (float64, s
 		for _, m := range model {
 			power += real(m.gain)*real(m.gain) + imag(m.gain)*imag(m.gain)
 		}
-		steady := pass > 1 && t.findFolding(noise, ratio, power*flatDensity)
+		var steady bool
+		if pass == 1 {
+			t.folding.suppose(power * flatDensity)
+		} else {
+			steady = t.findFolding(noise, ratio, power*flatDensity)
+		}
 		noise *= ratio
 		if steady && math.Abs(ratio-1) < settled || pass == mostPasses {
 			t.scale = ratio

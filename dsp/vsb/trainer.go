@@ -42,7 +42,9 @@ const firstSNR = 100
 // dimensions. So h comes from generalised least squares with C = N·I + L,
 // which does without these and keeps the rest. The pilot and what the radio
 // adds in the middle of the slice are lines, put into C with no bound on their
-// power. The kind of a field, odd or even, chooses one of two A.
+// power. What folds into the band's ends from beyond half the rate is noise there
+// with a level and slope of its own, found from the residual in every pass
+// (Folded). The kind of a field, odd or even, chooses one of two A.
 //
 // The taps are chosen one by one, each the one that explains most of what is
 // left, while that is more than noise explains. So few are spent: one or two

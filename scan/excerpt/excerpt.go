@@ -55,6 +55,10 @@ const (
 type Options struct {
 	Bytes int64 // that the file may have
 	First []int // RF channels that go before all others
+
+	// Told are RF channels of which somebody knows more than the visit does: they
+	// are kept first, as stations are, also where nothing was found.
+	Told []int
 }
 
 // Source is one stay of the whole visit, and what it weighs.
@@ -139,9 +143,10 @@ func (c *chooser) sort(s *scan.Survey) {
 		if !ch.Heard() {
 			continue
 		}
-		l := &lot{channel: ch, sources: c.staysOf(ch), asked: slices.Contains(c.First, ch.Channel.Number)}
+		told := slices.Contains(c.Told, ch.Channel.Number)
+		l := &lot{channel: ch, sources: c.staysOf(ch), asked: slices.Contains(c.First, ch.Channel.Number) || told}
 		l.class, l.distance = classOf(ch)
-		if l.class == vacant {
+		if l.class == vacant && !told {
 			c.empty = append(c.empty, l)
 		} else {
 			c.lots = append(c.lots, l)

@@ -27,42 +27,44 @@ const (
 	// Of a density is left, after what folds in was taken off, this share of it and
 	// of the lowest noise that a fit found: what is taken off is no better known
 	// than that.
-	leastLeft, leastNoiseLeft = 0.03, 0.7
+	leastLeft, leastNoiseLeft = 0.03, 0.95
 )
 
 // folding is what a view's radio lets in from beyond half the rate of its
 // slices: a share of the density there, at vsb.FoldedShare.
 type folding struct {
-	share    float64
-	relative float64 // its standard uncertainty
-	known    bool    // from this view's own slices, or by what is known of the radio
-	ends     int     // of slices, that told of it
+	share float64
+	slope float64 // as vsb.FoldingShape has it
+	known bool    // from this view's own slices, or by what is known of the radio
+	ends  int     // of slices, that told of it
 }
 
 // findFolding finds, from the fits of the view's slices of one rate, what share
 // of what lies beyond half the rate comes back.
 func (v *view) findFolding(rateHz float64) folding {
-	var shares []float64
+	var shares, slopes []float64
 	for _, s := range v.slices {
 		if s.RateHz != rateHz {
 			continue
 		}
 		for _, t := range s.Trained {
 			for _, e := range foldedEnds(t.Folded) {
-				if from := v.beyond(s, e.side*vsb.FoldedShare*s.RateHz/2); e.found && from > 0 {
-					// Weak against the noise nothing is found; that is no news.
-					if e.density > 0 || from*decibel.Power(usualFoldingDB-foldingSpreadDB) > t.ErrorDensity {
-						shares = append(shares, math.Max(e.density, 1e-6*from)/from)
-					}
+				// What is usual counts as well: of those alone that stand out the
+				// middle would be too high. Weak against the noise nothing is told.
+				from := v.beyond(s, e.side*vsb.FoldedShare*s.RateHz/2)
+				if !e.found && e.density == 0 || from*decibel.Power(usualFoldingDB) < t.ErrorDensity {
+					continue
 				}
+				shares = append(shares, math.Max(e.density, 1e-6*from)/from)
+				slopes = append(slopes, e.slope)
 			}
 		}
 	}
 	const enough = 2
 	if len(shares) < enough {
-		return folding{share: decibel.Power(usualFoldingDB), relative: foldingSpreadDB / decibel.PerNeper}
+		return folding{}
 	}
-	return folding{robust.Median(shares), foldingSigma, true, len(shares)}
+	return folding{robust.Median(shares), robust.Median(slopes), true, len(shares)}
 }
 
 // foldedEnd is one end of a slice.
@@ -88,10 +90,9 @@ func (v *view) beyond(s *listen.Slice, offsetHz float64) float64 {
 	return robust.Median(d) / robust.MedianOfGamma(v.spectrum.Averages)
 }
 
-// unfold takes what folds in off the stitched spectrum, where it is known: in a
-// slice with a station's training from what that left at the slice's ends, and
-// elsewhere from what the radio was found to let in and what other slices show
-// beyond. What was taken off is kept, for what it leaves uncertain.
+// unfold takes what folds in off the stitched spectrum, where it is known: from
+// what the radio was found to let in and what other slices show beyond, and
+// without either from what a station's training left at the slice's own ends. What was taken off is kept, for what it leaves uncertain.
 func (v *view) unfold() {
 	v.folded = make([]float32, len(v.spectrum.Density))
 	found := map[float64]folding{}
@@ -110,7 +111,7 @@ func (v *view) unfold() {
 		}
 		if i%piece == 0 || v.from[i] != v.from[i-1] {
 			s := v.slices[v.from[i]]
-			density = v.foldedIn(s, v.spectrum.At(i)/v.clock-s.CenterHz, found[s.RateHz])
+			density = v.foldedIn(s, v.spectrum.At(i)/v.clock-s.CenterHz, found[s.RateHz], noise)
 		}
 		most := d - math.Max(leastLeft*d, leastNoiseLeft*noise*float64(v.lift[i]))
 		v.folded[i] = float32(math.Max(0, math.Min(density*float64(v.lift[i]), most)))
@@ -131,22 +132,30 @@ func (v *view) leastNoise() float64 {
 	return least
 }
 
-// foldedIn is the density that folds into a slice at an offset from its middle.
-func (v *view) foldedIn(s *listen.Slice, offsetHz float64, radio folding) float64 {
+// foldedIn is the density that folds into a slice at an offset from its middle,
+// besides noise. least is the lowest noise that a fit found.
+func (v *view) foldedIn(s *listen.Slice, offsetHz float64, radio folding, least float64) float64 {
+	const nothing = 1e-5 // of what lies beyond: less than a radio's noise has anywhere
 	share := 2 * offsetHz / s.RateHz
+	from := v.beyond(s, offsetHz)
+	if shape := vsb.FoldingShape(share, radio.slope); radio.known && from > 0 {
+		if shape < nothing {
+			return 0
+		}
+		return radio.share * shape * math.Max(0, from-least)
+	}
+	most := math.Inf(1)
+	if from > 0 {
+		most = from * decibel.Power(usualFoldingDB+3*foldingSpreadDB)
+	}
 	for _, t := range s.Trained {
 		for _, e := range foldedEnds(t.Folded) {
 			if e.found && e.side*share > 0 {
-				return e.density * vsb.FoldingShape(share, e.slope)
+				return math.Min(e.density, most) * vsb.FoldingShape(share, e.slope)
 			}
 		}
 	}
-	const least = 1e-5 // of what lies beyond: less than a radio's noise has anywhere
-	shape := vsb.FoldingShape(share, 0)
-	if !radio.known || shape < least {
-		return 0
-	}
-	return radio.share * shape * v.beyond(s, offsetHz)
+	return 0
 }
 
 // nearest is the slice that a frequency of the stitched spectrum is from.

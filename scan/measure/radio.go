@@ -166,13 +166,13 @@ func (k *knownRadio) settle(found folding, rateHz float64) folding {
 	}
 	// What training tells of it reads some dB high, and of few slices anything.
 	const enough, leastDB = 6, 8
-	if found.known && math.Abs(decibel.Of(found.share)-dB) > math.Max(leastDB, misfitSigmas*math.Hypot(sigmaDB, found.relative*decibel.PerNeper)) {
+	if found.known && math.Abs(decibel.Of(found.share)-dB) > math.Max(leastDB, misfitSigmas*math.Hypot(sigmaDB, foldingSigma*decibel.PerNeper)) {
 		if found.ends >= enough {
 			k.misfit(MisfitFolding)
 		}
 		return found
 	}
-	return folding{share: decibel.Power(dB), relative: sigmaDB / decibel.PerNeper, known: true}
+	return folding{share: decibel.Power(dB), slope: found.slope, known: true}
 }
 
 // ownTone names the radio's own tone that stands at a place of every slice, "" for

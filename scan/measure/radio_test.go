@@ -58,18 +58,18 @@ func TestKnownPassband(t *testing.T) {
 func TestKnownFolding(t *testing.T) {
 	k := newKnownRadio(known())
 	want := droopAt(2 - vsb.FoldedShare)
-	usual := folding{share: decibel.Power(usualFoldingDB), relative: 1}
+	usual := folding{}
 	got := k.settle(usual, 2.4e6)
 	require.True(t, got.known)
 	require.InDelta(t, want, decibel.Of(got.share), 0.2)
 	require.Equal(t, usual, k.settle(usual, 3.2e6))
 	require.Equal(t, usual, (*knownRadio)(nil).settle(usual, 2.4e6))
-	near := folding{decibel.Power(want + 4), foldingSigma, true, 6}
+	near := folding{decibel.Power(want + 4), 0, true, 6}
 	require.Equal(t, got, k.settle(near, 2.4e6))
-	few := folding{decibel.Power(want + 20), foldingSigma, true, 3}
+	few := folding{decibel.Power(want + 20), 0, true, 3}
 	require.Equal(t, few, k.settle(few, 2.4e6))
 	require.Empty(t, k.misfits)
-	far := folding{decibel.Power(want + 12), foldingSigma, true, 6}
+	far := folding{decibel.Power(want + 12), 0, true, 6}
 	require.Equal(t, far, k.settle(far, 2.4e6))
 	require.Equal(t, []string{MisfitFolding}, k.misfits)
 }

@@ -98,6 +98,9 @@ func TestBacklogEndsWithItsReceiver(t *testing.T) {
 }
 
 func TestReceptionSaysWhatWasLeftOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("with the race detector receiving is slow")
+	}
 	// Truth: what was left out. Two pieces of 0.15 s with 0.2 s between them are not
 	// taken for one, nor for a fault of the radio's.
 	s := lighthouse(t, 14, 8e6)

@@ -4,8 +4,10 @@ import "rooftone/dsp/vsb"
 
 const (
 	// The filters are made anew where the channel has changed since: by so much that
-	// what is left of the symbols is above changedShare of the noise, or the noise by
-	// that share. In any case after so many blocks.
+	// what is left of the symbols is above movingShare of the noise, or where it stands
+	// still, changedShare, which is more than the noise itself changes it, or the noise
+	// by that share. In any case after so many blocks.
+	movingShare  = 0.01
 	changedShare = 0.03
 	oldBlocks    = 64
 
@@ -26,20 +28,20 @@ func (e *engine) adapt() {
 	if e.blocks >= newBlocks && e.blocks%lookBlocks != 0 {
 		return
 	}
-	changed := e.changed()
-	if changed {
+	share := e.changed()
+	if share > changedShare {
 		e.calm = 0
 	}
-	if changed || e.blocks < newBlocks || e.blocks-e.fresh >= oldBlocks {
+	if share > changedShare || share > movingShare && e.calm <= calmBlocks || e.blocks < newBlocks || e.blocks-e.fresh >= oldBlocks {
 		e.smoothNoise()
 		e.redesign()
 	}
 	e.choose()
 }
 
-// changed tells whether the channel or its noise are others than the filters were made
-// for.
-func (e *engine) changed() bool {
+// changed tells by which share of the noise the channel or its noise are others than the
+// filters were made for.
+func (e *engine) changed() float32 {
 	var off, noise float32
 	designed, sums := e.designed[:len(e.channel)], e.noiseSum[:len(e.channel)]
 	for k, h := range e.channel {
@@ -48,7 +50,7 @@ func (e *engine) changed() bool {
 		noise += sums[k]
 	}
 	more := noise - e.noiseTotal
-	return off*vsb.LevelMeanSquare > changedShare*noise || max(more, -more) > changedShare*noise
+	return max(off*vsb.LevelMeanSquare, more, -more) / noise
 }
 
 // redesign makes the filters anew.

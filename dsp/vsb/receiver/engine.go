@@ -132,8 +132,8 @@ type engine struct {
 
 	phase, drift float32 // by which equalised symbols are turned; its change a symbol
 	weight       float32 // of a new block's channel
-	blocks       int     // since the start
-	fresh        int     // block at which the filters were made
+	blocks       int64   // since the start: its symbols are more than an int32 holds after 200 s
+	fresh        int64   // block at which the filters were made
 	calm         int     // blocks since the channel last changed
 	warm         int     // blocks until there are errors again after a time without
 	starts       int     // how often a start goes through the first blocks

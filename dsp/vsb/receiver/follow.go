@@ -30,7 +30,7 @@ const (
 )
 
 // teaches tells whether a block is learnt from.
-func (e *engine) teaches(block int) bool {
+func (e *engine) teaches(block int64) bool {
 	switch {
 	case e.light:
 		return block%calmEvery == calmEvery-1
@@ -62,6 +62,9 @@ func (e *engine) learn(w *scratch) {
 	count := float32(blockSymbols - unknown)
 	if count == 0 {
 		return
+	}
+	if e.light {
+		e.compare(e.linear[first:][:blockSymbols], first) // what comes out is not settled any more
 	}
 	e.pass(w, e.stages[last].told.settled, first)
 	subtractRuns(e.residual, e.received[first:], w.work[errorsAt:], e.turns[first/runSymbols:], w.lean[2:2+blockSymbols/runSymbols], w.strength[2:2+blockSymbols/runSymbols])

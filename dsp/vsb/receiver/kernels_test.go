@@ -338,6 +338,19 @@ func TestFold(t *testing.T) {
 	}
 }
 
+func TestBlocksOutlastAnInt32(t *testing.T) {
+	// Truth: arithmetic. After 200 s more symbols have come than an int of 32 bits
+	// holds, and all of them are known to have been sent.
+	e := &engine{origin: 2 * blockSymbols}
+	require.Equal(t, blockSymbols, e.unknown(0))
+	e.blocks = 1
+	require.Equal(t, blockSymbols-7, e.unknown(7))
+	e.blocks = math.MaxInt32/blockSymbols + 1
+	require.Zero(t, e.unknown(0))
+	e.blocks = 2 * e.blocks
+	require.Zero(t, e.unknown(0))
+}
+
 func TestStarter(t *testing.T) {
 	// Truth: the paths that the samples of one field sync were made with, in whole
 	// symbols.

@@ -74,7 +74,7 @@ type Receiver struct {
 	waiting []complex64 // samples in which lock is looked for
 	odd     bool        // the field sync that lock was found by
 	passed  int64       // samples that the front got since lock
-	limit   int         // symbols from there on are of no use
+	limit   int64       // symbols from there on are of no use
 	trouble float64     // bytes corrected in a packet, of late
 	barren  int         // failed packets one after the other
 	fields  int64
@@ -223,7 +223,7 @@ func (r *Receiver) behind() {
 		d.made, d.fields = false, 0
 		const behind = outputDelay / vsb.SegmentSymbols
 		index := (segment + i - behind + vsb.FieldSegments) % vsb.FieldSegments
-		place := before + i - behind
+		place := before + int64(i) - behind
 		if place < 0 || (place+1)*vsb.SegmentSymbols > r.limit {
 			continue
 		}
@@ -301,7 +301,7 @@ func (r *Receiver) Flush() error {
 	if r.state != searching {
 		// Silence follows, until the last symbol before it has come out.
 		end := float64(r.passed)*r.front.outRate()/r.front.rateHz - float64(r.sampler.whole)
-		r.limit = r.engine.blocks*blockSymbols + firstAhead + int(end/r.sampler.step) - tapCount
+		r.limit = r.engine.blocks*blockSymbols + firstAhead + int64(end/r.sampler.step) - tapCount
 		clear(r.silence[:])
 		for range flushPieces {
 			if r.state != running || r.engine.blocks*blockSymbols-outputDelay >= r.limit {

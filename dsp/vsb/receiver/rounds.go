@@ -225,7 +225,7 @@ func (e *engine) believe(round int) {
 		}
 	}
 	// The syncs, which need not be believed, show the noise as it is.
-	if count > 0 && e.blocks*blockSymbols >= delay(round) {
+	if count > 0 && e.blocks*blockSymbols >= int64(delay(round)) {
 		s.noise += (float64(error/count) - s.noise) * learning / 2
 	}
 	if round == 0 {
@@ -264,7 +264,7 @@ func (e *engine) pass(w *scratch, levels []float32, first int) {
 // unknown returns how many of a block's errors from first on are from before the start,
 // when nobody knows what was sent.
 func (e *engine) unknown(first int) int {
-	return min(max(e.origin-e.blocks*blockSymbols-first, 0), blockSymbols)
+	return int(min(max(int64(e.origin-first)-e.blocks*blockSymbols, 0), blockSymbols))
 }
 
 // straighten turns the runs by what the last errors leave of the phase, each with its
@@ -333,17 +333,9 @@ func (e *engine) finish() {
 	} else {
 		e.cancel(e.rear, e.active-1, e.soft, e.noises[:], first)
 	}
-	if e.light && !e.teaches(e.blocks) {
-		return
-	}
-	var power, error, count float32
-	settled := e.stages[e.active-1].told.settled[first:][:blockSymbols]
-	for i, v := range e.soft {
-		d := v - settled[i] + vsb.PilotLevel
-		power += d * d
-	}
+	var error, count float32
 	for g := range blockSegments {
-		place := e.blocks*blockSegments + g - outputDelay/vsb.SegmentSymbols
+		place := e.blocks*blockSegments + int64(g) - outputDelay/vsb.SegmentSymbols
 		if place < 0 || place%vsb.FieldSegments == 0 {
 			continue
 		}
@@ -355,6 +347,19 @@ func (e *engine) finish() {
 	}
 	if count > 0 {
 		e.remaining += (float64(error/count) - e.remaining) * learning / 5
+	}
+	if !e.light && e.warm == 0 {
+		e.compare(e.soft, first)
+	}
+}
+
+// compare notes how far soft symbols from first on are from what is settled of them.
+func (e *engine) compare(soft []float32, first int) {
+	var power float32
+	settled := e.stages[e.active-1].told.settled[first:][:blockSymbols]
+	for i, v := range soft {
+		d := v - settled[i] + vsb.PilotLevel
+		power += d * d
 	}
 	e.errorPower += (float64(power)/blockSymbols - e.errorPower) / float64(min(8, max(1, e.blocks)))
 }

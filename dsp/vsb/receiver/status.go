@@ -28,7 +28,7 @@ type Status struct {
 	LevelDBFS float64
 
 	// Rounds is how often the equaliser goes through the symbols now: once where that
-	// is enough, up to ten times among echoes nearly as strong as the first path.
+	// is enough, up to seven times among echoes nearly as strong as the first path.
 	Rounds int
 
 	Packets, Failed int64 // transport packets, and those of them with errors left

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"flag"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -355,39 +356,46 @@ func TestUnplugs(t *testing.T) {
 		draws = min(draws, 4)
 	}
 	for n := range draws {
-		kind := kinds[n%len(kinds)]
-		s := serve(t, &soapytest.Ruler{}, paced())
-		a, err := ParseAddress(s.Address())
-		require.NoError(t, err)
-		s.Unplug(1+rng.Int64N(400_000), kind)
-		rd, err := Open(bg, a, timeouts)
-		require.NoError(t, err)
-		var failed time.Duration
-		dst := make([]complex64, 1+rng.IntN(60_000))
-		for hop := 0; err == nil; hop++ {
-			began := time.Now()
-			if err = rd.Tune(bg, at(470+float64(hop%20))); err == nil {
-				_, err = rd.Read(bg, dst)
-			}
-			failed = time.Since(began)
-		}
-		require.True(t, errors.Is(err, ErrUnplugged) || errors.Is(err, ErrStalled) || errors.Is(err, ErrRefused), "%v", err)
-		var p *tuner.Problem
-		require.ErrorAs(t, err, &p)
-		require.NotContains(t, p.What, "\n")
+		kind, after, size := kinds[n%len(kinds)], 1+rng.Int64N(400_000), 1+rng.IntN(60_000)
+		t.Run(fmt.Sprint(n), func(t *testing.T) {
+			t.Parallel()
+			unplug(t, kind, after, size, timeouts)
+		})
+	}
+}
+
+// unplug reads a radio until it is gone, and opens it again.
+func unplug(t *testing.T, kind soapytest.End, after int64, size int, o Options) {
+	s := serve(t, &soapytest.Ruler{}, paced())
+	a, err := ParseAddress(s.Address())
+	require.NoError(t, err)
+	s.Unplug(after, kind)
+	rd, err := Open(bg, a, o)
+	require.NoError(t, err)
+	var failed time.Duration
+	dst := make([]complex64, size)
+	for hop := 0; err == nil; hop++ {
 		began := time.Now()
-		closing := rd.Close()
-		failed += time.Since(began)
-		t.Logf("end %d: %v after %.2f s; closing: %v", kind, err, failed.Seconds(), closing)
-		require.Less(t, failed, 5*time.Second, "%v", err)
-		if kind != soapytest.Hung {
-			s.Unplug(0, soapytest.Here)
-			again, err := Open(bg, a, timeouts)
-			require.NoError(t, err)
-			require.NoError(t, again.Tune(bg, at(500)))
-			require.NoError(t, again.Close())
+		if err = rd.Tune(bg, at(470+float64(hop%20))); err == nil {
+			_, err = rd.Read(bg, dst)
 		}
-		s.Close()
+		failed = time.Since(began)
+	}
+	require.True(t, errors.Is(err, ErrUnplugged) || errors.Is(err, ErrStalled) || errors.Is(err, ErrRefused), "%v", err)
+	var p *tuner.Problem
+	require.ErrorAs(t, err, &p)
+	require.NotContains(t, p.What, "\n")
+	began := time.Now()
+	closing := rd.Close()
+	failed += time.Since(began)
+	t.Logf("end %d: %v after %.2f s; closing: %v", kind, err, failed.Seconds(), closing)
+	require.Less(t, failed, 5*time.Second, "%v", err)
+	if kind != soapytest.Hung {
+		s.Unplug(0, soapytest.Here)
+		again, err := Open(bg, a, o)
+		require.NoError(t, err)
+		require.NoError(t, again.Tune(bg, at(500)))
+		require.NoError(t, again.Close())
 	}
 }
 

@@ -121,7 +121,7 @@ func loaded(path string) (at func(string), err error) {
 	if loading.at != nil {
 		return loading.at, nil
 	}
-	handle, err := purego.Dlopen(path, purego.RTLD_NOW|purego.RTLD_GLOBAL)
+	handle, err := open(path)
 	if err != nil {
 		return nil, fmt.Errorf("loading the stand-in libusb: %w", err)
 	}

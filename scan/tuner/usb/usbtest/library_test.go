@@ -1,3 +1,5 @@
+//go:build !windows
+
 package usbtest_test
 
 import (
