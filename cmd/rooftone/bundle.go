@@ -154,7 +154,7 @@ func (b *bundler) run(ctx context.Context, c *console, operands []string) error 
 		}
 	}
 	m := bundle.Manifest{Program: version(), Plan: b.visit.plan, Facts: facts, Typed: b.typed, Radio: radioOf(req.from, src)}
-	character, err := characterOf(b.characters(), req.from, src)
+	character, err := characterOf(b.characters(c), req.from, src)
 	if err != nil {
 		return err
 	}

@@ -11,6 +11,7 @@ import (
 
 	"rooftone/scan/band"
 	"rooftone/scan/bundle"
+	"rooftone/scan/character"
 	"rooftone/scan/recording"
 )
 
@@ -167,11 +168,26 @@ func driverOf(name string) string {
 
 // characters is where the radio's character comes from. Whatever else keeps
 // characters belongs here: it has to implement bundle.Characters.
-func (b *bundler) characters() bundle.Characters {
+func (b *bundler) characters(c *console) bundle.Characters {
 	if b.characterFile != "" {
 		return characterFile(b.characterFile)
 	}
-	return nil
+	folder, err := c.radiosFolder()
+	if err != nil {
+		return nil // no folder, no character
+	}
+	return keptCharacters(folder)
+}
+
+// keptCharacters is the folder in which rooftone radio keeps what it found.
+type keptCharacters string
+
+func (f keptCharacters) Character(radio string) (json.RawMessage, error) {
+	k, err := character.Load(string(f), radio)
+	if err != nil {
+		return nil, nil // what is not there or cannot be read stops no bundle
+	}
+	return json.Marshal(k)
 }
 
 // characterOf is the radio's character without what tells one radio from another;
