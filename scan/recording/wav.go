@@ -188,7 +188,9 @@ func (p *wavParser) dataLength(at, n int64) int64 {
 		return n
 	}
 	n = dataLength(n, p.data.size()-at)
-	if n != unknownCount && p.stale(at+n+n&1) {
+	// Less than one sample is no length either: a pipe has nothing behind it to
+	// tell that by.
+	if n != unknownCount && (n < p.format.size() || p.stale(at+n+n&1)) {
 		return unknownCount
 	}
 	return n
