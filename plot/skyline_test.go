@@ -59,6 +59,9 @@ func drawn(draw func(*pen)) *pen {
 
 // Truth: our own promise of a page's size.
 func TestPicturesAreWhatTheySay(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	for name, s := range surveys() {
 		t.Run(name, func(t *testing.T) {
 			var b bytes.Buffer

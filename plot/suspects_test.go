@@ -37,6 +37,9 @@ func someSuspects(t *testing.T) []hunt.Suspect {
 // Truth: what a reader of the picture must be able to rely on: every suspect is
 // named in it, in the order given, and it is written whole or not at all.
 func TestSuspects(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	s := surveyOf("us", lotOf{number: 9, margin: 5}, lotOf{number: 21, margin: -1}, lotOf{number: 24, margin: 11}, lotOf{number: 30, margin: 14})
 	s.Spectrum = &psd.Spectrum{StartHz: 54e6, StepHz: 20e3, Averages: 50, Density: make([]float64, 27700)}
 	for i := range s.Spectrum.Density {

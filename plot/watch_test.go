@@ -81,6 +81,9 @@ func fortnight(t *testing.T) *watch.Report {
 // Truth: the promise that every picture and text is drawn of whatever is there,
 // and that what was found stands in it.
 func TestWatchPictures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	t.Parallel()
 	r := fortnight(t)
 	empty := &watch.Report{}

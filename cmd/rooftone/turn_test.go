@@ -19,6 +19,9 @@ import (
 // degrees to the nearest 5, within 3 degrees on a clean channel and 6 with
 // echoes; the interval that is said holds the truth.
 func TestTurnByHand(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	for _, x := range []struct {
 		channel     int
 		truth, most float64

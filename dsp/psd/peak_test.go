@@ -8,6 +8,9 @@ import (
 )
 
 func TestPeakOfCleanTone(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: theory. A tone without noise, anywhere between values of the grid
 	// and at any phase, is found at its frequency and power.
 	const rate, offset, span = 2.4e6, -690e3, 100e3

@@ -160,6 +160,9 @@ func TestWelchTone(t *testing.T) {
 }
 
 func TestWelchLeakage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: theory. Away from a full-scale tone midway between two bins the
 	// density is what the window's own transform says, here from gonum in
 	// double precision, down to 125 dB below the peak.

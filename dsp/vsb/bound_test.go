@@ -68,6 +68,9 @@ func TestScatterAgainstBound(t *testing.T) {
 }
 
 func TestResponseAndItsVariance(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's paths. Every bin's error against its stated
 	// variance.
 	trainers := map[float64]*Trainer{}

@@ -230,6 +230,9 @@ func TestLongerEqualiserReachesTheIdeal(t *testing.T) {
 }
 
 func TestFoldingOfNoise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the least mean square error of a long equaliser, from statistics
 	// in time, which know nothing of folding. Noise that is not white tells the
 	// branches apart: where one of two that fold onto each other is lost in

@@ -168,6 +168,9 @@ func requireProfile(t *testing.T, s stay, p *Profile) {
 }
 
 func TestNoEchoIsInvented(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation: one path.
 	trainers := map[float64]*Trainer{}
 	for seed := range uint64(8) {

@@ -9,6 +9,9 @@ import (
 )
 
 func TestLeakIsSumOverSymbols(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the definition. Every unknown symbol's answer on its own, added up
 	// one by one, against the recursion and its groups.
 	for _, c := range []struct{ rate, offset float64 }{{2.4e6, 3e6}, {2.4e6, 1e6}, {1e6, 2e6}, {3.2e6, 4e6}, {10e6, 3e6}} {

@@ -26,6 +26,9 @@ type decoded struct {
 }
 
 func TestMarginOrdersAsReceiverDecodes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: a second implementation, GNU Radio's receiver; see
 	// testdata/margin/README.txt.
 	cases := readDecoded(t)

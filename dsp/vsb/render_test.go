@@ -25,6 +25,9 @@ func pilotAt(offsetHz, t float64) complex128 {
 }
 
 func TestWholeChannelIsSumOfPulses(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: theory. The closed form of the root-raised-cosine pulse, summed
 	// in float64 over 20000 symbols on either side.
 	w := NewWaveform(5)
@@ -52,6 +55,9 @@ func TestWholeChannelIsSumOfPulses(t *testing.T) {
 }
 
 func TestSliceIsSumOfPulses(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: theory. The spectra of the pulses through the slice's filter,
 	// summed and integrated in float64 over 1 ms on either side.
 	w := NewWaveform(8)

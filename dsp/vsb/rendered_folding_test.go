@@ -15,6 +15,9 @@ import (
 // filtered by taps that SciPy made of a dongle's pass band (dsp/air/testdata),
 // and every fourth sample kept.
 func TestRenderedThroughFoldingFilter(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	var v struct {
 		RateHz         float64
 		Times          int

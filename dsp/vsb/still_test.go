@@ -10,6 +10,9 @@ import (
 
 // Truth: channels made to stand still, and channels whose echo was made to turn.
 func TestChanging(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	trainers := map[float64]*Trainer{}
 	rng := rand.New(rand.NewPCG(7, 7))
 	draws := 20

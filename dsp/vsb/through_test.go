@@ -48,6 +48,9 @@ func straight(at118 float64) func(float64) float64 {
 }
 
 func TestFoldingIsNoNoise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: aliases that making every other sample of a faster stay makes, noise
 	// of a known density, and how much the filter lets in.
 	t.Parallel()

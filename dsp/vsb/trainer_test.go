@@ -91,6 +91,9 @@ func TestMERIsTrue(t *testing.T) {
 }
 
 func TestLeakDoesNotSaturate(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's C/N. Unknown symbols stand some 25 dB below the
 	// training in its own samples; at 60 dB nothing of them may be left.
 	trainers := map[float64]*Trainer{}
@@ -104,6 +107,9 @@ func TestLeakDoesNotSaturate(t *testing.T) {
 }
 
 func TestFitWithUnknownClock(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's clock, carrier, times and kinds of fields.
 	const fieldSeconds = FieldSymbols / SymbolRateHz
 	trainers := map[float64]*Trainer{}
@@ -322,6 +328,9 @@ func BenchmarkNewTrainer(b *testing.B) {
 }
 
 func TestClockStaysWithCarrier(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: the simulation's clock. Where paths are as strong as each other,
 	// the second field may match the first by another path; the carrier tells
 	// that the clock cannot be off by that much.

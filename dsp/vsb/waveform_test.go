@@ -8,6 +8,9 @@ import (
 )
 
 func TestWaveformFraming(t *testing.T) {
+	if testing.Short() {
+		t.Skip("an ensemble: it has its time in the long run")
+	}
 	// Truth: A/53 Part 2, 5.3: syncs in their places, data on eight levels,
 	// the two kinds of field in turn, the precode symbols repeated.
 	w := NewWaveform(3)
