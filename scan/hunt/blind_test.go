@@ -32,7 +32,7 @@ type fault struct {
 // the 5.2 dB less that the package's doc comment gives it.
 func blindTown(rng *rand.Rand, faults int) (sim.Town, []band.Channel, []fault) {
 	between := func(a, b float64) float64 { return a + (b-a)*rng.Float64() }
-	r := sim.DefaultRadio()
+	r := gentleRadio()
 	r.Seed, r.PPM = rng.Uint64(), between(-40, 40)
 	town := sim.Town{Name: "blind", Radio: r}
 	first := 14 + rng.IntN(16)

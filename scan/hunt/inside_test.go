@@ -58,7 +58,7 @@ const floorDBm = -100.2
 // crowd is a town of stations on every second channel from 14 on, with echoes,
 // and what belongs to it.
 func crowd(r *rand.Rand, n int, lowDB, highDB float64, echoes int) sim.Town {
-	radio := sim.DefaultRadio()
+	radio := gentleRadio()
 	radio.Seed = r.Uint64()
 	radio.PPM = 60 * (2*r.Float64() - 1)
 	radio.SpurDBm = -300
