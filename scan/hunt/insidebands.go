@@ -73,7 +73,50 @@ func (e *examination) chartOf(r *measure.Reading) *chart {
 	for i := range c.expected {
 		c.expected[i] = model(c.at(i) - r.Channel.LowerHz)
 	}
+	e.leaveOutFolded(c, looks)
 	return c
+}
+
+// leaveOutFolded takes from a chart what may be nothing but what folds in from
+// beyond half the rate: a bump at the end of a slice is no signal of its own while
+// it is no higher than what a poor radio would let in of what stands there.
+func (e *examination) leaveOutFolded(c *chart, looks []*look) {
+	const (
+		poorDB  = -12 // at vsb.FoldedShare: 10 dB above what dongles were measured to have
+		matters = 0.1 // of what is expected: less makes no suspect
+	)
+	for i := range c.density {
+		var nearest *look
+		for _, l := range looks {
+			if nearest == nil || math.Abs(c.at(i)/e.clock-l.centerHz)/l.rateHz < math.Abs(c.at(i)/e.clock-nearest.centerHz)/nearest.rateHz {
+				nearest = l
+			}
+		}
+		offset := c.at(i)/e.clock - nearest.centerHz
+		share := 2 * offset / nearest.rateHz
+		most := linear(poorDB) * vsb.FoldingShape(share, 0) * e.around(nearest.centerHz+offset-math.Copysign(nearest.rateHz, offset))
+		if most > matters*c.expected[i] && c.density[i] < 2*(c.expected[i]+most) {
+			c.density[i] = math.NaN()
+		}
+	}
+}
+
+// around is the highest density that a look has beside a frequency of the radio's;
+// 0 where there is none.
+func (e *examination) around(hz float64) (most float64) {
+	const beside = 20
+	for _, l := range e.looks {
+		middle := int(math.Round((hz-l.centerHz)/l.stepHz)) + len(l.density)/2
+		if math.Abs(hz-l.centerHz) > listen.UsableShare*l.rateHz || middle < beside || middle+beside > len(l.density) {
+			continue
+		}
+		var sum float64
+		for _, v := range l.density[middle-beside : middle+beside] {
+			sum += float64(v)
+		}
+		most = math.Max(most, sum/(2*beside)*e.flat(hz-l.centerHz, l.rateHz))
+	}
+	return most
 }
 
 // addLook adds what one look shows to a chart.
