@@ -16,6 +16,7 @@ import (
 
 	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/internal/dongle"
+	"rooftone/scan/tuner/internal/problemtest"
 	"rooftone/scan/tuner/internal/standin"
 )
 
@@ -40,22 +41,6 @@ func dial(t *testing.T, addr string, o Options) *radio {
 	require.NoError(t, err)
 	t.Cleanup(func() { r.Close() })
 	return r.(*radio)
-}
-
-// requireProblem asks for an error of a kind, in one line, with advice in one
-// line, as the command line shows them.
-func requireProblem(t *testing.T, err error, kind error) {
-	t.Helper()
-	require.ErrorIs(t, err, kind)
-	var p *tuner.Problem
-	require.ErrorAs(t, err, &p)
-	for _, line := range []string{p.What, p.Hint} {
-		require.NotEmpty(t, line)
-		require.NotContains(t, line, "\n")
-		require.NotRegexp(t, `\.$`, line)
-	}
-	t.Logf("error: %s", p.What)
-	t.Logf("hint: %s", p.Hint)
 }
 
 // Truth: the fake server's samples carry their tuning and their number.
@@ -178,12 +163,12 @@ func TestDialProblems(t *testing.T) {
 	require.NoError(t, err)
 	closed.Close()
 	_, err = Dial(bg, closed.Addr().String(), quick())
-	requireProblem(t, err, ErrUnreachable)
+	problemtest.Require(t, err, ErrUnreachable)
 	_, err = Dial(bg, "no-such-computer.invalid:1234", quick())
-	requireProblem(t, err, ErrUnreachable)
+	problemtest.Require(t, err, ErrUnreachable)
 	for _, addr := range []string{"", ":1234", "a:b:c:d:e:f:1:99999", "host:notaport", "http://host:80", "tcp://", "host:70000"} {
 		_, err = Dial(bg, addr, quick())
-		requireProblem(t, err, ErrAddress)
+		problemtest.Require(t, err, ErrAddress)
 	}
 	for _, c := range []struct {
 		name string
@@ -200,7 +185,7 @@ func TestDialProblems(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			start := time.Now()
 			_, err := Dial(bg, newServer(t, c.f).addr, quick())
-			requireProblem(t, err, c.want)
+			problemtest.Require(t, err, c.want)
 			require.Less(t, time.Since(start), 5*time.Second)
 		})
 	}
@@ -235,8 +220,8 @@ func TestStalledServer(t *testing.T) {
 		_, err = r.Read(bg, dst)
 	}
 	require.Less(t, time.Since(start), 10*time.Second)
-	requireProblem(t, err, ErrStalled)
-	requireProblem(t, r.Tune(bg, at(502)), ErrStalled)
+	problemtest.Require(t, err, ErrStalled)
+	problemtest.Require(t, r.Tune(bg, at(502)), ErrStalled)
 	require.NoError(t, r.Close())
 }
 
@@ -297,8 +282,8 @@ func TestFailsWhenItCannotReconnect(t *testing.T) {
 			_, err = r.Read(bg, make([]complex64, 24_000))
 			require.Less(t, time.Since(start), 10*time.Second)
 		}
-		requireProblem(t, err, ErrLost)
-		requireProblem(t, r.Tune(bg, at(502)), ErrLost)
+		problemtest.Require(t, err, ErrLost)
+		problemtest.Require(t, r.Tune(bg, at(502)), ErrLost)
 	})
 	t.Run("it closes each time", func(t *testing.T) {
 		s := newServer(t, faults{closeAfter: 400_001})
@@ -310,7 +295,7 @@ func TestFailsWhenItCannotReconnect(t *testing.T) {
 			}
 			require.Less(t, time.Since(start), 20*time.Second)
 		}
-		requireProblem(t, err, ErrLost)
+		problemtest.Require(t, err, ErrLost)
 	})
 	t.Run("it serves but once", func(t *testing.T) {
 		s := newServer(t, faults{closeAfter: 400_001, serve: 1})
@@ -322,7 +307,7 @@ func TestFailsWhenItCannotReconnect(t *testing.T) {
 			}
 			require.Less(t, time.Since(start), 20*time.Second)
 		}
-		requireProblem(t, err, ErrLost)
+		problemtest.Require(t, err, ErrLost)
 	})
 }
 

@@ -4,8 +4,9 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"rooftone/scan/tuner"
 	"time"
+
+	"rooftone/scan/tuner"
 )
 
 // outcome waits for the commands that are under way.

@@ -7,8 +7,6 @@ import (
 	"runtime"
 	"unsafe"
 
-	"github.com/ebitengine/purego"
-
 	"rooftone/scan/tuner"
 	"rooftone/scan/tuner/internal/sharedlib"
 )
@@ -161,21 +159,15 @@ func load(path string) (*library, error) {
 	if path != "" {
 		paths = []string{path}
 	}
-	var broken error
-	for _, p := range paths {
-		handle, err := sharedlib.Open(p)
-		if err == nil {
-			return bind(p, handle)
-		}
-		if !sharedlib.Missing(p, err) {
-			broken = errors.Join(broken, fmt.Errorf("%s: %w", p, err))
-		}
-	}
-	if broken != nil {
+	at, handle, err := sharedlib.Load(paths)
+	switch {
+	case err == nil:
+		return bind(at, handle)
+	case !errors.Is(err, sharedlib.ErrMissing):
 		return nil, &tuner.Problem{
-			What: "libSoapySDR, the library for all kinds of radios, cannot be loaded: " + sharedlib.OneLine(broken),
+			What: "libSoapySDR, the library for all kinds of radios, cannot be loaded: " + sharedlib.OneLine(err),
 			Hint: fmt.Sprintf("install the one for %s/%s, or name it in %s", runtime.GOOS, runtime.GOARCH, LibraryEnv),
-			Err:  errors.Join(ErrBadLibrary, broken),
+			Err:  errors.Join(ErrBadLibrary, err),
 		}
 	}
 	what := "libSoapySDR, the library for all kinds of radios, is not installed"
@@ -187,16 +179,12 @@ func load(path string) (*library, error) {
 
 func bind(path string, handle uintptr) (*library, error) {
 	l := new(library)
-	for name, fn := range l.symbols() {
-		sym, err := sharedlib.Symbol(handle, name)
-		if err != nil {
-			return nil, &tuner.Problem{
-				What: fmt.Sprintf("%s is not a libSoapySDR that can be used: it has no %s", path, name),
-				Hint: installHint(),
-				Err:  errors.Join(ErrBadLibrary, err),
-			}
+	if lacks, err := sharedlib.Bind(handle, l.symbols()); err != nil {
+		return nil, &tuner.Problem{
+			What: fmt.Sprintf("%s is not a libSoapySDR that can be used: it has no %s", path, lacks),
+			Hint: installHint(),
+			Err:  errors.Join(ErrBadLibrary, err),
 		}
-		purego.RegisterFunc(fn, sym)
 	}
 	// What it has to say to people is said here; who wants its own words asks the
 	// library for them in its own way.

@@ -3,11 +3,12 @@ package soapy
 import (
 	"fmt"
 	"math"
-	"rooftone/scan/tuner"
-	"rooftone/scan/tuner/internal/dongle"
 	"slices"
 	"strings"
 	"unsafe"
+
+	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/internal/dongle"
 )
 
 // prepare sets what does not change later, and learns what the radio can do.

@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/internal/problemtest"
 	"rooftone/scan/tuner/soapy/soapytest"
 )
 
@@ -53,22 +54,6 @@ func openRadio(t *testing.T, word string, o Options) *radio {
 
 func at(mhz float64) tuner.Tuning {
 	return tuner.Tuning{CenterHz: mhz * 1e6, RateHz: 4e6, GainDB: 30}
-}
-
-// requireProblem asks for an error of a kind, in one line, with advice in one
-// line, as the command line shows them.
-func requireProblem(t *testing.T, err error, kind error) {
-	t.Helper()
-	require.ErrorIs(t, err, kind)
-	var p *tuner.Problem
-	require.ErrorAs(t, err, &p)
-	for _, line := range []string{p.What, p.Hint} {
-		require.NotEmpty(t, line)
-		require.NotContains(t, line, "\n")
-		require.NotRegexp(t, `\.$`, line)
-	}
-	t.Logf("error: %s", p.What)
-	t.Logf("hint: %s", p.Hint)
 }
 
 // Truth: the radio's samples carry their tuning and number, and its clock, not the
@@ -202,7 +187,7 @@ func TestSettings(t *testing.T) {
 	f := paced()
 	f.NoBias = true
 	r = openRadio(t, serve(t, &soapytest.Ruler{}, f).Address(), Options{})
-	requireProblem(t, r.SetBiasTee(true), ErrRefused)
+	problemtest.Require(t, r.SetBiasTee(true), ErrRefused)
 	require.NoError(t, r.SetBiasTee(false))
 }
 
@@ -241,7 +226,7 @@ func TestLosses(t *testing.T) {
 	s.Storm(true)
 	began := time.Now()
 	_, err := r.Read(bg, make([]complex64, 8_000_000))
-	requireProblem(t, err, ErrTooSlow)
+	problemtest.Require(t, err, ErrTooSlow)
 	require.Less(t, time.Since(began), 5*time.Second)
 	// It is over, and all goes on.
 	s.Storm(false)
@@ -273,40 +258,40 @@ func TestTimesThatMeanNothing(t *testing.T) {
 func TestProblems(t *testing.T) {
 	t.Parallel()
 	_, err := Open(bg, Address{}, Options{Library: filepath.Join(t.TempDir(), "none.so")})
-	requireProblem(t, err, ErrNoLibrary)
+	problemtest.Require(t, err, ErrNoLibrary)
 	broken := filepath.Join(t.TempDir(), "broken.so")
 	require.NoError(t, os.WriteFile(broken, []byte("no library"), 0o755))
 	_, err = List(bg, Options{Library: broken})
-	requireProblem(t, err, ErrBadLibrary)
+	problemtest.Require(t, err, ErrBadLibrary)
 	if math.MaxInt > math.MaxInt32 {
 		_, err = Open(bg, Address{}, Options{Library: "libc.so.6"})
-		requireProblem(t, err, ErrBadLibrary)
+		problemtest.Require(t, err, ErrBadLibrary)
 	}
 
 	s := serve(t, &soapytest.Ruler{}, paced())
 	_, err = Open(bg, Address{Device: "driver=nosuchradio"}, Options{})
-	requireProblem(t, err, ErrNoDevice)
+	problemtest.Require(t, err, ErrNoDevice)
 	_, err = Open(bg, Address{Device: s.Address() + ",serial=OTHER"}, Options{})
-	requireProblem(t, err, ErrNoDevice)
+	problemtest.Require(t, err, ErrNoDevice)
 	_, err = Open(bg, Address{Device: s.Address(), Antenna: "CELLAR"}, Options{})
-	requireProblem(t, err, ErrOpen)
+	problemtest.Require(t, err, ErrOpen)
 	_, err = Open(bg, Address{Device: s.Address(), Elements: []Element{{"MIXER", 3}}}, Options{})
-	requireProblem(t, err, ErrOpen)
+	problemtest.Require(t, err, ErrOpen)
 	f := paced()
 	f.Format = "CS12"
 	_, err = Open(bg, Address{Device: serve(t, &soapytest.Ruler{}, f).Address()}, Options{})
-	requireProblem(t, err, ErrOpen)
+	problemtest.Require(t, err, ErrOpen)
 	s.Refuse("it is held by somebody else.")
 	_, err = Open(bg, Address{Device: s.Address()}, Options{})
-	requireProblem(t, err, ErrOpen)
+	problemtest.Require(t, err, ErrOpen)
 	s.Refuse("")
 
 	r := openRadio(t, s.Address(), Options{})
-	requireProblem(t, r.Tune(bg, tuner.Tuning{CenterHz: 3e9, RateHz: 4e6, GainDB: 30}), ErrRefused)
-	requireProblem(t, r.Tune(bg, tuner.Tuning{CenterHz: 500e6, RateHz: 40e6, GainDB: 30}), ErrRefused)
+	problemtest.Require(t, r.Tune(bg, tuner.Tuning{CenterHz: 3e9, RateHz: 4e6, GainDB: 30}), ErrRefused)
+	problemtest.Require(t, r.Tune(bg, tuner.Tuning{CenterHz: 500e6, RateHz: 40e6, GainDB: 30}), ErrRefused)
 	require.NoError(t, r.Tune(bg, at(500)))
 	s.Refuse("the synthesiser does not lock.")
-	requireProblem(t, r.Tune(bg, at(506)), ErrRefused)
+	problemtest.Require(t, r.Tune(bg, at(506)), ErrRefused)
 	s.Refuse("")
 	require.NoError(t, r.Tune(bg, at(506)), "it recovers by itself")
 	b, err := r.Read(bg, make([]complex64, 1000))
@@ -315,7 +300,7 @@ func TestProblems(t *testing.T) {
 
 	s.Unplug(0, soapytest.Hung)
 	_, err = Open(bg, Address{Device: s.Address()}, Options{OpenTimeout: time.Second})
-	requireProblem(t, err, ErrStalled)
+	problemtest.Require(t, err, ErrStalled)
 }
 
 // Truth: the context's end, whatever the library does.
@@ -430,7 +415,7 @@ func TestComesBack(t *testing.T) {
 	_, err := r.Read(bg, dst)
 	for ; err == nil; _, err = r.Read(bg, dst) { // what the driver still had
 	}
-	requireProblem(t, err, ErrUnplugged)
+	problemtest.Require(t, err, ErrUnplugged)
 	s.Unplug(0, soapytest.Here)
 	b, err := r.Read(bg, dst)
 	require.NoError(t, err)

@@ -79,21 +79,15 @@ func load(path string) (*library, error) {
 	if path != "" {
 		paths = []string{path}
 	}
-	var broken error
-	for _, p := range paths {
-		handle, err := sharedlib.Open(p)
-		if err == nil {
-			return bind(p, handle)
-		}
-		if !sharedlib.Missing(p, err) {
-			broken = errors.Join(broken, fmt.Errorf("%s: %w", p, err))
-		}
-	}
-	if broken != nil {
+	at, handle, err := sharedlib.Load(paths)
+	switch {
+	case err == nil:
+		return bind(at, handle)
+	case !errors.Is(err, sharedlib.ErrMissing):
 		return nil, &tuner.Problem{
-			What: "librtlsdr, the library for USB dongles, cannot be loaded: " + sharedlib.OneLine(broken),
+			What: "librtlsdr, the library for USB dongles, cannot be loaded: " + sharedlib.OneLine(err),
 			Hint: fmt.Sprintf("install the one for %s/%s, or name it in %s", runtime.GOOS, runtime.GOARCH, LibraryEnv),
-			Err:  errors.Join(ErrBadLibrary, broken),
+			Err:  errors.Join(ErrBadLibrary, err),
 		}
 	}
 	what := "librtlsdr, the library for USB dongles, is not installed"
@@ -122,16 +116,12 @@ func usualNames() []string {
 func bind(path string, handle uintptr) (*library, error) {
 	listening() // before the library has something to say
 	l := new(library)
-	for name, fn := range l.symbols() {
-		sym, err := sharedlib.Symbol(handle, name)
-		if err != nil {
-			return nil, &tuner.Problem{
-				What: fmt.Sprintf("%s is not a librtlsdr that can be used: it has no %s", path, name),
-				Hint: installHint(),
-				Err:  errors.Join(ErrBadLibrary, err),
-			}
+	if lacks, err := sharedlib.Bind(handle, l.symbols()); err != nil {
+		return nil, &tuner.Problem{
+			What: fmt.Sprintf("%s is not a librtlsdr that can be used: it has no %s", path, lacks),
+			Hint: installHint(),
+			Err:  errors.Join(ErrBadLibrary, err),
 		}
-		purego.RegisterFunc(fn, sym)
 	}
 	for name, fn := range l.optional() {
 		if sym, err := sharedlib.Symbol(handle, name); err == nil {

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/tuner/internal/dongle"
+	"rooftone/scan/tuner/internal/problemtest"
 )
 
 // real loads the real librtlsdr.
@@ -47,7 +48,7 @@ func TestRealLibraryWithoutADongle(t *testing.T) {
 	require.Empty(t, devices)
 	for _, serial := range []string{"", "00000001"} {
 		_, err = Open(bg, serial, Options{})
-		requireProblem(t, err, ErrNoDevice)
+		problemtest.Require(t, err, ErrNoDevice)
 	}
 	// What it returns for a dongle that is not there.
 	var handle uintptr

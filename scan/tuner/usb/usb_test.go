@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/internal/problemtest"
 	"rooftone/scan/tuner/internal/sharedlib"
 	"rooftone/scan/tuner/internal/standin"
 )
@@ -59,22 +60,6 @@ var bg = context.Background()
 
 func at(mhz float64) tuner.Tuning {
 	return tuner.Tuning{CenterHz: mhz * 1e6, RateHz: 2.4e6, GainDB: 30}
-}
-
-// requireProblem asks for an error of a kind, in one line, with advice in one
-// line, as the command line shows them.
-func requireProblem(t *testing.T, err error, kind error) {
-	t.Helper()
-	require.ErrorIs(t, err, kind)
-	var p *tuner.Problem
-	require.ErrorAs(t, err, &p)
-	for _, line := range []string{p.What, p.Hint} {
-		require.NotEmpty(t, line)
-		require.NotContains(t, line, "\n")
-		require.NotRegexp(t, `\.$`, line)
-	}
-	t.Logf("error: %s", p.What)
-	t.Logf("hint: %s", p.Hint)
 }
 
 // Truth: the stand-in's samples carry their tuning and number, and its clock,
@@ -213,22 +198,22 @@ func TestListAndFind(t *testing.T) {
 	require.NoError(t, err)
 	require.Zero(t, i)
 	_, err = Open(bg, "STAND", o)
-	requireProblem(t, err, ErrNoDevice)
+	problemtest.Require(t, err, ErrNoDevice)
 	require.ErrorContains(t, err, `"STAND"`)
 
 	b.set("strings_rc", usbAccess)
 	devices, err = List(o)
 	require.NoError(t, err)
-	requireProblem(t, devices[0].Problem, ErrNoPermission)
+	problemtest.Require(t, devices[0].Problem, ErrNoPermission)
 	_, err = Open(bg, "STAND1", o)
-	requireProblem(t, err, ErrNoPermission)
+	problemtest.Require(t, err, ErrNoPermission)
 
 	b.set("devices", 0)
 	devices, err = List(o)
 	require.NoError(t, err)
 	require.Empty(t, devices)
 	_, err = Open(bg, "", o)
-	requireProblem(t, err, ErrNoDevice)
+	problemtest.Require(t, err, ErrNoDevice)
 }
 
 // Truth: libusb.h's error codes; librtlsdr's sources for what it does with
@@ -264,7 +249,7 @@ func TestOpenProblems(t *testing.T) {
 			o := b.options()
 			o.sysfs = c.sysfs
 			_, err := Open(bg, "", o)
-			requireProblem(t, err, c.want)
+			problemtest.Require(t, err, c.want)
 			require.Equal(t, b.get("opened"), b.get("closed"))
 		})
 	}
@@ -273,26 +258,26 @@ func TestOpenProblems(t *testing.T) {
 func TestLibraryProblems(t *testing.T) {
 	dir := t.TempDir()
 	_, err := List(Options{Library: filepath.Join(dir, "none.so")})
-	requireProblem(t, err, ErrNoLibrary)
+	problemtest.Require(t, err, ErrNoLibrary)
 	_, err = Open(bg, "", Options{Library: filepath.Join(dir, "none.so")})
-	requireProblem(t, err, ErrNoLibrary)
+	problemtest.Require(t, err, ErrNoLibrary)
 	_, err = List(Options{Library: "librooftone-none.so.0"})
-	requireProblem(t, err, ErrNoLibrary)
+	problemtest.Require(t, err, ErrNoLibrary)
 
 	junk := filepath.Join(dir, "junk.so")
 	require.NoError(t, os.WriteFile(junk, []byte("not a library"), 0o644))
 	_, err = List(Options{Library: junk})
-	requireProblem(t, err, ErrBadLibrary)
+	problemtest.Require(t, err, ErrBadLibrary)
 
 	if runtime.GOOS == "linux" {
 		_, err = List(Options{Library: "libc.so.6"})
-		requireProblem(t, err, ErrBadLibrary)
+		problemtest.Require(t, err, ErrBadLibrary)
 		require.ErrorContains(t, err, "rtlsdr_")
 	}
 
 	t.Setenv(LibraryEnv, junk)
 	_, err = List(Options{})
-	requireProblem(t, err, ErrBadLibrary)
+	problemtest.Require(t, err, ErrBadLibrary)
 }
 
 func TestOldLibraryWithoutBiasTee(t *testing.T) {
@@ -322,8 +307,8 @@ func TestUnpluggedWhileReading(t *testing.T) {
 		}
 	}
 	require.Less(t, time.Since(start), 2*time.Second)
-	requireProblem(t, err, ErrUnplugged)
-	requireProblem(t, r.Tune(bg, at(502)), ErrUnplugged)
+	problemtest.Require(t, err, ErrUnplugged)
+	problemtest.Require(t, r.Tune(bg, at(502)), ErrUnplugged)
 	_, err = r.Read(bg, dst)
 	require.Error(t, err)
 	require.NoError(t, r.Close())
@@ -338,7 +323,7 @@ func TestUnpluggedWhileTuning(t *testing.T) {
 	b.set("tune_us", 300_000)
 	time.AfterFunc(50*time.Millisecond, func() { b.set("devices", 0); b.set("unplug_after", 1) })
 	start := time.Now()
-	requireProblem(t, r.Tune(bg, at(502)), ErrUnplugged)
+	problemtest.Require(t, r.Tune(bg, at(502)), ErrUnplugged)
 	require.Less(t, time.Since(start), 2*time.Second)
 	require.NoError(t, r.Close())
 }
@@ -348,7 +333,7 @@ func TestStreamThatCannotStart(t *testing.T) {
 	b.set("async_rc", usbNoMemory)
 	r := b.open(t, b.options())
 	err := r.Tune(bg, at(500))
-	requireProblem(t, err, ErrRefused)
+	problemtest.Require(t, err, ErrRefused)
 	require.ErrorContains(t, err, "memory")
 	require.NoError(t, r.Close())
 }
@@ -359,7 +344,7 @@ func TestRefusedFrequency(t *testing.T) {
 	r := b.open(t, b.options())
 	b.set("tune_rc", -1)
 	err := r.Tune(bg, at(500))
-	requireProblem(t, err, ErrRefused)
+	problemtest.Require(t, err, ErrRefused)
 	require.ErrorContains(t, err, "500.000 MHz")
 	b.set("tune_rc", 0)
 	require.NoError(t, r.Tune(bg, at(502)))
@@ -382,7 +367,7 @@ func TestStalledDongle(t *testing.T) {
 		_, err = r.Read(bg, dst)
 		require.Less(t, time.Since(start), 5*time.Second)
 	}
-	requireProblem(t, err, ErrStalled)
+	problemtest.Require(t, err, ErrStalled)
 	require.NoError(t, r.Close())
 	require.Equal(t, 1, b.get("closed"))
 }
@@ -396,7 +381,7 @@ func TestCloseGivesUp(t *testing.T) {
 	r := b.open(t, o)
 	b.set("stuck", 1)
 	start := time.Now()
-	requireProblem(t, r.Close(), ErrStalled)
+	problemtest.Require(t, r.Close(), ErrStalled)
 	require.Less(t, time.Since(start), 3*time.Second)
 	b.set("stuck", 0)
 	require.NoError(t, r.stream.stop(bg))

@@ -14,20 +14,12 @@ import (
 	"rooftone/scan/tuner/internal/standin"
 	"rooftone/scan/tuner/usb"
 	"rooftone/scan/tuner/usb/usbtest"
+	"rooftone/scan/tuner/internal/problemtest"
 )
 
 // most is how long anything may take that a dongle's end brings about. A busy computer
 // is given as much again.
 const most = 10 * time.Second
-
-func requireProblem(t *testing.T, err, kind error) {
-	t.Helper()
-	require.ErrorIs(t, err, kind)
-	var p *tuner.Problem
-	require.ErrorAs(t, err, &p)
-	require.NotEmpty(t, p.Hint)
-	t.Logf("error: %s; hint: %s", p.What, p.Hint)
-}
 
 func pattern() usbtest.Dongle { return usbtest.Dongle{Air: &usbtest.Pattern{}} }
 
@@ -57,7 +49,7 @@ func TestDonglesThatCannotBeOpened(t *testing.T) {
 				err = r.Tune(bg, at(500e6))
 				r.Close()
 			}
-			requireProblem(t, err, c.want)
+			problemtest.Require(t, err, c.want)
 		})
 	}
 }
@@ -79,7 +71,7 @@ func TestDongleThatDoesNotAnswer(t *testing.T) {
 	require.NoError(t, r.Tune(bg, at(500e6)))
 	d.Fault(usbtest.Faults{Mute: true})
 	start := time.Now()
-	requireProblem(t, r.Tune(bg, at(502e6)), usb.ErrRefused)
+	problemtest.Require(t, r.Tune(bg, at(502e6)), usb.ErrRefused)
 	require.Less(t, time.Since(start), most)
 	d.Fault(usbtest.Faults{})
 	require.NoError(t, r.Tune(bg, at(504e6)))
@@ -135,7 +127,7 @@ func TestTunerThatDoesNotLock(t *testing.T) {
 	d.Faults.NoLock = func(loHz float64) bool { return loHz > 540e6 && loHz < 550e6 }
 	r, device := open(t, d, usb.Options{})
 	require.NoError(t, r.Tune(bg, at(530e6)))
-	requireProblem(t, r.Tune(bg, at(543e6)), tuner.ErrNoLock)
+	problemtest.Require(t, r.Tune(bg, at(543e6)), tuner.ErrNoLock)
 	require.False(t, device.Setting().Locked)
 	_, err := r.Read(bg, make([]complex64, 10))
 	require.Error(t, err, "what is heard there is from somewhere else")
@@ -163,8 +155,8 @@ func TestUnpluggedForGood(t *testing.T) {
 	}
 	<-d.Gone()
 	require.Less(t, time.Since(start), most)
-	requireProblem(t, err, usb.ErrUnplugged)
-	requireProblem(t, r.Tune(bg, at(502e6)), usb.ErrUnplugged)
+	problemtest.Require(t, err, usb.ErrUnplugged)
+	problemtest.Require(t, r.Tune(bg, at(502e6)), usb.ErrUnplugged)
 	require.NoError(t, r.Close())
 }
 
@@ -265,7 +257,7 @@ func visit(t *testing.T, serial string, comesBack bool) (slowest time.Duration) 
 	var r tuner.Tuner
 	err := timed(func() (err error) { r, err = usb.Open(bg, serial, usb.Options{}); return err })
 	if err != nil {
-		requireProblem(t, err, usb.ErrUnplugged)
+		problemtest.Require(t, err, usb.ErrUnplugged)
 		return slowest
 	}
 	dst := make([]complex64, 48_000)
@@ -282,7 +274,7 @@ func visit(t *testing.T, serial string, comesBack bool) (slowest time.Duration) 
 	require.NoError(t, timed(r.Close))
 	if err != nil {
 		require.False(t, comesBack, "it was back: %v", err)
-		requireProblem(t, err, usb.ErrUnplugged)
+		problemtest.Require(t, err, usb.ErrUnplugged)
 	}
 	return slowest
 }
