@@ -11,10 +11,10 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/internal/problemtest"
 	"rooftone/scan/tuner/internal/standin"
 	"rooftone/scan/tuner/usb"
 	"rooftone/scan/tuner/usb/usbtest"
-	"rooftone/scan/tuner/internal/problemtest"
 )
 
 // most is how long anything may take that a dongle's end brings about. A busy computer
