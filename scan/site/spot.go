@@ -33,9 +33,12 @@ type Combined struct {
 	ScatterDB float64 // standard deviation of the margin between them; 0 for fewer than two
 
 	Presence measure.Presence // of the latest visit, as the rest
+	Standard measure.Standard
 	Grade    verdict.Grade
 	Limits   []verdict.Limit
 	Latest   time.Time
+
+	Turned bool // no visit measured it: it is what a turn heard at this heading
 }
 
 // String names the spot: "chimney, 135°, 7.2 m".
@@ -115,7 +118,7 @@ func Spots(marks []Mark, o Options) []Spot {
 	for i, g := range groups {
 		spots[i] = o.spot(g)
 	}
-	slices.SortFunc(spots, bySpot)
+	slices.SortFunc(spots, BySpot)
 	return spots
 }
 
@@ -126,7 +129,8 @@ func byTime(a, b *Mark) int {
 		byPointer(a.BearingDeg, b.BearingDeg), byPointer(a.HeightM, b.HeightM))
 }
 
-func bySpot(a, b Spot) int {
+// BySpot orders spots by the names of their places, their bearings and heights.
+func BySpot(a, b Spot) int {
 	return cmp.Or(cmp.Compare(placeKey(a.Place), placeKey(b.Place)),
 		byPointer(a.BearingDeg, b.BearingDeg), byPointer(a.HeightM, b.HeightM))
 }
@@ -183,7 +187,7 @@ func (o Options) spot(visits []*Mark) Spot {
 	for rf, list := range heard {
 		c := s.Channels[rf]
 		latest := list[len(list)-1]
-		c.Presence, c.Grade, c.Limits = latest.Presence, latest.Grade, latest.Limits
+		c.Presence, c.Standard, c.Grade, c.Limits = latest.Presence, latest.Standard, latest.Grade, latest.Limits
 		var margins []measure.Estimate
 		for _, h := range list {
 			if h.Margin != nil {
