@@ -155,7 +155,7 @@ func Rank(spots []site.Spot, turns []site.TurnRecord, wanted []site.Want, o site
 		order[i] = i
 	}
 	slices.SortFunc(order, func(a, b int) int {
-		return cmp.Or(cmp.Compare(r.Rows[b].Value, r.Rows[a].Value), site.BySpot(*r.Rows[a].Spot, *r.Rows[b].Spot))
+		return cmp.Or(cmp.Compare(r.Rows[b].Value, r.Rows[a].Value), r.Rows[a].Spot.Compare(r.Rows[b].Spot))
 	})
 	r.Rows = f.place(r.Rows, order)
 	if len(r.Rows) > 0 {
@@ -255,7 +255,7 @@ func newField(spots []site.Spot, turns []site.TurnRecord, wanted []site.Want, o 
 		}
 	}
 	spots = slices.Clone(spots)
-	slices.SortFunc(spots, site.BySpot)
+	slices.SortFunc(spots, func(a, b site.Spot) int { return a.Compare(&b) })
 	f.places = f.turnedPlaces(spots, turns)
 	for i := range spots {
 		s, p := spots[i], f.at(&spots[i])

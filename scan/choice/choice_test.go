@@ -72,7 +72,7 @@ func TestRank(t *testing.T) {
 	}{
 		"one that does not hold costs more": {[]site.Spot{tried("a", 1, 15, 15, 15), tried("b", 1, 30, 30, 2)}, wants(1, 1, 1), "a>b"},
 		"importance counts":                 {[]site.Spot{tried("a", 1, 20, 20, 2), tried("b", 1, 2, 2, 20)}, wants(1, 1, 3), "b~a"},
-		"two outweigh one":                  {[]site.Spot{tried("a", 1, 20, 20, 2), tried("b", 1, 2, 2, 20)}, wants(1, 1, 1), "a>b"},
+		"two outweigh one":                  {[]site.Spot{tried("a", 1, 20, 20, 3), tried("b", 1, 1, 1, 20)}, wants(1, 1, 1), "a>b"},
 		"importance 0 does not":             {[]site.Spot{tried("a", 1, 20, 2), tried("b", 1, 5, 30)}, wants(1, 0), "a>b"},
 		"cannot be told apart":              {[]site.Spot{tried("a", 1, 20, 20), tried("b", 1, 20.5, 20.5)}, wants(1, 1), "b=a"},
 		"9.1 is not surely 9":               {[]site.Spot{tried("a", 1, 9.1, 20), tried("b", 1, 8.9, 20)}, wants(1, 1), "a=b"},
@@ -84,7 +84,8 @@ func TestRank(t *testing.T) {
 		"not there is worse":          {[]site.Spot{tried("a", 1, 20, none), tried("b", 1, 20, 3)}, wants(1, 1), "b>a"},
 		"nobody gives 8":              {[]site.Spot{tried("a", 1, 20, -12), tried("b", 1, 8, -7)}, wants(1, 1), "a>b"},
 		"nobody gives anything":       {[]site.Spot{tried("a", 1, -6, -15), tried("b", 1, -6, -9)}, wants(1, 1), "b>a"},
-		"not measured":                {[]site.Spot{tried("a", 1, 20, 20), tried("b", 1, 20, nan)}, wants(1, 1), "a?b"},
+		"not measured":                {[]site.Spot{tried("a", 1, 20, 7), tried("b", 1, 20, nan)}, wants(1, 1), "a?b"},
+		"nothing better to be found":  {[]site.Spot{tried("a", 1, 20, 20), tried("b", 1, 20, nan)}, wants(1, 1), "a>b"},
 		"measured nowhere":            {[]site.Spot{tried("a", 1, 20, nan), tried("b", 1, 2, nan)}, wants(1, 1), "a>b"},
 		"unknown, but it cannot win":  {[]site.Spot{tried("a", 1, 20, 20, 2), tried("b", 1, -9, 20, nan)}, wants(1, 1, 1), "a>b"},
 		"the best lacks what is good": {[]site.Spot{tried("a", 1, 20, 20, nan), tried("b", 1, 20, none, 15)}, wants(1, 1, 2), "b?a"},

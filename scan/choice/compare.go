@@ -27,7 +27,8 @@ type comparison struct {
 	promise  float64 // what knowing would be worth on average, in channels
 	measure  []int   // channels to measure here that could turn the choice
 	there    []int   // and at the other
-	certain  []int   // channels that differ with certainty
+	won      int     // channels that are certainly better here
+	lost     int     // and at the other
 }
 
 // compare weighs a place against one that has at least its value.
@@ -72,7 +73,11 @@ func (f *field) compare(mine, best []belief) comparison {
 				again = append(again, w.RFChannel)
 			}
 			if f.certain(a, b, f.common(mine, best)) {
-				c.certain = append(c.certain, w.RFChannel)
+				if a.known == heard && (b.known != heard || a.mean > b.mean) {
+					c.won++
+				} else {
+					c.lost++
+				}
 			}
 		}
 	}
@@ -99,9 +104,9 @@ func (f *field) stand(c *comparison, again []int) {
 		c.standing = Open
 	case !asked && c.promise >= smallChange && c.behind < sure:
 		c.standing, c.measure, c.there = Open, again, again
-	case c.behind >= sure || asked:
+	case c.behind >= sure || asked || c.lost > 0 && c.won == 0:
 		c.standing = Behind
-	case len(c.certain) > 0:
+	case c.won+c.lost > 0:
 		c.standing = Different
 	default:
 		c.standing = Equal

@@ -118,7 +118,7 @@ func (f *field) halves(rows []Row) []candidate {
 		})
 		list = list[:mostPaired]
 	}
-	slices.SortStableFunc(list, func(a, b candidate) int { return site.BySpot(*a.spot, *b.spot) })
+	slices.SortStableFunc(list, func(a, b candidate) int { return a.spot.Compare(b.spot) })
 	return list
 }
 
@@ -189,7 +189,7 @@ func (f *field) conclude(p *Pair, r *Ranking) {
 // from is which of the two gives a channel; the first where neither does.
 func (p *Pair) from(i int) int { return max(0, p.From[i]) }
 
-func sameSpot(a, b *site.Spot) bool { return site.BySpot(*a, *b) == 0 }
+func sameSpot(a, b *site.Spot) bool { return a.Compare(b) == 0 }
 
 // combine works out the channels behind a combiner.
 func (f *field) combine(p *Pair, a, b []belief) {

@@ -206,7 +206,7 @@ func (s *search) losses() (loss [360]float64, top int) {
 // Stat. 14, 1986, 1261), so that fading counts with its length.
 func (s *search) interval(best float64) float64 {
 	r := rand.New(rand.NewPCG(1, 1)) // the same house, the same answer
-	const blockDeg = 10
+	const blockDeg = 20
 	var square float64
 	levels := make([][360]float64, len(s.curves))
 	for range looks {

@@ -77,7 +77,8 @@ func (f *field) turnedPlaces(spots []site.Spot, turns []site.TurnRecord) []*turn
 		}
 	}
 	slices.SortFunc(out, func(a, b *turned) int {
-		return site.BySpot(site.Spot{Place: a.place, HeightM: a.heightM}, site.Spot{Place: b.place, HeightM: b.heightM})
+		x, y := site.Spot{Place: a.place, HeightM: a.heightM}, site.Spot{Place: b.place, HeightM: b.heightM}
+		return x.Compare(&y)
 	})
 	return out
 }

@@ -118,7 +118,7 @@ func Spots(marks []Mark, o Options) []Spot {
 	for i, g := range groups {
 		spots[i] = o.spot(g)
 	}
-	slices.SortFunc(spots, BySpot)
+	slices.SortFunc(spots, bySpot)
 	return spots
 }
 
@@ -129,8 +129,7 @@ func byTime(a, b *Mark) int {
 		byPointer(a.BearingDeg, b.BearingDeg), byPointer(a.HeightM, b.HeightM))
 }
 
-// BySpot orders spots by the names of their places, their bearings and heights.
-func BySpot(a, b Spot) int {
+func bySpot(a, b Spot) int {
 	return cmp.Or(cmp.Compare(placeKey(a.Place), placeKey(b.Place)),
 		byPointer(a.BearingDeg, b.BearingDeg), byPointer(a.HeightM, b.HeightM))
 }
