@@ -1,4 +1,4 @@
-package choice
+package decide
 
 import (
 	"fmt"

@@ -1,4 +1,4 @@
-package choice
+package decide
 
 import (
 	"cmp"
@@ -35,6 +35,7 @@ type comparison struct {
 func (f *field) compare(mine, best []belief) comparison {
 	var c comparison
 	mean, variance := 0.0, 0.0
+	among := f.common(mine, best)
 	var again []int
 	var againMost float64
 	for i, w := range f.wanted {
@@ -72,7 +73,7 @@ func (f *field) compare(mine, best []belief) comparison {
 			if math.Sqrt(v) > smallChange {
 				again = append(again, w.RFChannel)
 			}
-			if f.certain(a, b, f.common(mine, best)) {
+			if certain(a, b, among, f.o) {
 				if a.known == heard && (b.known != heard || a.mean > b.mean) {
 					c.won++
 				} else {
@@ -140,8 +141,8 @@ func (f *field) common(a, b []belief) int {
 // certain reports whether two margins differ by more than chance: by a
 // two-sided test that leaves 1 − Confidence for all channels of two places
 // together (Bonferroni).
-func (f *field) certain(a, b belief, among int) bool {
-	limit := math.Sqrt2 * math.Erfcinv((1-f.o.Confidence)/float64(max(1, among)))
+func certain(a, b belief, among int, o site.Options) bool {
+	limit := math.Sqrt2 * math.Erfcinv((1-o.Confidence)/float64(max(1, among)))
 	switch {
 	case a.known == heard && b.known == heard:
 		return math.Abs(a.mean-b.mean) > limit*math.Hypot(a.sigma, b.sigma)
@@ -170,25 +171,41 @@ type Difference struct {
 	Lost          bool              // certainly worse
 }
 
-// versus compares the first row with the second.
-func (f *field) versus(rows []Row) *Versus {
-	if len(rows) < 2 {
-		return nil
-	}
-	v := &Versus{First: rows[0].Spot, Second: rows[1].Spot}
-	a, b := f.beliefs(v.First), f.beliefs(v.Second)
-	for i, w := range f.wanted {
-		d := Difference{RFChannel: w.RFChannel, First: rows[0].Chances[i], Second: rows[1].Chances[i]}
-		if a[i].known == heard && b[i].known == heard {
-			d.Margin = &measure.Estimate{Value: a[i].mean - b[i].mean, Sigma: math.Hypot(a[i].sigma, b[i].sigma)}
+// Against sets one row against another, channel by channel.
+func (r *Ranking) Against(first, second *Row) *Versus {
+	v := &Versus{First: first.Spot, Second: second.Spot}
+	among := 0
+	for i := range first.Chances {
+		if first.Chances[i].Measured && second.Chances[i].Measured {
+			among++
 		}
-		if d.Certain = f.certain(a[i], b[i], f.common(a, b)); d.Certain {
-			d.Gained = b[i].known == absent || a[i].known == heard && a[i].mean > b[i].mean
+	}
+	for i, w := range r.Wanted {
+		d := Difference{RFChannel: w.RFChannel, First: first.Chances[i], Second: second.Chances[i]}
+		a, b := d.First.belief(), d.Second.belief()
+		if a.known == heard && b.known == heard {
+			d.Margin = &measure.Estimate{Value: a.mean - b.mean, Sigma: math.Hypot(a.sigma, b.sigma)}
+		}
+		if d.Certain = certain(a, b, among, r.Options); d.Certain {
+			d.Gained = b.known == absent || a.known == heard && a.mean > b.mean
 			d.Lost = !d.Gained
 		}
 		v.Channels = append(v.Channels, d)
 	}
 	return v
+}
+
+// belief is a chance as places are compared by it.
+func (c Chance) belief() belief {
+	switch {
+	case c.Other:
+		return belief{known: other}
+	case !c.Measured:
+		return belief{}
+	case c.Margin == nil:
+		return belief{known: absent}
+	}
+	return belief{known: heard, mean: c.Margin.Value, sigma: c.Margin.Sigma}
 }
 
 // Lead is a wanted channel that another place certainly gives more of than the
@@ -213,7 +230,7 @@ func (f *field) givenUp(rows []Row) []Lead {
 	for i, w := range f.wanted {
 		var lead *Lead
 		consider := func(s *site.Spot, b belief, among int) {
-			if b.known != heard || f.weight[i] == 0 || !f.certain(b, best[i], among) || best[i].known == heard && b.mean < best[i].mean {
+			if b.known != heard || f.weight[i] == 0 || !certain(b, best[i], among, f.o) || best[i].known == heard && b.mean < best[i].mean {
 				return
 			}
 			if lead == nil || b.mean > lead.There.Margin.Value {

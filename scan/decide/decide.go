@@ -1,4 +1,4 @@
-// Package choice decides which place and heading of a house serves its wanted
+// Package decide says which place and heading of a house serves its wanted
 // channels best, under uncertainty: from what was marked, and from the curves
 // that turns of the antenna left.
 //
@@ -15,7 +15,7 @@
 // move one place's margin as much is common practice, no source.
 //
 // Nothing here is told to anybody: words are for the packages above.
-package choice
+package decide
 
 import (
 	"cmp"
@@ -159,7 +159,10 @@ func Rank(spots []site.Spot, turns []site.TurnRecord, wanted []site.Want, o site
 	})
 	r.Rows = f.place(r.Rows, order)
 	if len(r.Rows) > 0 {
-		r.Versus, r.GivenUp, r.Next = f.versus(r.Rows), f.givenUp(r.Rows), f.next(r.Rows)
+		if len(r.Rows) > 1 {
+			r.Versus = r.Against(&r.Rows[0], &r.Rows[1])
+		}
+		r.GivenUp, r.Next = f.givenUp(r.Rows), f.next(r.Rows)
 		r.Pair = f.pair(r)
 	}
 	return r
