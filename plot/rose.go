@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 )
@@ -60,8 +61,8 @@ func (p *Places) Curve(rfChannel int) []site.Aimed {
 
 // Turned returns the place that was marked with the most headings, a turn counting
 // for many, and its rows in order of bearing; nothing when no mark has a bearing.
-func (p *Places) Turned() (place string, rows []*site.Row) {
-	groups := map[string][]*site.Row{}
+func (p *Places) Turned() (place string, rows []*decide.Row) {
+	groups := map[string][]*decide.Row{}
 	var order []string
 	for i := range p.Ranking.Rows {
 		r := &p.Ranking.Rows[i]
@@ -89,7 +90,7 @@ func (p *Places) Turned() (place string, rows []*site.Row) {
 	if rows == nil {
 		return "", nil
 	}
-	slices.SortStableFunc(rows, func(a, b *site.Row) int {
+	slices.SortStableFunc(rows, func(a, b *decide.Row) int {
 		switch d := *a.Spot.BearingDeg - *b.Spot.BearingDeg; {
 		case d < 0:
 			return -1
@@ -113,7 +114,7 @@ type rose struct {
 	*pen
 	scale  *scale
 	places *Places
-	rows   []*site.Row
+	rows   []*decide.Row
 
 	middle point
 	radius float64

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/plot"
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 	"rooftone/scan/verdict"
@@ -61,11 +62,8 @@ func house(t testing.TB, text string) *Page {
 	o := site.DefaultOptions()
 	spots := site.Spots(marks, o)
 	p := &plot.Places{
-		House: "Orchard Farm" + text, Wanted: wanted, Ranking: site.Rank(spots, wanted, o),
+		House: "Orchard Farm" + text, Wanted: wanted, Ranking: *decide.Rank(spots, nil, wanted, o),
 		Labels: map[int]string{8: "Tollen A" + text, 17: "Brack" + text},
-	}
-	if pairs := site.Pairs(spots, wanted, o, 1); len(pairs) > 0 {
-		p.Pair = &pairs[0]
 	}
 	return &Page{
 		Places: p, Marks: marks, Program: "rooftone 1" + text, File: "house.jsonl" + text, Damaged: 1,
@@ -151,7 +149,7 @@ func TestAbsent(t *testing.T) {
 		}
 	}
 	spots := site.Spots(p.Marks, p.Places.Ranking.Options)
-	p.Places.Ranking, p.Places.Pair = site.Rank(spots, p.Places.Wanted, p.Places.Ranking.Options), nil
+	p.Places.Ranking = *decide.Rank(spots, nil, p.Places.Wanted, p.Places.Ranking.Options)
 	page := write(t, p)
 	require.Empty(t, regexp.MustCompile(`[>\s]0(\.0)? (dB|ppm)|NaN|Inf[^o]|nil`).FindString(page))
 	require.True(t, strings.Contains(page, "How well it would hold was not measured."))
@@ -184,7 +182,7 @@ func TestAnyHouse(t *testing.T) {
 	}
 	o := site.DefaultOptions()
 	spots := site.Spots(marks, o)
-	page := write(t, &Page{Places: &plot.Places{House: strings.Repeat("W", 120), Wanted: wanted, Ranking: site.Rank(spots, wanted, o)}, Marks: marks})
+	page := write(t, &Page{Places: &plot.Places{House: strings.Repeat("W", 120), Wanted: wanted, Ranking: *decide.Rank(spots, nil, wanted, o)}, Marks: marks})
 	require.Less(t, len(page), 3<<20)
 	require.False(t, strings.Contains(page, "NaN"))
 	require.True(t, strings.Contains(page, "on 30 days from 5 March 2026"))
