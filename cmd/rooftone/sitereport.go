@@ -11,13 +11,16 @@ import (
 
 	"rooftone/plot/handover"
 	"rooftone/scan/decide"
+	"rooftone/scan/site"
 )
 
 // sitePage is the page about a house visit.
 type sitePage struct {
-	rank   ranker
-	out    string
-	chosen string
+	rank    ranker
+	out     string
+	chosen  string
+	against string
+	about   aboutFlags
 
 	given func() bool // whether any of its flags is
 }
@@ -27,6 +30,8 @@ func (p *sitePage) declare(fs *pflag.FlagSet) {
 	p.rank.site.declare(own)
 	own.Var(&fileName{&p.out}, "out", "of a house: write its page to `FILE`, such as visit.html")
 	own.StringVar(&p.chosen, "chosen", "", "of a house: the `PLACE` that was decided for, as rank writes it, such as \"gable, 131\"; without it the best")
+	own.StringVar(&p.against, "against", "", "of a house: the `PLACE` that it is set against, channel by channel; without it the best of those that differ")
+	p.about.declare(own)
 	p.rank.declareChoice(own)
 	p.rank.stations.declare(own)
 	fs.AddFlagSet(own)
@@ -67,18 +72,9 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 	if err != nil {
 		return err
 	}
-	places, err := p.rank.places(house)
+	page, err := p.page(house)
 	if err != nil {
 		return err
-	}
-	page := &handover.Page{
-		Places: places, Marks: house.Marks, Program: version(),
-		File: filepath.Base(p.rank.site.name), Damaged: house.Damaged,
-	}
-	if p.chosen != "" {
-		if page.Chosen, err = choose(places.Ranking.Rows, p.chosen); err != nil {
-			return err
-		}
 	}
 	if len(logs) > 0 {
 		if page.Watched, err = readLog(c, logs[0]); err != nil {
@@ -90,6 +86,9 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 		return err
 	}
 	defer out.discard()
+	if page.About, err = p.about.keep(p.rank.site.name, house); err != nil {
+		return err
+	}
 	if err := out.finish(func(w io.Writer) error { return handover.Write(w, page) }); err != nil {
 		return err
 	}
@@ -97,8 +96,39 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 	return nil
 }
 
+// page gathers what the page tells of a house.
+func (p *sitePage) page(house *site.House) (*handover.Page, error) {
+	places, err := p.rank.places(house)
+	if err != nil {
+		return nil, err
+	}
+	page := &handover.Page{
+		Places: places, Marks: house.Marks, Program: version(), About: house.About,
+		File: filepath.Base(p.rank.site.name), Damaged: house.Damaged,
+	}
+	rows := places.Ranking.Rows
+	if p.chosen != "" {
+		if page.Chosen, err = choose(rows, "chosen", p.chosen); err != nil {
+			return nil, err
+		}
+	}
+	if p.against != "" {
+		if page.Against, err = choose(rows, "against", p.against); err != nil {
+			return nil, err
+		}
+		first := page.Chosen
+		if first == nil {
+			first = &rows[0]
+		}
+		if page.Against == first {
+			return nil, withHint(fmt.Errorf("%s is the place of the page itself", quote(first.Spot.String())), "--against another; rooftone rank lists the places")
+		}
+	}
+	return page, nil
+}
+
 // choose finds the best-ranked place whose name begins as a person wrote it.
-func choose(rows []decide.Row, name string) (*decide.Row, error) {
+func choose(rows []decide.Row, flag, name string) (*decide.Row, error) {
 	squeeze := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
 	name = squeeze(name)
 	for i := range rows {
@@ -111,5 +141,5 @@ func choose(rows []decide.Row, name string) (*decide.Row, error) {
 			return &rows[i], nil
 		}
 	}
-	return nil, withHint(fmt.Errorf("no place %s was marked", quote(name)), "such as --chosen %s; rooftone rank lists the places", quote(rows[0].Spot.String()))
+	return nil, withHint(fmt.Errorf("no place %s was marked", quote(name)), "such as --%s %s; rooftone rank lists the places", flag, quote(rows[0].Spot.String()))
 }

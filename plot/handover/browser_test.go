@@ -26,6 +26,9 @@ const hostile = `"'><script>window.owned=1</script><img src=x onerror="window.ow
 func open(t *testing.T, b *browser.Browser, page string, width, height int, phone bool) {
 	name := filepath.Join(t.TempDir(), "visit.html")
 	require.NoError(t, os.WriteFile(name, []byte(page), 0o644))
+	if *shots != "" {
+		require.NoError(t, os.WriteFile(filepath.Join(*shots, "visit.html"), []byte(page), 0o644))
+	}
 	b.Attach(width, height, phone)
 	b.Ask("Network.enable", nil)
 	b.Ask("Log.enable", nil)
@@ -59,42 +62,50 @@ func TestPageInABrowser(t *testing.T) {
 			complaints = append(complaints, fmt.Sprint(params))
 		}
 	}
-	for name, text := range map[string]string{"plain": "", "hostile": hostile} {
-		page := write(t, house(t, text))
-		for _, size := range []struct {
-			name          string
-			width, height int
-			phone         bool
-		}{{"phone", 360, 740, true}, {"desktop", 1280, 900, false}} {
-			requests, complaints = nil, nil
-			open(t, b, page, size.width, size.height, size.phone)
-			what := name + " on a " + size.name
-			require.LessOrEqual(t, b.Eval("document.documentElement.scrollWidth"), float64(size.width), "%s: nothing is cut off at the side", what)
-			require.Equal(t, true, b.Eval("[...document.images].length === 4 && [...document.images].every(i => i.naturalWidth > 0)"), "%s: the pictures show", what)
-			require.Equal(t, float64(0), b.Eval(`document.querySelectorAll("script, iframe, object, embed, link, form, a[href^='javascript'], [onerror], [onload]").length`), what)
-			require.Nil(t, b.Eval("window.owned ?? null"), "%s: nothing ran", what)
-			require.Equal(t, "block", b.Eval(`getComputedStyle(document.querySelector("main")).display`), what)
-			require.Equal(t, "700", b.Eval(`getComputedStyle(document.querySelector(".best")).fontWeight`), "%s: its own style applies", what)
-			require.Equal(t, "Television at Orchard Farm"+text, b.Eval(`document.querySelector("h1").textContent`), what)
-			// A script that got in all the same would not run.
-			require.Equal(t, "blocked", b.Eval(`new Promise(done => {
+	for _, size := range []struct {
+		name, text    string
+		width, height int
+		phone         bool
+	}{{"phone", "", 390, 844, true}, {"landscape", "", 844, 390, true}, {"desktop", "", 1280, 900, false}, {"hostile", hostile, 390, 844, true}} {
+		page := write(t, house(t, size.text))
+		requests, complaints = nil, nil
+		open(t, b, page, size.width, size.height, size.phone)
+		what := size.name
+		require.LessOrEqual(t, b.Eval("document.documentElement.scrollWidth"), float64(size.width), "%s: nothing is cut off at the side", what)
+		require.Empty(t, b.Eval(cutOff), "%s: what is wider than the screen says so", what)
+		require.Equal(t, true, b.Eval("[...document.images].length === 4 && [...document.images].every(i => i.naturalWidth > 0)"), "%s: the pictures show", what)
+		require.Equal(t, float64(0), b.Eval(`document.querySelectorAll("script, iframe, object, embed, link, form, a[href^='javascript'], [onerror], [onload]").length`), what)
+		require.Nil(t, b.Eval("window.owned ?? null"), "%s: nothing ran", what)
+		require.Equal(t, "block", b.Eval(`getComputedStyle(document.querySelector("main")).display`), what)
+		require.Equal(t, "700", b.Eval(`getComputedStyle(document.querySelector(".best")).fontWeight`), "%s: its own style applies", what)
+		require.Equal(t, "Television at Orchard Farm"+size.text, b.Eval(`document.querySelector("h1").textContent`), what)
+		// A script that got in all the same would not run.
+		require.Equal(t, "blocked", b.Eval(`new Promise(done => {
 				document.addEventListener("securitypolicyviolation", () => done("blocked"), { once: true });
 				const s = document.createElement("script"); s.textContent = "window.owned = 2"; document.body.append(s);
 				setTimeout(() => done(window.owned ? "ran" : "ignored"), 500) })`), what)
-			require.Nil(t, b.Eval("window.owned ?? null"), what)
-			require.Len(t, requests, 1, "%s: the page itself and nothing else is loaded", what)
-			for _, c := range complaints {
-				require.Contains(t, c, "script-src", "%s: the one complaint is about the script that was just put in", what)
-			}
-			if name == "plain" {
-				height := b.Eval("document.documentElement.scrollHeight").(float64)
-				b.Ask("Emulation.setDeviceMetricsOverride", map[string]any{"width": size.width, "height": int(height), "deviceScaleFactor": 1, "mobile": size.phone})
-				shot := b.Ask("Page.captureScreenshot", map[string]any{"format": "png"})
-				keep(t, size.name+".png", shot["data"].(string))
-			}
+		require.Nil(t, b.Eval("window.owned ?? null"), what)
+		require.Len(t, requests, 1, "%s: the page itself and nothing else is loaded", what)
+		for _, c := range complaints {
+			require.Contains(t, c, "script-src", "%s: the one complaint is about the script that was just put in", what)
+		}
+		if size.text == "" {
+			height := b.Eval("document.documentElement.scrollHeight").(float64)
+			b.Ask("Emulation.setDeviceMetricsOverride", map[string]any{"width": size.width, "height": int(height), "deviceScaleFactor": 1, "mobile": size.phone})
+			shot := b.Ask("Page.captureScreenshot", map[string]any{"format": "png"})
+			keep(t, size.name+".png", shot["data"].(string))
 		}
 	}
 }
+
+// cutOff lists what a reader of a narrow screen would miss: what stands beyond the
+// screen's edge, and what can be pushed sideways without a line that says so.
+const cutOff = `[...document.querySelectorAll("h1, h2, h3, p, li, th, td, dt, dd, b, figcaption")]
+	.filter(e => !e.closest(".wide, thead") && e.getBoundingClientRect().right > innerWidth + 1)
+	.concat([...document.querySelectorAll("main *")].filter(e => e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0 &&
+		getComputedStyle(e).overflowX !== "visible" && !e.closest("thead") &&
+		!(e.matches(".wide") && e.previousElementSibling?.matches(".push") && e.previousElementSibling.offsetHeight > 0)))
+	.map(e => e.tagName + " " + e.className + " " + e.textContent.slice(0, 40)).join("; ")`
 
 // Truth: common practice for print: no row, list entry or picture is torn, and
 // no heading is left alone at the foot of a page.
@@ -110,8 +121,8 @@ func TestPageOnPaper(t *testing.T) {
 			"paperWidth": paper.width, "paperHeight": paper.height, "printBackground": false,
 		})["data"].(string))
 		pages := bytes.Count(pdf, []byte("/Type /Page\n"))
-		require.GreaterOrEqual(t, pages, 3, paper.name)
-		require.LessOrEqual(t, pages, 7, paper.name)
+		require.GreaterOrEqual(t, pages, 2, paper.name)
+		require.LessOrEqual(t, pages, 3, paper.name)
 	}
 	b.Ask("Emulation.setEmulatedMedia", map[string]any{"media": "print"})
 	style := func(selector, property string) any {
@@ -119,7 +130,6 @@ func TestPageOnPaper(t *testing.T) {
 	}
 	require.Equal(t, "avoid", style("tr, li, figure, .answer, .climb, .set", "breakInside"))
 	require.Equal(t, "avoid", style("h2, h3", "breakAfter"))
-	require.Equal(t, "page", style(".how", "breakBefore"), "the figures begin on a sheet of their own")
 	require.Equal(t, "table-header-group", style("thead", "display"), "heads stand again on the next sheet")
 	require.Equal(t, "visible", style(".wide", "overflowX"))
 }

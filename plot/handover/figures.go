@@ -89,7 +89,7 @@ func (b *builder) figures() {
 	for i := range b.ranking.Rows {
 		s := b.ranking.Rows[i].Spot
 		marks := site.MarksOf(s, b.Marks, b.ranking.Options)
-		p := placeFigures{Where: s.String()}
+		p := placeFigures{Where: s.String(), Told: &b.ranking.Rows[i] == b.chosen}
 		for _, w := range b.Places.Wanted {
 			if h, _ := site.Latest(marks, w.RFChannel); h != nil {
 				p.Rows = append(p.Rows, figuresOf(h, s.Channels[w.RFChannel]))

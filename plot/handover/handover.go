@@ -33,9 +33,12 @@ type Page struct {
 	Places  *plot.Places
 	Marks   []site.Mark // all of the house's
 	Chosen  *decide.Row // of Places.Ranking; nil: the first
-	Program string      // name and version of what writes the page
-	File    string      // the house file's name
-	Damaged int         // lines of it that could not be used
+	Against *decide.Row // what it is set against; nil: what differs from it the best
+	About   site.About
+	Cure    *Cure  // what changes would bring; nil: not worked out
+	Program string // name and version of what writes the page
+	File    string // the house file's name
+	Damaged int    // lines of it that could not be used
 
 	Watched *watch.Report // of a watch at this house; or nil
 }

@@ -68,6 +68,18 @@ func house(t testing.TB, text string) *Page {
 	return &Page{
 		Places: p, Marks: marks, Program: "rooftone 1" + text, File: "house.jsonl" + text, Damaged: 1,
 		Watched: watched(t, text),
+		About: site.About{Address: "Tollen Road 7" + text, By: "B. Roe" + text,
+			Notes: []site.Remark{{Time: noon, Text: "the cable in the attic is old" + text}}},
+		Cure: &Cure{
+			Lead: []string{"cable rg6:50ft" + text, "splitter 2"},
+			Changes: []Change{
+				{What: "an amplifier at the antenna" + text, MayGain: []int{17}, MayOverload: true,
+					Channels: []Foretold{{8, -0.2, 0.3}, {17, 1.2, 3.6}, {21, 0.9, 2.8}}},
+				{What: "a splitter for one more set", Lost: []int{21}, MayLose: []int{17},
+					Channels: []Foretold{{8, -3.4, -3.1}, {17, -3.6, -3}, {21, -3.6, -3}}},
+			},
+			Sayings: []Saying{{[]int{8}, "an amplifier cannot help here" + text}},
+		},
 	}
 }
 
@@ -103,15 +115,22 @@ func TestPage(t *testing.T) {
 	for _, want := range []string{
 		"<h1>Television at Orchard Farm</h1>",
 		"gable, antenna pointing 131° (south-east), 7 m up",
-		"Will hold: channel 8 (Tollen A)",
-		"Works, little to spare: channel 21",
-		"No picture: channel 17 (Brack)",
-		"Not on the air here: channel 35",
-		"Two antennas, one at gable, antenna pointing 131° (south-east), 7 m up and one at gable, antenna pointing 268° (west), 7 m up,",
+		"<b>Will hold</b>: channel 8 (Tollen A)",
+		"<b>Works, little to spare</b>: channel 21",
+		"<b>No picture</b>: channel 17 (Brack)",
+		"<b>Not on the air here</b>: channel 35",
+		"Two antennas would together give 2 of 4 channels enough to spare: 17 (Brack) more than one alone.",
+		"One at gable, antenna pointing 131° (south-east), 7 m up, and one at gable, antenna pointing 268° (west), 7 m up.",
 		"No place that was tried gives a picture on channel 35.",
 		"No place that was tried gives enough to spare on channel 21.",
 		// 1.96·√(0.2² + 1²) = 2.0
 		"<b>&#43;11.6</b> ±2.0 dB",
+		"<p class=\"address\">Tollen Road 7</p>", "on 5 March 2026 by B. Roe;", "the cable in the attic is old <span",
+		"<b>Gained here</b>: channels 8 (Tollen A) and 21", "<b>Given up here</b>: channel 17 (Brack)",
+		// 11.6 + 5.3 dB, each ±2.0 dB: ±2.8 dB between them
+		"gained here: &#43;17\u00a0±3\u00a0dB", "given up: −17\u00a0±3\u00a0dB",
+		"cable rg6:50ft, splitter 2", "8:\u00a0−0.2 to &#43;0.3\u00a0dB; 17:\u00a0&#43;1.2 to &#43;3.6\u00a0dB", "<td role=\"cell\" data-label=\"Brings\">−3.6 to −3.0\u00a0dB</td>",
+		"perhaps 17 (Brack)", "strong stations may overload", "An amplifier cannot help here.",
 		"Better at gable, antenna pointing 268° (west), 7 m up: &#43;13.5\u00a0±2.0\u00a0dB.",
 		"weak signal: C/N 18 dB, only 3 dB to spare",
 		"Turn the antenna, then try a foot or two sideways and up.",

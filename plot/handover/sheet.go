@@ -3,16 +3,13 @@ package handover
 import (
 	"fmt"
 	"html/template"
-	"io"
-	"math"
+	"regexp"
 	"slices"
 	"strings"
 
 	"rooftone/plot"
 	"rooftone/scan/decide"
-	"rooftone/scan/measure"
 	"rooftone/scan/site"
-	"rooftone/scan/verdict"
 )
 
 // sheet is the page as its template wants it: text and numbers ready to be
@@ -21,25 +18,34 @@ type sheet struct {
 	Style   template.CSS
 	Policy  string
 	House   string
+	Address string
+	By      string // who measured
+	Notes   []note
 	When    string // the days of the visits
 	Places  int
 	Wanted  int
 	Need    string // dB
 	Best    string // the place in plain words
+	Title   string // what kind of place it is
 	Chosen  bool   // by a person, not by rank
+	Hold    string // how far the antenna may be off
 	Equal   []string
-	Counts  []string
+	Better  string // what is best by the figures, where that is another
+	Counts  []count
+	Next    []string // what to measure next
 	Against *against
 	Second  string   // what a second antenna would add
-	Joining []string // how to bring the two together
-	Advice  []string // what else there is to say of the choice
+	Two     string   // where the two would stand
+	Joining []string // how to bring them together
 	Lacking []string
+	Cure    *cureSheet
 
 	Channels []channelRow
 	Axis     []tick
 	Tries    []try
 	Spots    []spotRow
 	Pictures []picture
+	OnScreen string // what is not printed
 	Changes  []string
 	Since    string
 	Watched  []finding
@@ -54,21 +60,18 @@ type sheet struct {
 	Damaged string
 }
 
-// against is the place of the page beside the best of the others.
-type against struct {
-	First, Second string
-	Rows          []againstRow
-}
+// count is a group of channels.
+type count struct{ Mark, Word, Channels string }
 
-type againstRow struct {
-	Channel, First, Second, Gained string
-}
+// note is what somebody wrote about the house.
+type note struct{ When, Text string }
 
 type channelRow struct {
 	Number       int
 	Label        string
 	Counts       string // "" as one
 	Outlook      outlook
+	Holds        string
 	Bar          *bar
 	Margin, Half string
 	Why          []string
@@ -108,6 +111,7 @@ type spotRow struct {
 
 type picture struct {
 	Title, Caption, Alt string
+	Paper               bool // printed too
 	Source              template.URL
 }
 
@@ -122,6 +126,7 @@ type visitRow struct {
 type placeFigures struct {
 	Where string
 	Rows  []figureRow
+	Told  bool // it is the place of the page
 }
 
 type figureRow struct {
@@ -156,14 +161,34 @@ func build(p *Page) (*sheet, error) {
 	if p.Damaged > 0 {
 		s.Damaged = counted(p.Damaged, "line", "lines")
 	}
+	b.about()
 	b.answer()
+	b.against()
 	b.channels()
+	b.cure()
 	b.tries()
 	b.spots()
 	b.changes()
 	b.visits()
 	b.figures()
-	return s, b.pictures()
+	if err := b.pictures(); err != nil {
+		return nil, err
+	}
+	b.paper()
+	return s, nil
+}
+
+// about is who measured where, and what they noted.
+func (b *builder) about() {
+	a := &b.About
+	b.sheet.Address, b.sheet.By = a.Address, a.By
+	for _, n := range a.Notes {
+		row := note{Text: n.Text}
+		if !n.Time.IsZero() {
+			row.When = n.Time.Local().Format("2 January 2006")
+		}
+		b.sheet.Notes = append(b.sheet.Notes, row)
+	}
 }
 
 // trimmed writes a number without needless zeros.
@@ -192,96 +217,6 @@ func (b *builder) outlook(s *site.Spot, rf int) outlook {
 	return outlookOf(c, ok, h)
 }
 
-// answer says the result first.
-func (b *builder) answer() {
-	s := b.sheet
-	s.Best = whereTo(b.chosen.Spot)
-	for i := range b.ranking.Rows {
-		r := &b.ranking.Rows[i]
-		if r != b.chosen && r.Rank == b.chosen.Rank && b.chosen.Rank == 1 {
-			s.Equal = append(s.Equal, whereTo(r.Spot))
-		}
-	}
-	var words []string
-	byWord := map[string][]int{}
-	for _, w := range b.ranking.Wanted {
-		word := b.outlook(b.chosen.Spot, w.RFChannel).Word
-		if byWord[word] == nil {
-			words = append(words, word)
-		}
-		byWord[word] = append(byWord[word], w.RFChannel)
-	}
-	slices.SortStableFunc(words, func(x, y string) int { return order(x) - order(y) })
-	for _, word := range words {
-		s.Counts = append(s.Counts, fmt.Sprintf("%s: %s", word, b.theChannels(byWord[word])))
-	}
-	s.Against = b.against()
-	for _, line := range b.Places.Advice() {
-		s.Advice = append(s.Advice, sentence(line))
-	}
-	if q := b.ranking.Pair; q != nil && q.Worth && len(q.Gained) > 0 {
-		s.Second = fmt.Sprintf("Two antennas, one at %s and one at %s, would together give %d of %d channels enough to spare: %s more than one alone.",
-			whereTo(q.Spots[0]), whereTo(q.Spots[1]), len(q.Enough), s.Wanted, b.labels(q.Gained))
-		for _, line := range b.Places.Joining() {
-			s.Joining = append(s.Joining, sentence(line))
-		}
-		s.Climb = true
-	}
-	if n := b.ranking.Nowhere; len(n) > 0 {
-		s.Lacking = append(s.Lacking, "No place that was tried gives a picture on "+b.theChannels(n)+".")
-	}
-	if n := b.ranking.NotEnough; len(n) > 0 {
-		s.Lacking = append(s.Lacking, "No place that was tried gives enough to spare on "+b.theChannels(n)+".")
-	}
-	if n := b.ranking.Unmeasured; len(n) > 0 {
-		s.Lacking = append(s.Lacking, "Not looked for anywhere: "+b.theChannels(n)+".")
-	}
-}
-
-// against sets the place of the page beside the best of the others.
-func (b *builder) against() *against {
-	other := &b.ranking.Rows[0]
-	if other == b.chosen {
-		if len(b.ranking.Rows) < 2 {
-			return nil
-		}
-		other = &b.ranking.Rows[1]
-	}
-	v := b.ranking.Against(b.chosen, other)
-	out := &against{First: v.First.String(), Second: v.Second.String()}
-	for _, d := range v.Channels {
-		row := againstRow{Channel: b.label(d.RFChannel), First: chanceWords(d.First), Second: chanceWords(d.Second)}
-		switch number, half := plot.OnPaper(d.Margin, 1); {
-		case d.Margin != nil && d.Certain:
-			row.Gained = number + "\u00a0dB"
-		case d.Margin != nil:
-			row.Gained = "no more than chance (" + number + "\u00a0" + half + "\u00a0dB)"
-		case d.Gained:
-			row.Gained = "only here"
-		case d.Lost:
-			row.Gained = "only there"
-		case !d.First.Measured || !d.Second.Measured:
-			row.Gained = "not known"
-		}
-		out.Rows = append(out.Rows, row)
-	}
-	return out
-}
-
-// chanceWords says how probable it is that a channel holds at a place.
-func chanceWords(c decide.Chance) string {
-	number, _ := plot.MarginOnPaper(c.Margin)
-	switch {
-	case c.Other:
-		return "ATSC 3.0"
-	case !c.Measured:
-		return "not measured"
-	case number == "":
-		return "not there"
-	}
-	return fmt.Sprintf("%s\u00a0dB, holds with %.0f\u00a0%%", number, math.Min(99, math.Round(100*c.Holds)))
-}
-
 // theChannels names channels, one or several.
 func (b *builder) theChannels(ns []int) string {
 	if len(ns) == 1 {
@@ -290,152 +225,16 @@ func (b *builder) theChannels(ns []int) string {
 	return "channels " + b.labels(ns)
 }
 
-// order puts the good news first.
-func order(word string) int {
-	for i, w := range []string{"Will hold", "Works, little to spare", "On the edge", "No picture"} {
-		if w == word {
-			return i
-		}
-	}
-	return 9
-}
+// minus finds the hyphens that stand before a number as its sign.
+var minus = regexp.MustCompile(`([ (:])-([0-9])`)
 
-// The bars' drawing: so many units a dB, from low to high.
-const (
-	barLow, barHigh = -20.0, 30.0
-	barUnit         = 6.0
-)
-
-func place(db float64) float64 { return barUnit * (math.Max(barLow, math.Min(barHigh, db)) - barLow) }
-
-func units(v float64) string { return fmt.Sprintf("%.1f", v) }
-
-func newBar(e *measure.Estimate) *bar {
-	v, half, ok := plot.Interval(e)
-	if !ok {
-		return nil
-	}
-	zero, at := place(0), place(v)
-	c := plot.Tone(v)
-	return &bar{
-		X: units(math.Min(zero, at)), Width: units(math.Max(1, math.Abs(at-zero))),
-		Tone: fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B),
-		Low:  units(place(v - half)), High: units(place(v + half)), Interval: half > 0,
-	}
-}
-
-func (b *builder) channels() {
-	s := b.sheet
-	for _, db := range []float64{-20, -10, 0, verdict.FirmMarginDB, 20, 30} {
-		text := trimmed(db)
-		switch {
-		case db == barLow || db == barHigh:
-			text = ""
-		case db > 0:
-			text = "+" + text
-		}
-		s.Axis = append(s.Axis, tick{X: units(place(db)), Text: text, Roof: db == verdict.FirmMarginDB, Zero: db == 0})
-	}
-	spot := b.chosen.Spot
-	marks := site.MarksOf(spot, b.Marks, b.ranking.Options)
-	for _, w := range b.Places.Wanted {
-		c := spot.Channels[w.RFChannel]
-		other := slices.Contains(b.ranking.OtherStandard, w.RFChannel)
-		if other { // no margin of ours is its
-			c.Margin = nil
-		}
-		row := channelRow{Number: w.RFChannel, Label: b.Places.Labels[w.RFChannel]}
-		switch {
-		case w.Importance == 0:
-			row.Counts = "not counted"
-		case w.Importance > 1:
-			row.Counts = fmt.Sprintf("counts as %d", w.Importance)
-		}
-		row.Outlook = b.outlook(spot, w.RFChannel)
-		row.Bar = newBar(c.Margin)
-		row.Margin, row.Half = plot.MarginOnPaper(c.Margin)
-		if h, _ := site.Latest(marks, w.RFChannel); h != nil {
-			row.Why = why(h)
-			if text := basis(h, c.Margin); text != "" {
-				row.Why = append(row.Why, text)
-			}
-		}
-		if !other {
-			row.Elsewhere = b.elsewhere(w.RFChannel)
-		}
-		s.Channels = append(s.Channels, row)
-	}
-}
-
-// why says what limits a channel: the evidence where the mark keeps it.
-func why(h *site.Heard) []string {
-	var out []string
-	for i, l := range h.Limits {
-		text := limitWords(l)
-		if i < len(h.Evidence) && h.Evidence[i] != "" {
-			text += ": " + h.Evidence[i]
-		}
-		out = append(out, text)
-	}
-	return out
-}
-
-// elsewhere says where a channel that the chosen place does not give enough of
-// does better, if it decodes there.
-func (b *builder) elsewhere(rf int) string {
-	here := b.chosen.Spot.Channels[rf].Margin
-	if here != nil && here.Value >= b.ranking.Options.EnoughDB {
-		return ""
-	}
-	var best *site.Spot
-	for i := range b.ranking.Rows {
-		s := b.ranking.Rows[i].Spot
-		m := s.Channels[rf].Margin
-		if m == nil || m.Value < 0 || here != nil && m.Value < here.Value+1.96*math.Hypot(m.Sigma, here.Sigma) {
-			continue
-		}
-		if best == nil || m.Value > best.Channels[rf].Margin.Value {
-			best = s
-		}
-	}
-	if best == nil {
-		return ""
-	}
-	number, half := plot.MarginOnPaper(best.Channels[rf].Margin)
-	return fmt.Sprintf("Better at %s: %s\u00a0%s\u00a0dB.", whereTo(best), number, half)
-}
-
-// tries gathers the advice of all channels, each line once, in the order in
-// which the channels that need it most have it.
-func (b *builder) tries() {
-	marks := site.MarksOf(b.chosen.Spot, b.Marks, b.ranking.Options)
-	var lines []string
-	channels := map[string][]int{}
-	for _, w := range b.Places.Wanted {
-		h, _ := site.Latest(marks, w.RFChannel)
-		if h == nil {
-			continue
-		}
-		for _, a := range h.Advice {
-			if channels[a] == nil {
-				lines = append(lines, a)
-			}
-			channels[a] = append(channels[a], w.RFChannel)
-			b.sheet.Climb = b.sheet.Climb || leadsUp(a)
-		}
-	}
-	for _, l := range lines {
-		b.sheet.Tries = append(b.sheet.Tries, try{sentence(l), b.labels(channels[l])})
-	}
-}
-
-// sentence makes a line begin like one.
+// sentence makes a line begin and end like one.
 func sentence(s string) string {
 	r := []rune(s)
 	if len(r) == 0 {
 		return s
 	}
-	return strings.ToUpper(string(r[:1])) + string(r[1:]) + "."
+	return strings.ToUpper(string(r[:1])) + minus.ReplaceAllString(string(r[1:]), "$1\u2212$2") + "."
 }
 
 func (b *builder) spots() {
@@ -476,72 +275,29 @@ func (b *builder) changes() {
 	}
 }
 
-// pictures draws what there is to draw.
-func (b *builder) pictures() error {
-	spot := b.chosen.Spot
-	marks := site.MarksOf(spot, b.Marks, b.ranking.Options)
-	latest := spot.Mark()
-	if len(marks) > 0 {
-		latest = marks[len(marks)-1]
-	}
-	survey := latest.Survey()
-	where := spot.String()
-	type drawing struct {
-		picture
-		draw func(io.Writer) error
-	}
-	drawings := []drawing{{
-		picture{
-			Title:   "The skyline at the chosen place",
-			Caption: "Every wanted channel as a house on the street: the ground is the weakest signal that decodes, height is what it has to spare, a cellar is what it lacks. As the latest visit there found it, " + day(latest) + ".",
-			Alt:     "Picture of the wanted channels' margins at " + where + "; the table above has the same figures.",
-		},
-		func(w io.Writer) error {
-			return plot.Skyline(w, "svg", survey, plot.Options{Title: "Wanted channels at " + where, ThresholdDB: survey.ThresholdDB})
-		},
-	}, {
-		picture{
-			Title:   "All places by all wanted channels",
-			Caption: "A row is a place and heading, the best on top. A cell in a thick frame has enough to spare.",
-			Alt:     "Grid of places by channels; the figures at the end of this page say the same.",
-		},
-		func(w io.Writer) error { return plot.Grid(w, "svg", b.Places, plot.Options{}) },
-	}}
-	_, headings := b.Places.Turned()
-	turned := slices.ContainsFunc(b.Places.Wanted, func(w site.Want) bool { return b.Places.Curve(w.RFChannel) != nil })
-	if len(headings) > 2 || turned {
-		drawings = append(drawings, drawing{
-			picture{
-				Title:   "Where to point the antenna",
-				Caption: "What each channel has to spare in each direction that was tried.",
-				Alt:     "Margins by bearing; the figures at the end of this page say the same.",
-			},
-			func(w io.Writer) error { return plot.Rose(w, "svg", b.Places, plot.Options{}) },
-		})
-	}
-	if r := b.Watched; r != nil && len(r.Channels) > 0 {
-		for _, f := range r.Findings {
-			b.sheet.Watched = append(b.sheet.Watched, finding{f.Text, f.Next})
-		}
-		b.sheet.Watch = plot.WatchLines(r)
-		b.sheet.Course = &picture{
-			Title:   "How it held",
-			Caption: "Each channel's margin against time.",
-			Alt:     "Margins against time; the lines above say what matters of it.",
-		}
-		var err error
-		if b.sheet.Course.Source, err = inline(func(w io.Writer) error { return plot.Course(w, "svg", r, plot.Options{}) }); err != nil {
-			return err
-		}
-	}
-	for _, d := range drawings {
-		var err error
-		if d.Source, err = inline(d.draw); err != nil {
-			return err
-		}
-		b.sheet.Pictures = append(b.sheet.Pictures, d.picture)
-	}
-	return nil
-}
-
 func day(m *site.Mark) string { return m.Time.Format("2 January 2006") }
+
+// paper chooses what is printed, so that the page takes two or three sheets: one
+// picture, and the figures of the one place. What is left out is said.
+func (b *builder) paper() {
+	s := b.sheet
+	var left []string
+	for i := range s.Pictures {
+		p := &s.Pictures[i]
+		if p.Paper = i == len(s.Pictures)-1; !p.Paper {
+			left = append(left, "\u201c"+p.Title+"\u201d")
+		}
+	}
+	more := 0
+	for i := range s.Figures {
+		if !s.Figures[i].Told {
+			more++
+		}
+	}
+	if more > 0 {
+		left = append(left, "the figures of "+counted(more, "place or heading more", "places and headings more"))
+	}
+	if len(left) > 0 {
+		s.OnScreen = "On screen it also has " + list(left) + "."
+	}
+}

@@ -137,6 +137,8 @@ func (d *decoder) record(kind string, text []byte) error {
 	switch kind {
 	case "house":
 		return decodeAs(text, d.header)
+	case "about":
+		return decodeAs(text, d.about)
 	case "want":
 		return decodeAs(text, d.want)
 	case "mark":

@@ -10,6 +10,7 @@
 //	{"kind":"house","schema":"rooftone.house/1","name":"Mill Lane 4","created":"2026-03-05T09:12:44Z"}
 //	{"kind":"want","time":"2026-03-05T09:13:02Z","rf_channel":22,"label":"North Hill","importance":2}
 //	{"kind":"mark","time":"2026-03-05T09:31:10Z","place":"chimney","bearing_deg":135,"look":"careful","channels":[…]}
+//	{"kind":"about","time":"2026-03-05T10:40:00Z","address":"4 Mill Lane, Orford","by":"A. Marsh","note":"the cable in the attic is old"}
 //	{"kind":"learnt","time":"2026-03-05T10:02:00Z","rf_channel":22,"transport_id":11298,"services":[{"number":"8.1","name":"QSKL-HD"}]}
 //	{"kind":"turn","time":"2026-03-05T09:40:00Z","place":"chimney","curves":[{"rf_channel":22,"points":[[130,4.2],[132.5,4.3]]}]}
 //

@@ -13,6 +13,8 @@ import (
 // House is all that a house file says.
 type House struct {
 	Header
+	About About
+
 	Wanted   []Want // ascending by RF channel
 	Marks    []Mark // in the order of the file
 	Turns    []TurnRecord
