@@ -120,6 +120,7 @@ type rose struct {
 	radius float64
 	topDB  float64 // at the rim
 	letter float64 // how far outside the rim the directions stand
+	taken  []box   // by what one channel's numbers must not stand on
 }
 
 // at is the place at a bearing and a radius.
@@ -169,7 +170,11 @@ func (r *rose) draw(o Options, place string) {
 		r.text(letters{size: 7.5, ink: soft}, pageWidth-marginX, 24, 1, fmt.Sprintf("and %d channels more", len(wanted)-mostRoses))
 		wanted = wanted[:mostRoses]
 	}
-	const top, bottom, caption = 408.0, 40.0, 34.0
+	const top, bottom = 408.0, 40.0
+	caption := 34.0
+	if len(r.places.Beams) > 0 {
+		caption += 9 // a line more under each
+	}
 	for _, list := range r.places.Towards {
 		if len(list) > 0 {
 			r.letter = 8 // the arrows stand there
@@ -236,6 +241,7 @@ func (r *rose) compass() {
 // channel draws one channel's houses and what is known of its heading.
 func (r *rose) channel(w site.Want, wide float64) {
 	half := r.lotWidth()
+	r.taken = r.taken[:0]
 	var labels []func()
 	best, bestAt := value{}, -1.0
 	for _, row := range r.rows {
@@ -248,9 +254,13 @@ func (r *rose) channel(w site.Want, wide float64) {
 			pt := r.arcBox(deg, r.height(0), 2)
 			r.fill(paper, pt...)
 			r.outline(soft, 0.8, nil, pt...)
+			r.keep(pt...)
 			continue
 		}
 		r.house(deg, half, c.m)
+		for _, side := range []float64{-half, 0, half} {
+			r.keepAlong(deg+side, math.Min(0, c.m.v-c.m.half), math.Max(0, c.m.v))
+		}
 		if bestAt < 0 || c.m.v > best.v {
 			best, bestAt = c.m, deg
 		}
@@ -260,7 +270,9 @@ func (r *rose) channel(w site.Want, wide float64) {
 	r.curve(r.places.Curve(w.RFChannel))
 	for _, deg := range r.places.Towards[w.RFChannel] {
 		wide := 4 * 57.3 / r.radius
-		r.fill(black, r.at(deg, r.radius+1), r.at(deg-wide, r.radius+8), r.at(deg+wide, r.radius+8))
+		arrow := []point{r.at(deg, r.radius+1), r.at(deg-wide, r.radius+8), r.at(deg+wide, r.radius+8)}
+		r.fill(black, arrow...)
+		r.keep(arrow...)
 	}
 	beam, fitted := r.places.Beams[w.RFChannel]
 	if fitted {
@@ -279,6 +291,9 @@ func (r *rose) curve(points []site.Aimed) {
 		if len(run) > 1 {
 			r.line(paper, 3.2, nil, run...)
 			r.line(black, 1.3, nil, run...)
+			for _, pt := range run {
+				r.keep(pt)
+			}
 		}
 	}
 	if n := len(points); n > 0 && points[0].BearingDeg+360-points[n-1].BearingDeg <= gapDeg {
@@ -329,23 +344,45 @@ func (r *rose) house(deg, half float64, m value) {
 	}
 }
 
-// figure writes a margin beyond its house where there is room.
+// keep says that numbers must not stand there.
+func (r *rose) keep(pts ...point) {
+	b := box{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
+	for _, pt := range pts {
+		b = box{math.Min(b.x0, pt.x), math.Min(b.y0, pt.y), math.Max(b.x1, pt.x), math.Max(b.y1, pt.y)}
+	}
+	r.taken = append(r.taken, b)
+}
+
+// keepAlong keeps what stands at a heading between two margins.
+func (r *rose) keepAlong(deg, fromDB, toDB float64) {
+	const step = 2 // points
+	for at, to := r.height(fromDB), r.height(toDB); ; at = math.Min(to, at+step) {
+		r.keep(r.at(deg, at))
+		if at >= to {
+			return
+		}
+	}
+}
+
+// figure writes a margin beyond its house, or before it, inside the street, where
+// there is room for it, and nowhere where there is none.
 func (r *rose) figure(deg float64, m value) {
 	l := letters{size: math.Max(6, math.Min(9, 0.1*r.radius)), ink: black, halo: true}
 	text := wholeDB(m.v)
 	w := r.width(l, text)
-	from := r.height(math.Max(0, m.v+m.half))
-	pt := r.at(deg, from+2+0.5*w)
-	if from+4+w > r.radius+12 {
+	// The text's reach along the heading.
+	sin, cos := math.Sincos(deg * math.Pi / 180)
+	reach := math.Abs(sin)*w/2 + math.Abs(cos)*l.size*capital/2 + 2
+	outside, inside := r.height(math.Max(0, m.v+m.half))+reach, r.height(math.Min(0, m.v-m.half))-reach
+	for _, at := range []float64{outside, outside + 4, inside, inside - 4} {
+		pt := r.at(deg, at)
+		b := box{pt.x - w/2 - 0.5, pt.y - 0.6*l.size, pt.x + w/2 + 0.5, pt.y + 0.6*l.size}
+		if at+reach > r.radius+12 || at < reach || !free(b, r.taken) || slices.ContainsFunc(r.labels, func(other label) bool { return !free(b, []box{other.box}) }) {
+			continue
+		}
+		r.text(l, pt.x, pt.y-capital/2*l.size, 0.5, text)
 		return
 	}
-	b := box{pt.x - w/2 - 0.5, pt.y - 0.6*l.size, pt.x + w/2 + 0.5, pt.y + 0.6*l.size}
-	for _, other := range r.labels {
-		if !free(b, []box{other.box}) {
-			return
-		}
-	}
-	r.text(l, pt.x, pt.y-capital/2*l.size, 0.5, text)
 }
 
 // beam marks the fitted heading, and the width of the beam where it is known.
@@ -356,6 +393,7 @@ func (r *rose) beam(b Beam) {
 		r.line(black, 2.4, nil, r.arc(from, to, outer-3)...)
 	}
 	r.line(black, 1.2, nil, r.at(b.Heading.Value, r.height(0)), r.at(b.Heading.Value, outer))
+	r.keepAlong(b.Heading.Value, 0, r.topDB)
 }
 
 // caption says which channel it is, and its best heading.
