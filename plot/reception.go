@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/cmplx"
 	"strings"
 
+	"rooftone/dsp/vsb/receiver"
 	"rooftone/scan/receive"
 )
 
@@ -265,7 +267,7 @@ func drawEye(p *pen, symbols []complex64, room box) {
 // drawTaps draws the channel's impulse response.
 func drawTaps(p *pen, l receive.Look, room box) {
 	const (
-		lowDB       = -40.0
+		lowDB       = -30.0
 		fromS, toS  = -10e-6, 30e-6
 		perGuide    = 10.0
 		microsecond = 5
@@ -289,13 +291,19 @@ func drawTaps(p *pen, l receive.Look, room box) {
 		p.text(letters{size: 8, ink: soft}, (room.x0+room.x1)/2, (room.y0+room.y1)/2, 0.5, "not known without lock")
 		return
 	}
-	for _, t := range l.Taps {
-		db := 10 * math.Log10(float64(real(t.Gain)*real(t.Gain)+imag(t.Gain)*imag(t.Gain)))
-		if !(db > lowDB) || !(t.DelaySeconds >= fromS && t.DelaySeconds <= toS) {
+	const wordedDB = -20 // as where slices tell of echoes
+	echoes := false
+	for _, t := range receiver.Paths(l.Taps, lowDB) {
+		db := 20 * math.Log10(cmplx.Abs(t.Gain))
+		echoes = echoes || t.DelaySeconds != 0 && db > wordedDB
+		if t.DelaySeconds < fromS || t.DelaySeconds > toS {
 			continue
 		}
 		at := x(t.DelaySeconds)
-		p.line(black, 1.1, nil, point{at, room.y0}, point{at, y(db)})
+		p.line(black, 2.2, nil, point{at, room.y0}, point{at, y(db)})
+	}
+	if !echoes {
+		p.text(letters{size: 8, ink: soft, halo: true}, x(1e-6), (room.y0+room.y1)/2, 0, fmt.Sprintf("no echo above \u2212%d dB", -wordedDB))
 	}
 }
 

@@ -4,17 +4,28 @@ import (
 	"bytes"
 	"image/png"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"rooftone/dsp/vsb"
 	"rooftone/dsp/vsb/receiver"
 	"rooftone/scan/band"
 	"rooftone/scan/receive"
 	"rooftone/scan/station"
 )
+
+// filtered is what the filters make of a path, without their skirts.
+func filtered(s float64) complex128 {
+	x := s * vsb.SymbolRateHz / 2
+	if x == 0 {
+		return 1
+	}
+	return complex(math.Sin(math.Pi*x)/(math.Pi*x)*math.Exp(-math.Pow(x/8, 2)), 0) * cmplx.Rect(1, math.Pi*x)
+}
 
 // received is an invented reception of two minutes, with a bad half minute in it.
 func received() receive.Look {
@@ -34,12 +45,12 @@ func received() receive.Look {
 		l.After = append(l.After, complex64(complex(level+0.35*rng.NormFloat64(), 0)))
 	}
 	for i := range 400 {
-		d := float64(i)/10.76e6 - 9e-6
-		g := 1e-3 * rng.NormFloat64()
+		d := float64(i-97) / vsb.SymbolRateHz
+		g := complex(1e-3*rng.NormFloat64(), 0)
 		for _, e := range []struct{ at, amplitude float64 }{{0, 1}, {0.7e-6, 0.45}, {2.9e-6, 0.28}, {-0.9e-6, 0.16}} {
-			g += e.amplitude * math.Exp(-math.Pow((d-e.at)/60e-9, 2))
+			g += complex(e.amplitude, 0) * filtered(d-e.at)
 		}
-		l.Taps = append(l.Taps, receiver.Tap{DelaySeconds: d, Gain: complex(g, 0)})
+		l.Taps = append(l.Taps, receiver.Tap{DelaySeconds: d, Gain: g})
 	}
 	for i := range 120 {
 		b := receive.Bin{Seconds: 1, Packets: 12900, LowestMERDB: 22.4 + rng.NormFloat64()/4, HighestMERDB: 22.6 + rng.NormFloat64()/4}
@@ -73,6 +84,23 @@ func TestReception(t *testing.T) {
 		}
 	}
 	require.Error(t, Reception(&bytes.Buffer{}, "bmp", l, Options{}))
+}
+
+// Truth: one path, half a symbol from the nearest tap: one bar, and no echo.
+func TestReceptionOfOnePath(t *testing.T) {
+	l := received()
+	require.NotContains(t, labelsOf(l), "no echo above \u221220 dB")
+	for i := range l.Taps {
+		l.Taps[i].Gain = filtered(l.Taps[i].DelaySeconds - 0.5/vsb.SymbolRateHz)
+	}
+	require.Contains(t, labelsOf(l), "no echo above \u221220 dB")
+}
+
+func labelsOf(l receive.Look) (out []string) {
+	for _, x := range drawn(func(p *pen) { drawReception(p, l, "x") }).labels {
+		out = append(out, x.text)
+	}
+	return out
 }
 
 // Common practice: what is not there is said not to be there, and nothing breaks.
