@@ -153,14 +153,14 @@ func SingleLine(s *decide.Single, place string, magnetic bool) string {
 			gone = append(gone, fmt.Sprintf("%d, which has %s at %.0f\u00b0", c.RFChannel, marginText(c.Peak), c.PeakDeg))
 		case c.CostDB >= little:
 			cost := strings.TrimSpace(twoFigures(c.CostDB, false))
-			costs = append(costs, fmt.Sprintf("%d %s\u00a0dB (%s left)", c.RFChannel, cost, marginText(c.Here.Margin)))
+			costs = append(costs, fmt.Sprintf("channel %d loses %s\u00a0dB (%s are left)", c.RFChannel, cost, marginText(c.Here.Margin)))
 		}
 	}
 	switch {
 	case len(costs) > 0:
-		text += "; against their own peaks it costs " + number(len(costs), "channel ", "channels ") + strings.Join(costs, ", ")
+		text += "; against their own peaks " + strings.Join(costs, ", ")
 	case len(gone) == 0:
-		text += "; it costs no channel more than 0.5\u00a0dB of its own peak"
+		text += "; no channel loses more than 0.5\u00a0dB of its own peak"
 	}
 	if len(gone) > 0 {
 		text += "; it does without " + number(len(gone), "channel ", "channels ") + strings.Join(gone, ", ")

@@ -61,7 +61,7 @@ type rankGivenUp struct {
 	Matters   bool     `json:"matters"`
 }
 
-// rankNext is a measurement that could change the decide.
+// rankNext is a measurement that could change the choice.
 type rankNext struct {
 	rankSpot
 	RFChannels []int    `json:"rf_channels"`
