@@ -42,7 +42,10 @@ func (p *Places) remarks() []string {
 			out = append(out, s)
 		}
 	}
-	return append(out, p.two()...)
+	if s := p.two(); s != "" {
+		out = append(out, s)
+	}
+	return out
 }
 
 // different names the places that are not known to be worse than the best, but
@@ -153,14 +156,14 @@ func SingleLine(s *decide.Single, place string, magnetic bool) string {
 			gone = append(gone, fmt.Sprintf("%d, which has %s at %.0f\u00b0", c.RFChannel, marginText(c.Peak), c.PeakDeg))
 		case c.CostDB >= little:
 			cost := strings.TrimSpace(twoFigures(c.CostDB, false))
-			costs = append(costs, fmt.Sprintf("%d %s\u00a0dB (%s left)", c.RFChannel, cost, marginText(c.Here.Margin)))
+			costs = append(costs, fmt.Sprintf("channel %d loses %s\u00a0dB (%s are left)", c.RFChannel, cost, marginText(c.Here.Margin)))
 		}
 	}
 	switch {
 	case len(costs) > 0:
-		text += "; against their own peaks it costs " + number(len(costs), "channel ", "channels ") + strings.Join(costs, ", ")
+		text += "; against their own peaks " + strings.Join(costs, ", ")
 	case len(gone) == 0:
-		text += "; it costs no channel more than 0.5\u00a0dB of its own peak"
+		text += "; no channel loses more than 0.5\u00a0dB of its own peak"
 	}
 	if len(gone) > 0 {
 		text += "; it does without " + number(len(gone), "channel ", "channels ") + strings.Join(gone, ", ")
@@ -171,26 +174,27 @@ func SingleLine(s *decide.Single, place string, magnetic bool) string {
 	return text
 }
 
-// two says what a second antenna would be worth, and how to join the two.
-func (p *Places) two() []string {
+// two says what a second antenna would be worth.
+func (p *Places) two() string {
 	q := p.Ranking.Pair
 	if len(p.Ranking.Rows) < 2 {
-		return nil
+		return ""
 	}
 	if q == nil || !q.Worth {
-		return []string{"two antennas: no pair is known to gain enough over the best place alone"}
+		return "two antennas: no pair is known to gain enough over the best place alone"
 	}
 	text := fmt.Sprintf("two antennas, %s and %s: together %d of %d channels have enough", q.Spots[0], q.Spots[1], len(q.Enough), p.weight())
 	if len(q.Gained) > 0 {
 		text += ", " + theChannels(q.Gained) + " more than one alone"
 	}
-	return append([]string{text}, p.Joining()...)
+	return text
 }
 
-// Joining says how to bring the two antennas of a pair together.
+// Joining says how to bring the two antennas of a pair together; nothing where
+// they are not worth it.
 func (p *Places) Joining() []string {
 	q := p.Ranking.Pair
-	if q == nil {
+	if q == nil || !q.Worth {
 		return nil
 	}
 	how := "to join them: a set with two antenna inputs, or an A/B switch, which cost next to nothing"

@@ -222,6 +222,13 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 	for _, r := range p.remarks() {
 		t.note("", r)
 	}
+	joining := p.Joining()
+	for _, how := range joining {
+		t.note("", how)
+	}
+	if len(joining) > 0 {
+		t.note("", "before anybody climbs: "+strings.Join(cautions([]string{"antenna"}), "; "))
+	}
 	for i, c := range p.changes() {
 		if i == 0 {
 			t.line("")
@@ -356,7 +363,7 @@ func (t *table) columns(p *Places) (name, per int) {
 	for i := range p.Ranking.Rows {
 		name = max(name, width(t.plain(p.Ranking.Rows[i].Spot.String())))
 	}
-	name = max(len("margin dB"), min(name, t.o.Width/2-6))
+	name = max(len("1 against 2"), min(name, t.o.Width/2-6))
 	return name, max(1, (t.o.Width-name)/column)
 }
 

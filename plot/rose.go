@@ -157,7 +157,7 @@ func (r *rose) draw(o Options, place string) {
 	}
 	line := "no mark has a bearing: rooftone mark PLACE --bearing DEGREES"
 	if len(r.rows) > 0 {
-		line = place + ", " + counted(len(r.rows), "heading", "headings")
+		line = place + ", " + counted(len(r.rows), "heading", "headings") + r.single()
 	}
 	heading(r.pen, o.Title, line, fmt.Sprintf("How to read it: %sThe round street is the weakest signal that decodes. "+
 		"A house outside it is a heading at which the channel decodes, as high as its margin; a hatched cellar inside is one at which it does not. "+
@@ -200,6 +200,19 @@ func (r *rose) draw(o Options, place string) {
 		r.channel(w, wide-8)
 	}
 	r.key()
+}
+
+// single names the one heading that serves all channels best there.
+func (r *rose) single() string {
+	here := r.rows[0].Spot
+	for _, s := range r.places.Ranking.Headings {
+		t := site.TurnRecord{Place: s.Place, HeightM: s.HeightM}
+		if len(s.Costs) < 2 || !t.At(here.Place, here.HeightM, r.places.Ranking.Options) {
+			continue
+		}
+		return fmt.Sprintf("; one heading for all: %.0f\u00b0 %s", math.Mod(math.Round(s.Heading.Value), 360), halfWidth(coverage*s.Heading.Sigma, true, "\u00b1"))
+	}
+	return ""
 }
 
 // rim is how many dB the rim stands for: 20, or 30 where something is higher.

@@ -11,7 +11,7 @@ import (
 	"rooftone/scan/verdict"
 )
 
-// Options says how a picture is drawn. The zero value is a good decide.
+// Options says how a picture is drawn. The zero value is a good choice.
 type Options struct {
 	Title       string  // "": a title of our own
 	ThresholdDB float64 // C/N that the margins were measured from, dB; 0: the survey's

@@ -18,15 +18,16 @@ func rankCommand() command {
 	return command{
 		name:  "rank",
 		short: "which place and heading serves all the wanted channels best",
-		about: `Puts the places and headings of a house in order, of marks and of turns alike: each
-wanted channel counts with the probability that it decodes, and still does at
-another time. Places are equal where no channel differs with certainty and
-another measurement would not change the decide. What was not measured makes a
-place neither better nor worse, but where it could make it the best, that is what
-to measure next. It also sets the best against the next, channel by channel, and
-tells what the best gives up, which one heading serves all channels best, which
-channels no place gives, and whether a second antenna is worth it and how to
-join it.`,
+		about: `Puts the places and headings of a house in order, of marks and of turns alike.
+Each wanted channel counts with the probability that it decodes, and still does
+at another time. Places are equal where no channel differs with certainty and
+another measurement would not change the choice. What was not measured makes a
+place neither better nor worse; where it could make it the best, it is said what
+to measure next.
+
+It sets the best against the next, channel by channel, and tells what the best
+gives up, which one heading serves all channels best, which channels no place
+gives, and whether a second antenna is worth it and how to join it.`,
 		examples: `rooftone rank --site house.jsonl
 rooftone rank --site house.jsonl --need 6        6 dB of margin will do
 rooftone rank --site house.jsonl --grid house.png --rose house-rose.svg

@@ -61,7 +61,7 @@ type rankGivenUp struct {
 	Matters   bool     `json:"matters"`
 }
 
-// rankNext is a measurement that could change the decide.
+// rankNext is a measurement that could change the choice.
 type rankNext struct {
 	rankSpot
 	RFChannels []int    `json:"rf_channels"`
@@ -259,11 +259,7 @@ func newRankPlace(p *plot.Places, i int) rankPlace {
 		out.WeakestMarginDB, out.WeakestMarginSigmaDB = decibels(&w.Margin)
 	}
 	for _, w := range p.Wanted {
-		c := newRankChannel(row.Spot, w.RFChannel)
-		if i := slices.IndexFunc(row.Chances, func(c decide.Chance) bool { return c.RFChannel == w.RFChannel }); i >= 0 {
-			c.judge(row.Chances[i])
-		}
-		out.Channels = append(out.Channels, c)
+		out.Channels = append(out.Channels, newRankChannel(row, w.RFChannel))
 	}
 	return out
 }
@@ -274,8 +270,8 @@ func shared(p *plot.Places, i int) bool {
 	return i > 0 && rows[i-1].Rank == rows[i].Rank || i+1 < len(rows) && rows[i+1].Rank == rows[i].Rank
 }
 
-func newRankChannel(s *site.Spot, rfChannel int) rankChannel {
-	c, ok := s.Channels[rfChannel]
+func newRankChannel(row *decide.Row, rfChannel int) rankChannel {
+	c, ok := row.Spot.Channels[rfChannel]
 	out := rankChannel{RFChannel: rfChannel, Measured: c.Visits, Limits: []string{}}
 	if !ok {
 		return out
@@ -293,6 +289,9 @@ func newRankChannel(s *site.Spot, rfChannel int) rankChannel {
 		from = fromTurn
 	}
 	out.From, out.Standard = &from, word(c.Standard)
+	if i := slices.IndexFunc(row.Chances, func(c decide.Chance) bool { return c.RFChannel == rfChannel }); i >= 0 {
+		out.judge(row.Chances[i])
+	}
 	return out
 }
 
@@ -302,7 +301,7 @@ func rankRows(p *plot.Places) []rankRow {
 		row := &p.Ranking.Rows[i]
 		spot := newRankSpot(row.Spot)
 		for _, w := range p.Wanted {
-			c := newRankChannel(row.Spot, w.RFChannel)
+			c := newRankChannel(row, w.RFChannel)
 			out = append(out, rankRow{
 				row.Rank, shared(p, i), spot.Place, spot.BearingDeg, spot.HeightM, w.RFChannel, p.Labels[w.RFChannel], w.Importance,
 				c.Measured, c.Presence, c.Grade, c.MarginDB, c.MarginSigmaDB, c.ScatterDB, c.Limits,

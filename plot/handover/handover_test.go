@@ -121,6 +121,10 @@ func TestPage(t *testing.T) {
 		"<b>Not on the air here</b>: channel 35",
 		"Two antennas would together give 2 of 4 channels enough to spare: 17 (Brack) more than one alone.",
 		"One at gable, antenna pointing 131° (south-east), 7 m up, and one at gable, antenna pointing 268° (west), 7 m up.",
+		"To join them: a set with two antenna inputs, or an A/B switch",
+		"A combiner takes about 3.5\u00a0dB of each (common practice)",
+		"holds with 98\u00a0%",
+		"The best place gives up channel 17, −3.4\u00a0dB: &#43;14\u00a0dB at gable, 268°",
 		"No place that was tried gives a picture on channel 35.",
 		"No place that was tried gives enough to spare on channel 21.",
 		// 1.96·√(0.2² + 1²) = 2.0
@@ -152,6 +156,28 @@ func TestPage(t *testing.T) {
 	page = write(t, p)
 	require.True(t, strings.Contains(page, "Chosen place"))
 	require.True(t, strings.Contains(page, fmt.Sprintf("<p class=\"best\">%s</p>", whereTo(p.Chosen.Spot))))
+}
+
+// Truth: what is known: a heading that only a turn heard has a page, with the
+// skyline that the turn's margins make.
+func TestPageOfATurn(t *testing.T) {
+	p := house(t, "")
+	turn := site.TurnRecord{Time: noon, Place: "gable", HeightM: ptr(7.0)}
+	for i, rf := range []int{8, 17, 21, 35} {
+		c := site.Curve{RFChannel: rf}
+		for deg := 0.0; deg < 360; deg += site.CurveStepDeg {
+			off := math.Remainder(deg-160-float64(5*i), 360) / 60
+			c.Points = append(c.Points, site.Aimed{BearingDeg: deg, LevelDB: 14 - math.Min(20, 12*off*off)})
+		}
+		turn.Curves = append(turn.Curves, c)
+	}
+	o := site.DefaultOptions()
+	p.Places.Ranking = *decide.Rank(site.Spots(p.Marks, o), []site.TurnRecord{turn}, p.Places.Wanted, o)
+	require.True(t, p.Places.Ranking.Rows[0].Turn)
+	page := write(t, p)
+	require.Regexp(t, `<p class="best">gable, antenna pointing 16[5-9]°`, page)
+	require.Contains(t, page, "One heading for all wanted channels at gable, 7 m: 16")
+	require.Contains(t, page, "<b>Will hold</b>: channels 8 (Tollen A), 17 (Brack), 21 and 35")
 }
 
 // Truth: a value that was not measured is absent, never zero: what files of

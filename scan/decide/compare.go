@@ -21,7 +21,6 @@ const (
 // comparison is what speaks for one place, against another.
 type comparison struct {
 	standing Standing
-	ahead    float64 // the expected difference in channels; what one side does not know counts for neither
 	behind   float64 // probability that the other serves better
 	most     float64 // how much better it could be at the best
 	promise  float64 // what knowing would be worth on average, in channels
@@ -29,82 +28,90 @@ type comparison struct {
 	there    []int   // and at the other
 	won      int     // channels that are certainly better here
 	lost     int     // and at the other
+
+	among          int     // channels that were measured at both
+	mean, variance float64 // of the difference, in channels
+	again          []int   // channels that are not known well
+	vaguest        int     // the one that is known worst, and the variance that it adds
+	vague          float64
 }
 
 // compare weighs a place against one that has at least its value.
 func (f *field) compare(mine, best []belief) comparison {
-	var c comparison
-	mean, variance := 0.0, 0.0
-	among := f.common(mine, best)
-	var again []int
-	var againMost float64
-	for i, w := range f.wanted {
-		a, b, k := mine[i], best[i], f.weight[i]
-		if k == 0 {
-			continue
-		}
-		switch {
-		case a.known == unknown && b.known == unknown:
-			p := f.prior[i]
-			variance += 2 * k * k * p * (1 - p)
-			c.most += k
-			c.measure, c.there = append(c.measure, w.RFChannel), append(c.there, w.RFChannel)
-		case a.known == unknown:
-			p := f.prior[i]
-			mean += k * (p - b.value)
-			variance += k * k * (p*(1-p) + b.square)
-			c.most += k * (1 - b.value)
-			c.measure = append(c.measure, w.RFChannel)
-		case b.known == unknown:
-			p := f.prior[i]
-			mean += k * (a.value - p)
-			variance += k * k * (p*(1-p) + a.square)
-			c.most += k * a.value
-			c.there = append(c.there, w.RFChannel)
-		default:
-			d, v := k*(a.value-b.value), k*k*(a.square+b.square)
-			c.ahead += d
-			mean += d
-			variance += v
-			c.most += d
-			if v > againMost {
-				againMost = v
-			}
-			if math.Sqrt(v) > smallChange {
-				again = append(again, w.RFChannel)
-			}
-			if certain(a, b, among, f.o) {
-				if a.known == heard && (b.known != heard || a.mean > b.mean) {
-					c.won++
-				} else {
-					c.lost++
-				}
-			}
+	c := comparison{among: f.common(mine, best)}
+	for i := range f.wanted {
+		if f.weight[i] > 0 {
+			c.add(f, i, mine[i], best[i])
 		}
 	}
-	sd := math.Sqrt(variance)
+	sd := math.Sqrt(c.variance)
 	c.behind = 0.5
 	if sd > 0 {
-		z := mean / sd
+		z := c.mean / sd
 		c.behind = normal(-z)
-		c.promise = math.Max(0, sd*math.Exp(-z*z/2)/math.Sqrt(2*math.Pi)+mean*normal(z))
-	} else if mean != 0 {
-		c.behind = b2f(mean < 0)
-		c.promise = math.Max(0, mean)
+		c.promise = math.Max(0, sd*math.Exp(-z*z/2)/math.Sqrt(2*math.Pi)+c.mean*normal(z))
+	} else if c.mean != 0 {
+		c.behind = b2f(c.mean < 0)
+		c.promise = math.Max(0, c.mean)
 	}
-	f.stand(&c, again)
+	f.stand(&c)
 	return c
 }
 
+// add weighs one wanted channel. What was not measured holds with its prior
+// probability, and could hold or not.
+func (c *comparison) add(f *field, i int, a, b belief) {
+	k, p, rf := f.weight[i], f.prior[i], f.wanted[i].RFChannel
+	doubt := p * (1 - p)
+	switch {
+	case a.known == unknown && b.known == unknown:
+		c.variance += 2 * k * k * doubt
+		c.most += k
+		c.measure, c.there = append(c.measure, rf), append(c.there, rf)
+	case a.known == unknown:
+		c.mean += k * (p - b.value)
+		c.variance += k * k * (doubt + b.square)
+		c.most += k * (1 - b.value)
+		c.measure = append(c.measure, rf)
+	case b.known == unknown:
+		c.mean += k * (a.value - p)
+		c.variance += k * k * (doubt + a.square)
+		c.most += k * a.value
+		c.there = append(c.there, rf)
+	default:
+		d, v := k*(a.value-b.value), k*k*(a.square+b.square)
+		c.mean += d
+		c.variance += v
+		c.most += d
+		if math.Sqrt(v) > smallChange {
+			c.again = append(c.again, rf)
+		}
+		if v > c.vague {
+			c.vague, c.vaguest = v, rf
+		}
+		if !certain(a, b, c.among, f.o) {
+			return
+		}
+		if a.known == heard && (b.known != heard || a.mean > b.mean) {
+			c.won++
+		} else {
+			c.lost++
+		}
+	}
+}
+
 // stand concludes.
-func (f *field) stand(c *comparison, again []int) {
+func (f *field) stand(c *comparison) {
 	sure := 1 - (1-f.o.Confidence)/2 // a test of two sides, as for the channels
+	if len(c.again) == 0 && c.vague > 0 {
+		c.again = []int{c.vaguest}
+	}
 	asked := len(c.measure) > 0 || len(c.there) > 0
 	switch {
 	case asked && c.most > smallChange:
 		c.standing = Open
 	case !asked && c.promise >= smallChange && c.behind < sure:
-		c.standing, c.measure, c.there = Open, again, again
+		c.standing, c.measure, c.there = Open, c.again, c.again
 	case c.behind >= sure || asked || c.lost > 0 && c.won == 0:
 		c.standing = Behind
 	case c.won+c.lost > 0:

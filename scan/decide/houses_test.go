@@ -14,7 +14,20 @@ import (
 	"rooftone/scan/site"
 )
 
-var draws = flag.Int("draws", 40, "how many random houses are tried")
+var (
+	draws  = flag.Int("draws", 40, "how many random houses are tried")
+	repeat = flag.Float64("repeat", 0.5, "by how many dB, as a standard deviation, their marks and turns do not repeat")
+)
+
+// atLeast is what of so many draws must be good: the share that is promised, less
+// three standard deviations of chance where the draws are few.
+func atLeast(promised float64, draws int) float64 {
+	n := float64(draws)
+	if draws >= 300 {
+		return promised * n
+	}
+	return promised*n - 3*math.Sqrt(promised*(1-promised)*n)
+}
 
 // trueHouse is a house whose margins are known: plain arithmetic.
 type trueHouse struct {
@@ -198,11 +211,11 @@ func (h *trueHouse) wanted() []site.Want { return wants(h.importance...) }
 func TestHouses(t *testing.T) {
 	r := rand.New(rand.NewPCG(21, 22))
 	o := site.DefaultOptions()
-	good, unsaid, told, wrong := 0, 0, 0, 0
+	good, named, unsaid, told, wrong := 0, 0, 0, 0, 0
 	var losses []float64
 	for range *draws {
 		h := drawHouse(r)
-		marks, turns := h.measured(r, 0.5)
+		marks, turns := h.measured(r, *repeat)
 		k := Rank(site.Spots(marks, o), turns, h.wanted(), o)
 		bestPlace, bestDeg := h.best()
 		var place int
@@ -214,6 +227,11 @@ func TestHouses(t *testing.T) {
 		if loss <= 0.5 || weak <= 0.5 {
 			good++
 		} else {
+			if slices.ContainsFunc(k.Rows, func(row Row) bool {
+				return row.Standing != Behind && row.Spot.Place == fmt.Sprint(bestPlace) && apart(*row.Spot.BearingDeg, bestDeg) <= 5
+			}) {
+				named++
+			}
 			t.Logf("%s, %g°: %.2f dB worse than %d, %g°; %.3f of %.3f channels", k.Rows[0].Spot.Place, deg, loss, bestPlace, bestDeg, h.worth(place, deg, 0), h.worth(bestPlace, bestDeg, 0))
 		}
 		for i := range h.importance {
@@ -222,8 +240,8 @@ func TestHouses(t *testing.T) {
 				var p int
 				fmt.Sscan(row.Spot.Place, &p)
 				d := h.margin(p, i, *row.Spot.BearingDeg) - h.margin(place, i, deg)
-				// Six decibels are more than four times what such marks are off by.
-				if d > 6 && h.margin(p, i, *row.Spot.BearingDeg) > -4 && row.Chances[i].Measured && said < 0 {
+				// What is asked for to be certain, and 2.5 times what two marks are off by.
+				if d > 2.6*math.Sqrt2*math.Hypot(0.35, o.RepeatDB)+2.5*math.Sqrt2*math.Hypot(0.3, *repeat) && h.margin(p, i, *row.Spot.BearingDeg) > -4 && row.Chances[i].Measured && said < 0 {
 					unsaid++
 				}
 			}
@@ -238,9 +256,12 @@ func TestHouses(t *testing.T) {
 		}
 	}
 	slices.Sort(losses)
-	t.Logf("%d houses: the best or within 0.5 dB in %.1f %%; loss: median %.2f dB, 95 %% within %.2f dB; worse on a channel and not said %d, said %d, of these wrongly %d",
-		*draws, 100*float64(good)/float64(*draws), losses[len(losses)/2], losses[len(losses)*95/100], unsaid, told, wrong)
-	require.GreaterOrEqual(t, float64(good), 0.95*float64(*draws))
+	t.Logf("%d houses: the best or within 0.5 dB in %.1f %%, and in %.1f %% the best is named as not behind; loss: median %.2f dB, 95 %% within %.2f dB; worse on a channel and not said %d, said %d, of these wrongly %d",
+		*draws, 100*float64(good)/float64(*draws), 100*float64(named)/float64(*draws), losses[len(losses)/2], losses[len(losses)*95/100], unsaid, told, wrong)
+	if *repeat <= 0.5 {
+		require.GreaterOrEqual(t, float64(good), atLeast(0.95, *draws))
+	}
+	require.GreaterOrEqual(t, float64(good+named), atLeast(0.95, *draws))
 	require.Zero(t, unsaid)
 	require.LessOrEqual(t, float64(wrong), 0.05*float64(told))
 }
@@ -255,7 +276,7 @@ func TestUnknownIsOpen(t *testing.T) {
 	for range *draws {
 		h := drawHouse(r)
 		h.missing, h.turned = 0.4, -1
-		marks, _ := h.measured(r, 0.5)
+		marks, _ := h.measured(r, *repeat)
 		k := Rank(site.Spots(marks, o), nil, h.wanted(), o)
 		bestPlace, bestDeg := h.best()
 		for i, row := range k.Rows {
@@ -288,7 +309,7 @@ func TestSingleFromTurn(t *testing.T) {
 	good, inside, held, asked := 0, 0, 0, 0
 	for range *draws {
 		h := drawHouse(r)
-		k := Rank(nil, []site.TurnRecord{h.turn(r, 0, 0.5)}, h.wanted(), o)
+		k := Rank(nil, []site.TurnRecord{h.turn(r, 0, *repeat)}, h.wanted(), o)
 		bestDeg, most := 0.0, -1.0
 		for d := 0.0; d < 360; d += 0.5 {
 			if v := h.worth(0, d, 0); v > most {
@@ -316,9 +337,9 @@ func TestSingleFromTurn(t *testing.T) {
 	}
 	t.Logf("%d turns: within 5° or 0.5 dB in %.1f %%; the 95 %% interval holds the best, or what is as good to 0.1 dB, in %.1f %%; at the edges of what is said to hold less than 2.5 dB lost in %.1f %%",
 		asked, 100*float64(good)/float64(asked), 100*float64(inside)/float64(asked), 100*float64(held)/float64(asked))
-	require.GreaterOrEqual(t, float64(good), 0.95*float64(asked))
-	require.GreaterOrEqual(t, float64(inside), 0.88*float64(asked))
-	require.GreaterOrEqual(t, float64(held), 0.9*float64(asked))
+	require.GreaterOrEqual(t, float64(good), atLeast(0.95, asked))
+	require.GreaterOrEqual(t, float64(inside), atLeast(0.88, asked))
+	require.GreaterOrEqual(t, float64(held), atLeast(0.9, asked))
 }
 
 // Truth: the same arithmetic, heard at marks every 20 to 30 degrees only.
@@ -335,7 +356,7 @@ func TestSingleFromMarks(t *testing.T) {
 			h.headings[0] = append(h.headings[0], math.Mod(d, 360))
 		}
 		h.turned = -1
-		marks, _ := h.measured(r, 0.5)
+		marks, _ := h.measured(r, *repeat)
 		k := Rank(site.Spots(marks, o), nil, h.wanted(), o)
 		bestDeg, most := 0.0, -1.0
 		for d := 0.0; d < 360; d++ {
@@ -355,5 +376,5 @@ func TestSingleFromMarks(t *testing.T) {
 	}
 	slices.Sort(losses)
 	t.Logf("%d houses: within 8° or 1 dB in %.1f %%; 95 %% lose less than %.2f dB", asked, 100*float64(good)/float64(asked), losses[len(losses)*95/100])
-	require.GreaterOrEqual(t, float64(good), 0.9*float64(asked))
+	require.GreaterOrEqual(t, float64(good), atLeast(0.9, asked))
 }

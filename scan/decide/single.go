@@ -202,8 +202,9 @@ func (s *search) losses() (loss [360]float64, top int) {
 
 // interval is the standard uncertainty of the best heading: how it moves when
 // what the smooth curves leave is dealt anew to their points, with a random
-// sign for each block of neighbours (the wild bootstrap; C. F. J. Wu, Ann.
-// Stat. 14, 1986, 1261), so that fading counts with its length.
+// size for each block of neighbours (the wild bootstrap; C. F. J. Wu, Ann.
+// Stat. 14, 1986, 1261), so that fading counts with its length, and each channel
+// is as much stronger or weaker as does not repeat from visit to visit.
 func (s *search) interval(best float64) float64 {
 	r := rand.New(rand.NewPCG(1, 1)) // the same house, the same answer
 	const blockDeg = 20
@@ -215,12 +216,12 @@ func (s *search) interval(best float64) float64 {
 			for k := range signs {
 				signs[k] = r.NormFloat64()
 			}
-			slow := slowDB * r.NormFloat64()
+			slow, repeat := slowDB*r.NormFloat64(), s.f.o.RepeatDB*r.NormFloat64()
 			side := 360 * r.Float64()
 			added := make([]float64, len(c.points))
 			for k, p := range c.points {
 				own := math.Hypot(c.rest[k], 0.5*p.SigmaDB)
-				added[k] = own*signs[int(p.BearingDeg)/blockDeg] + slow*math.Cos((p.BearingDeg-side)*math.Pi/90)
+				added[k] = own*signs[int(p.BearingDeg)/blockDeg] + slow*math.Cos((p.BearingDeg-side)*math.Pi/90) + repeat
 			}
 			levels[i] = c.smooth(added)
 		}

@@ -87,8 +87,8 @@ func (f *field) turnedPlaces(spots []site.Spot, turns []site.TurnRecord) []*turn
 func (p *turned) add(f *field, t *site.TurnRecord) {
 	var covered [360]bool
 	for _, c := range t.Curves {
+		reach := int(math.Max(4, 0.75*usualGap(c.Points)))
 		for _, q := range c.Points {
-			const reach = 4 // degrees: one and a half steps of a curve
 			for d := -reach; d <= reach; d++ {
 				covered[(int(math.Round(q.BearingDeg))+d+720)%360] = true
 			}
@@ -99,9 +99,25 @@ func (p *turned) add(f *field, t *site.TurnRecord) {
 	}
 	for _, c := range t.Curves {
 		if p.curves[c.RFChannel] == nil && f.isWanted(c.RFChannel) {
-			p.curves[c.RFChannel] = newCurve(c.Points, covered, turnKernelDeg, 2*site.CurveStepDeg)
+			gap := usualGap(c.Points)
+			p.curves[c.RFChannel] = newCurve(c.Points, covered, math.Max(turnKernelDeg, 0.6*gap), math.Max(2*site.CurveStepDeg, gap))
 		}
 	}
+}
+
+// usualGap is how far apart the points of a curve mostly are, in degrees: three
+// in four are no farther. The widest gaps are where the antenna was not, or
+// where nothing was heard.
+func usualGap(points []site.Aimed) float64 {
+	var gaps []float64
+	for i := 1; i < len(points); i++ {
+		gaps = append(gaps, points[i].BearingDeg-points[i-1].BearingDeg)
+	}
+	if len(gaps) == 0 {
+		return 0
+	}
+	slices.Sort(gaps)
+	return math.Min(widestGapDeg, gaps[3*len(gaps)/4])
 }
 
 func (f *field) isWanted(rfChannel int) bool {
