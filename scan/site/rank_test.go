@@ -396,10 +396,10 @@ func TestSpots(t *testing.T) {
 	require.Equal(t, []string{
 		"attic: none, heard 1 of 2, scatter 0.00",
 		"roof: 1.00±1.00, heard 1 of 1, scatter 0.00",
-		"Roof, 90°: 11.00±1.00, heard 2 of 2, scatter 1.41",
-		"roof, 90°, 3 m: 20.00±0.71, heard 2 of 2, scatter 0.00",
-		"roof, 90°, 3.3 m: 28.00±1.00, heard 1 of 1, scatter 0.00",
-		"roof, 0°: 3.25±0.71, heard 2 of 2, scatter 0.35",
+		"Roof, 90° E: 11.00±1.00, heard 2 of 2, scatter 1.41",
+		"roof, 90° E, 3 m: 20.00±0.71, heard 2 of 2, scatter 0.00",
+		"roof, 90° E, 3.3 m: 28.00±1.00, heard 1 of 1, scatter 0.00",
+		"roof, 0° N: 3.25±0.71, heard 2 of 2, scatter 0.35",
 		"shed: 4.00±1.00, heard 1 of 2, scatter 0.00",
 	}, got)
 	for i := range spots {
@@ -459,8 +459,8 @@ func ExampleRank() {
 			row.Rank, row.Spot, len(row.Enough), row.Weakest.RFChannel, row.Weakest.Margin.Value)
 	}
 	// Output:
-	// 1. chimney, 150°: 2 enough, the weakest RF 22 with 12.0 dB
-	// 1. chimney, 135°: 2 enough, the weakest RF 22 with 11.5 dB
-	// 3. attic, 135°: 1 enough, the weakest RF 22 with 4.0 dB
-	// 3. gable, 135°: 1 enough, the weakest RF 7 with 2.0 dB
+	// 1. chimney, 150° SSE: 2 enough, the weakest RF 22 with 12.0 dB
+	// 1. chimney, 135° SE: 2 enough, the weakest RF 22 with 11.5 dB
+	// 3. attic, 135° SE: 1 enough, the weakest RF 22 with 4.0 dB
+	// 3. gable, 135° SE: 1 enough, the weakest RF 7 with 2.0 dB
 }
