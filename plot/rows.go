@@ -18,6 +18,7 @@ type TextOptions struct {
 	UTF8        bool    // block characters and ±
 	Color       bool    // 24-bit colour for the bars; they read the same without
 	All         bool    // a row for each vacant channel too
+	Brief       bool    // without what explains the rows
 	ThresholdDB float64 // C/N that the margins were measured from, dB; 0: the survey's
 }
 
@@ -62,7 +63,7 @@ func Rows(w io.Writer, s *scan.Survey, o TextOptions) error {
 	for _, m := range foreigners(rows) {
 		t.note("mind: ", m)
 	}
-	if listed {
+	if listed && !o.Brief {
 		t.note("grades: ", grades(rows))
 		t.legend()
 	}

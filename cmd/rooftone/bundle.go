@@ -2,10 +2,8 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -123,10 +121,8 @@ func (b *bundler) check(operands []string) (*visit, *outFile, error) {
 	if req.from.kind == fromFile && req.from.reads(b.name) {
 		return nil, nil, usagef("a bundle cannot be made from itself").hint("give the new one another name")
 	}
-	if _, err := os.Lstat(b.name); err == nil && !b.force {
-		return nil, nil, withHint(fmt.Errorf("%s is there already", b.name), "choose another name, or replace it with --force")
-	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return nil, nil, fmt.Errorf("writing %s: %w", b.name, cause(err))
+	if err := keepOld(b.name, b.force); err != nil {
+		return nil, nil, err
 	}
 	out, err := createOut(b.name)
 	return req, out, err
@@ -215,7 +211,7 @@ func (b *bundler) show(c *console, s *scan.Survey, facts bundle.Facts, all bool)
 	if !all {
 		s = heardOf(s)
 	}
-	err := showRows(c, s, b.visit.looks, false)
+	err := showRows(c, s, b.visit.looks, false, false)
 	if err == nil {
 		_, err = fmt.Fprintln(c.stdout)
 	}

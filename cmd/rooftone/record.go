@@ -2,9 +2,7 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -144,10 +142,8 @@ func (r *recorder) check(from sourceWord) error {
 		if from.kind == fromFile && (from.reads(name) || from.reads(r.base)) {
 			return usagef("a recording cannot be made from itself").hint("give the new one another name")
 		}
-		if _, err := os.Lstat(name); err == nil && !r.force {
-			return withHint(fmt.Errorf("%s is there already", name), "choose another name, or replace it with --force")
-		} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("writing %s: %w", name, cause(err))
+		if err := keepOld(name, r.force); err != nil {
+			return err
 		}
 		o, err := createOut(name)
 		if err != nil {

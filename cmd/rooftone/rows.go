@@ -6,9 +6,9 @@ import (
 )
 
 // showRows prints the terminal's presence map.
-func showRows(c *console, s *scan.Survey, l looks, all bool) error {
+func showRows(c *console, s *scan.Survey, l looks, all, brief bool) error {
 	o := textOptions(c, s, l)
-	o.All = all
+	o.All, o.Brief = all, brief
 	return plot.Rows(c.stdout, s, o)
 }
 

@@ -43,8 +43,9 @@ type visitFlags struct {
 	one       bool
 	sheetFile string
 
-	// For mark: as long a look at each channel as explain takes.
-	careful bool
+	// For mark: as long a look at each channel as explain takes, and without
+	// what explains the rows to somebody who has read it.
+	careful, brief bool
 
 	stations stationFlags
 
@@ -285,7 +286,7 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 		}
 	}
 	for _, p := range req.pictures {
-		if err := p.finish(survey); err != nil {
+		if err := p.finish(c, survey); err != nil {
 			return err
 		}
 	}
@@ -326,7 +327,7 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 	case v.one:
 		err = showDetails(c, s, v.looks)
 	default:
-		err = showRows(c, s, v.looks, v.all)
+		err = showRows(c, s, v.looks, v.all, v.brief)
 	}
 	if err == nil && !v.json && !v.csv {
 		err = v.stations.show(c, s, v.looks)
@@ -356,10 +357,15 @@ type picture struct {
 	draw   func(io.Writer, string, *scan.Survey, plot.Options) error
 }
 
-func (p *picture) finish(s *scan.Survey) error {
-	return p.file.finish(func(w io.Writer) error {
+// finish draws the picture, and says that it is there.
+func (p *picture) finish(c *console, s *scan.Survey) error {
+	err := p.file.finish(func(w io.Writer) error {
 		return p.draw(w, p.format, s, plot.Options{ThresholdDB: s.ThresholdDB})
 	})
+	if err == nil {
+		p.file.say(c, "the picture")
+	}
+	return err
 }
 
 // createPictures opens the files of the pictures that were asked for.
