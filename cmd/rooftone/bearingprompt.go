@@ -116,7 +116,7 @@ func (p *bearingPrompt) draw() {
 		b.WriteString("\x1b[1A")
 	}
 	room := max(1, p.width()-1)
-	fmt.Fprintf(&b, "\r\x1b[K%s\r\n\x1b[K%s", cut(p.heard, room), cut(p.ask+string(p.typed), room))
+	fmt.Fprintf(&b, "\r\x1b[K%s\r\n\x1b[K%s", cut(p.heard, room), tail(p.ask+string(p.typed), room))
 	p.shown = true
 	p.out.Write(b.Bytes())
 }
@@ -135,6 +135,14 @@ func (p *bearingPrompt) erase() {
 func cut(s string, columns int) string {
 	if r := []rune(s); len(r) > columns {
 		return string(r[:columns])
+	}
+	return s
+}
+
+// tail is cut that leaves the end: what was typed.
+func tail(s string, columns int) string {
+	if r := []rune(s); len(r) > columns {
+		return string(r[len(r)-columns:])
 	}
 	return s
 }

@@ -116,11 +116,7 @@ func houseText(h *site.House) string {
 	}[h.North]
 	fmt.Fprintf(&b, "headings by  %s\n", north)
 	if d := h.DeclinationDeg; d != nil {
-		side := "east"
-		if *d < 0 {
-			side = "west"
-		}
-		fmt.Fprintf(&b, "declination  %+g°: a compass points %g° %s of true north\n", *d, max(*d, -*d), side)
+		fmt.Fprintf(&b, "declination  %+g°: a compass points %s of true north\n", *d, eastOrWest(*d))
 	}
 	fmt.Fprintf(&b, "marks        %d\n", len(h.Marks))
 	return b.String()

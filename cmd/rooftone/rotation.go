@@ -148,14 +148,14 @@ func (r *rotation) say(heard string) {
 		r.bar.say(heard)
 		return
 	}
-	ask := "bearing now (nothing ends the turn): "
+	ask := "bearing now (Enter alone ends): "
 	if r.turner.rate != nil {
 		ask = "Enter when the rotator starts: "
 		if len(r.turn.Pointings) > 0 {
 			ask = "Enter ends the turn: "
 		}
 	} else if n := len(r.turn.Pointings); n > 0 {
-		ask = fmt.Sprintf("after %s, bearing now (nothing ends the turn): ", site.Heading(r.turn.Pointings[n-1].BearingDeg))
+		ask = fmt.Sprintf("after %s, bearing now (Enter alone ends): ", site.Heading(r.turn.Pointings[n-1].BearingDeg))
 	}
 	r.prompt.say(heard, ask)
 }
@@ -165,7 +165,7 @@ func (r *rotation) take(u meter.Update) error {
 	if u.State == meter.Learning {
 		clear(r.latest)
 		if r.prompt != nil {
-			r.say(fmt.Sprintf("listening carefully first, %.0f %%: do not turn yet", 100*u.Progress))
+			r.prompt.say("listening carefully first: do not turn yet", "bearing where it points now: ")
 		}
 		return nil
 	}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"rooftone/plot"
 	"rooftone/scan/site"
 )
 
@@ -140,7 +141,7 @@ func firstSetting(h *site.House, units site.Units, north site.North, declination
 	if h.North == "" {
 		s.North = north
 	}
-	if h.DeclinationDeg == nil && north == site.CompassNorth {
+	if h.DeclinationDeg == nil && h.North != site.TrueNorth && north == site.CompassNorth {
 		s.DeclinationDeg = declination
 	}
 	if s.Units == "" && s.North == "" && s.DeclinationDeg == nil {
@@ -182,6 +183,36 @@ func settled(c *console, records []site.Record, file string) {
 		if s.North != "" {
 			what = append(what, s.North.Sentence())
 		}
+		if d := s.DeclinationDeg; d != nil {
+			what = append(what, fmt.Sprintf("a compass points %s of true north", eastOrWest(*d)))
+		}
 		c.note("from now on in %s: %s; rooftone house --site %s changes that", file, strings.Join(what, ", "), file)
 	}
+}
+
+// eastOrWest writes a declination: "13.5° west".
+func eastOrWest(deg float64) string {
+	if deg < 0 {
+		return fmt.Sprintf("%g° west", -deg)
+	}
+	return fmt.Sprintf("%g° east", deg)
+}
+
+// rankUnclear is a spot that may be another, without it being clear which. Since is
+// set where the spot is of the time since --since and the others are of before.
+type rankUnclear struct {
+	rankSpot
+	MayBe []rankSpot `json:"may_be"`
+	Since bool       `json:"since"`
+}
+
+func unclearOf(p *plot.Places) []rankUnclear {
+	out := []rankUnclear{}
+	for _, u := range p.Unclear {
+		out = append(out, rankUnclear{newRankSpot(u.Spot), spotsOf(u.Among), false})
+	}
+	for _, u := range p.Visited.Unclear {
+		out = append(out, rankUnclear{newRankSpot(u.Spot), spotsOf(u.Among), true})
+	}
+	return out
 }
