@@ -109,19 +109,35 @@ func (p *Places) headline() string {
 }
 
 // spotName names a spot in the room there is: the height goes
-// first, then the place is shortened; the heading stays.
+// first, then the place is shortened, then the point of the compass goes; the
+// heading in degrees stays.
 func spotName(s *site.Spot, fits func(string) bool) string {
 	text := s.String()
 	if fits(text) {
 		return text
 	}
 	place := []rune(s.Place)
-	for n := len(place); n > 0; n-- {
-		short := site.Spot{Place: strings.TrimRight(string(place[:n]), " ,."), BearingDeg: s.BearingDeg, Units: s.Units}
+	short := func(n int) site.Spot {
+		short := site.Spot{Place: strings.TrimRight(string(place[:n]), " ,."), BearingDeg: s.BearingDeg}
 		if n < len(place) {
 			short.Place += "\u2026"
 		}
-		if text = short.String(); fits(text) {
+		return short
+	}
+	const enough = 5 // letters that tell a place
+	for n := len(place); n >= min(enough, len(place)) && n > 0; n-- {
+		at := short(n)
+		if text = at.String(); fits(text) {
+			return text
+		}
+	}
+	for n := len(place); n > 0; n-- {
+		at := short(n)
+		text = at.String()
+		if s.BearingDeg != nil {
+			text = strings.TrimSuffix(text, " "+site.Point(*s.BearingDeg))
+		}
+		if fits(text) {
 			break
 		}
 	}

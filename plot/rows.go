@@ -270,6 +270,8 @@ func (t *table) note(label, text string) { t.set(label, text, min(len(label), 4)
 
 // set is note with lines set in by so many columns.
 func (t *table) set(label, text string, in int) {
+	// A heading's degrees and its point of the compass stay together.
+	text = strings.ReplaceAll(text, "\u00b0 ", "\u00b0\u00a0")
 	words := strings.FieldsFunc(text, func(r rune) bool { return r == ' ' })
 	if len(words) == 0 {
 		return
@@ -277,7 +279,7 @@ func (t *table) set(label, text string, in int) {
 	indent := strings.Repeat(" ", in)
 	line, blank := label, label == ""
 	for _, word := range words {
-		word = t.plain(word)
+		word = t.plain(strings.ReplaceAll(word, "\u00b0\u00a0", "\u00b0 "))
 		if !blank && width(strings.TrimRight(line, " "))+1+width(word) > t.o.Width {
 			t.line(line)
 			line, blank = indent, true
