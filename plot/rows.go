@@ -195,7 +195,7 @@ func (t *table) row(c scan.Channel) {
 		text += fmt.Sprintf("  %-5s", ratio)
 	}
 	if t.limits > 0 {
-		text += "  " + joinFitting(cleanAll(t, reasons(c)), " ", func(s string) bool { return width(s) <= t.limits })
+		text += "  " + joinFitting(cleanAll(t, reasons(c)), ", ", func(s string) bool { return width(s) <= t.limits })
 	}
 	t.line(text)
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -117,6 +118,29 @@ func (l *length) in(house site.Units) (m *float64, typed site.Units) {
 		return nil, "" // Set took it
 	}
 	return &v, typed
+}
+
+// metres is the flag value of a height where there is no house: a number alone is
+// in metres.
+type metres struct{ to **float64 }
+
+func (m *metres) Type() string { return "" }
+
+func (m *metres) String() string {
+	if m.to == nil || *m.to == nil {
+		return ""
+	}
+	return site.Metres.Length(**m.to)
+}
+
+func (m *metres) Set(s string) error {
+	v, _, err := readHeight(s, site.Metres)
+	if err != nil {
+		return err
+	}
+	v = math.Round(v*100) / 100
+	*m.to = &v
+	return nil
 }
 
 // readHeight reads a height, and refuses what no mast has.
