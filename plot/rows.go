@@ -8,18 +8,20 @@ import (
 	"strings"
 
 	"rooftone/scan"
+	"rooftone/scan/site"
 	"rooftone/scan/verdict"
 )
 
 // TextOptions says how rows of text are written. The zero value is plain
 // ASCII, 80 columns wide: right for a pipe.
 type TextOptions struct {
-	Width       int     // columns, at least 40; 0: 80
-	UTF8        bool    // block characters and ±
-	Color       bool    // 24-bit colour for the bars; they read the same without
-	All         bool    // a row for each vacant channel too
-	Brief       bool    // without what explains the rows
-	ThresholdDB float64 // C/N that the margins were measured from, dB; 0: the survey's
+	Width       int        // columns, at least 40; 0: 80
+	UTF8        bool       // block characters and ±
+	Color       bool       // 24-bit colour for the bars; they read the same without
+	All         bool       // a row for each vacant channel too
+	Brief       bool       // without what explains the rows
+	ThresholdDB float64    // C/N that the margins were measured from, dB; 0: the survey's
+	Units       site.Units // in which lengths are told where there is room for one; "": feet
 }
 
 // Rows writes the presence map of a survey as text, one row a channel, no line

@@ -216,7 +216,7 @@ func (b *bundler) show(c *console, s *scan.Survey, facts bundle.Facts, all bool)
 		_, err = fmt.Fprintln(c.stdout)
 	}
 	if err == nil {
-		err = plot.Agreements(c.stdout, bundle.Compare(facts, s), textOptions(c, s, b.visit.looks))
+		err = plot.Agreements(c.stdout, bundle.Compare(facts, s), textOptions(c, s, b.visit.looks, b.visit.stations.units))
 	}
 	if err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))

@@ -15,6 +15,7 @@ import (
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
 	"rooftone/scan/recording"
+	"rooftone/scan/site"
 )
 
 // visitFlags are the flags of every command that visits channels.
@@ -325,7 +326,7 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 	case v.csv:
 		err = writeCSV(c.stdout, v.report(s))
 	case v.one:
-		err = showDetails(c, s, v.looks)
+		err = showDetails(c, s, v.looks, v.stations.units)
 	default:
 		err = showRows(c, s, v.looks, v.all, v.brief)
 	}
@@ -354,14 +355,17 @@ type picture struct {
 	name   string
 	format string
 	file   *outFile
+	units  func() site.Units // known once the house is read; nil: nobody's
 	draw   func(io.Writer, string, *scan.Survey, plot.Options) error
 }
 
 // finish draws the picture, and says that it is there.
 func (p *picture) finish(c *console, s *scan.Survey) error {
-	err := p.file.finish(func(w io.Writer) error {
-		return p.draw(w, p.format, s, plot.Options{ThresholdDB: s.ThresholdDB})
-	})
+	o := plot.Options{ThresholdDB: s.ThresholdDB}
+	if p.units != nil {
+		o.Units = p.units()
+	}
+	err := p.file.finish(func(w io.Writer) error { return p.draw(w, p.format, s, o) })
 	if err == nil {
 		p.file.say(c, "the picture")
 	}
@@ -393,7 +397,7 @@ func (v *visitFlags) createPictures() ([]*picture, error) {
 				return nil, usagef("--%s and --%s name the same file", other.flag, want.flag).hint("give each picture a name of its own")
 			}
 		}
-		out = append(out, &picture{flag: want.flag, name: want.name, format: format, draw: want.draw})
+		out = append(out, &picture{flag: want.flag, name: want.name, format: format, draw: want.draw, units: func() site.Units { return v.stations.units }})
 	}
 	for i, p := range out {
 		var err error
