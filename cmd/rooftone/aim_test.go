@@ -148,13 +148,19 @@ func TestParseSpot(t *testing.T) {
 		"east@98.5°":                   {"east", 98.5, none},
 		"attic, west":                  {"attic, west", none, none},
 		"attic, west @ 90, 6.5 m":      {"attic, west", 90, 6.5},
-		"mast, 20ft":                   {"mast", none, 6.1},
+		"mast, 20ft":                   {"mast", none, 6.096},
+		"mast @ 131, 20 ft":            {"mast", 131, 6.096},
+		"mast @ 131 SE, 6":             {"mast", 131, 6},
+		"mast, 131° SE, 20 ft":         {"mast", 131, 6.096},
+		"gable, 0° N":                  {"gable", 0, none},
+		"barn, room":                   {"barn, room", none, none},
+		"barn, 3":                      {"barn, 3", none, none},
 		"cellar @ 0, -2 m":             {"cellar", 0, -2},
 		"chimney, 135°, 7.2 m":         {"chimney", 135, 7.2},
 		"gable, north, 10°":            {"gable, north", 10, none},
 		"the place where the elm, m, ": {"the place where the elm, m,", none, none},
 	} {
-		at, err := parseSpot(text)
+		at, err := parseSpot(text, site.Metres)
 		require.NoError(t, err, text)
 		require.Equal(t, want.place, at.place)
 		for _, x := range []struct {
@@ -168,8 +174,8 @@ func TestParseSpot(t *testing.T) {
 			}
 		}
 	}
-	for _, text := range []string{"", "  ", "@ 30", "roof @", "roof @ 400", "roof @ NaN", "roof @ north", "roof, 1e9 m", ", 6 m", "roof, high m"} {
-		_, err := parseSpot(text)
+	for _, text := range []string{"", "  ", "@ 30", "roof @", "roof @ 400", "roof @ NaN", "roof @ north", "roof, 1e9 m", ", 6 m", "roof, high m", "roof @ 131, high", "roof @ 131 NW", "roof, 131° N", "roof @ 131, 9999 m"} {
+		_, err := parseSpot(text, site.Metres)
 		require.Error(t, err, text)
 	}
 }
@@ -246,7 +252,7 @@ func FuzzParseSpot(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		at, err := parseSpot(s)
+		at, err := parseSpot(s, site.Feet)
 		if err != nil {
 			return
 		}
@@ -265,4 +271,16 @@ func FuzzKeyLength(f *testing.F) {
 			t.Fatalf("%q: %d", b, n)
 		}
 	})
+}
+
+// Truth: the documented rule: a number alone is in the house's units.
+func TestParseSpotInFeet(t *testing.T) {
+	at, err := parseSpot("mast @ 131, 20", site.Feet)
+	require.NoError(t, err)
+	require.InDelta(t, 6.096, *at.height, 1e-9)
+	require.Empty(t, at.units)
+	at, err = parseSpot("mast @ 131, 6 m", site.Feet)
+	require.NoError(t, err)
+	require.InDelta(t, 6, *at.height, 1e-9)
+	require.Equal(t, site.Metres, at.units)
 }

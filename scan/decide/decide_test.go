@@ -353,8 +353,8 @@ func ExampleRank() {
 		fmt.Printf("%d. %v: %s, RF 22 holds with %.0f %%\n", row.Rank, row.Spot, row.Standing, 100*row.Chances[1].Holds)
 	}
 	// Output:
-	// 1. chimney, 150°: best, RF 22 holds with 98 %
-	// 1. chimney, 135°: equal, RF 22 holds with 98 %
-	// 3. attic, 135°: behind, RF 22 holds with 76 %
-	// 4. gable, 135°: behind, RF 22 holds with 100 %
+	// 1. chimney, 150° SSE: best, RF 22 holds with 98 %
+	// 1. chimney, 135° SE: equal, RF 22 holds with 98 %
+	// 3. attic, 135° SE: behind, RF 22 holds with 76 %
+	// 4. gable, 135° SE: behind, RF 22 holds with 100 %
 }

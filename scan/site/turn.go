@@ -82,6 +82,8 @@ func (t Turn) path() (*path, error) {
 	switch {
 	case math.IsNaN(p.rate) || math.Abs(p.rate) > 360:
 		return nil, fmt.Errorf("a rate of %g° a second: %w", p.rate, ErrPointings)
+	case p.rate == 0 && len(list) > 1 && !t.Clockwise && !t.Counter && still(list):
+		return nil, fmt.Errorf("they are all %g°, so it was not turned: %w", list[0].BearingDeg, ErrPointings)
 	case !(p.sigma > 0 && p.sigma <= 90):
 		return nil, fmt.Errorf("an uncertainty of %g° of a bearing: %w", p.sigma, ErrPointings)
 	case t.Clockwise && t.Counter:
@@ -105,6 +107,11 @@ func (t Turn) path() (*path, error) {
 		return p, p.steady()
 	}
 	return p, p.unwind(t)
+}
+
+// still reports whether all pointings are one bearing.
+func still(list []Pointing) bool {
+	return !slices.ContainsFunc(list, func(q Pointing) bool { return math.Remainder(q.BearingDeg-list[0].BearingDeg, 360) != 0 })
 }
 
 // steady turns the pointings of a constant rate into one, at the first's time.
