@@ -109,10 +109,10 @@ func TestAimServesAPhone(t *testing.T) {
 		go func() { said <- mark(`{"place":"gable","bearing_deg":98,"height_m":6.5}`) }()
 		for !strings.Contains(next(), `"state":"learning","progress":`) {
 		}
-		require.Contains(t, <-said, "kept: gable, 98°, 6.5 m; ")
+		require.Contains(t, <-said, "kept: gable, 98° E, 6.5 m; ")
 		for !strings.Contains(next(), `"state":"measuring"`) {
 		}
-		require.Contains(t, next(), `"marks":2,"last_mark":"gable, 98°, 6.5 m"`)
+		require.Contains(t, next(), `"marks":2,"last_mark":"gable, 98° E, 6.5 m"`)
 		h, err := site.Read(house)
 		require.NoError(t, err)
 		require.Len(t, h.Marks, 2)
@@ -216,11 +216,11 @@ func TestKeysOfTheMeter(t *testing.T) {
 	u := meter.Update{Channel: some[0], State: meter.Measuring, Margin: &measure.Estimate{Value: 4, Sigma: 0.2}}
 	session.note(u)
 	type_(" roof @ 12\r")
-	require.Equal(t, "noted for this session: roof, 12°", v.picture.Message)
+	require.Equal(t, "noted for this session: roof, 12° NNE", v.picture.Message)
 	require.Len(t, session.marks, 1)
 	require.Equal(t, site.Live, session.marks[0].Look)
 	type_("m@30\r")
-	require.Equal(t, "noted for this session: roof, 30°", v.picture.Message)
+	require.Equal(t, "noted for this session: roof, 30° NNE", v.picture.Message)
 	require.True(t, type_("q"))
 	require.True(t, type_("\x03"))
 }
