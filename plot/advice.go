@@ -65,9 +65,11 @@ func (p *Places) different() []string {
 
 // givenUp says which channels are certainly stronger elsewhere than at the best.
 func (p *Places) givenUp() []string {
-	var lost, firm []string
+	var lost, firm, idle []string
 	for _, l := range p.Ranking.GivenUp {
 		switch {
+		case !l.Matters && l.There.Margin.Value < 0:
+			idle = append(idle, fmt.Sprint(l.RFChannel))
 		case !l.Matters:
 			firm = append(firm, fmt.Sprint(l.RFChannel))
 		case l.MoreDB == nil:
@@ -82,6 +84,9 @@ func (p *Places) givenUp() []string {
 	}
 	if len(firm) > 0 {
 		out = append(out, "stronger elsewhere, though enough at the best place: "+number(len(firm), "channel ", "channels ")+strings.Join(firm, ", "))
+	}
+	if len(idle) > 0 {
+		out = append(out, "stronger elsewhere, but no picture there either: "+number(len(idle), "channel ", "channels ")+strings.Join(idle, ", "))
 	}
 	return out
 }
