@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"rooftone/plot/handover"
+	"rooftone/scan/decide"
 	"rooftone/scan/site"
 )
 
@@ -97,9 +98,9 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 
 // choose finds the place that a person means: as rank writes it or the beginning of
 // that, a heading and a height being as good as a hand's.
-func choose(rows []site.Row, name string, o site.Options) (*site.Row, error) {
+func choose(rows []decide.Row, name string, o site.Options) (*decide.Row, error) {
 	spots := make([]*site.Spot, len(rows))
-	row := map[*site.Spot]*site.Row{}
+	row := map[*site.Spot]*decide.Row{}
 	for i := range rows {
 		spots[i] = rows[i].Spot
 		row[rows[i].Spot] = &rows[i]

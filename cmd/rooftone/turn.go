@@ -10,7 +10,9 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"rooftone/plot"
 	"rooftone/scan/band"
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/meter"
 	"rooftone/scan/site"
@@ -25,7 +27,8 @@ func turnCommand() command {
 		about: `Follows one to eight channels, the wanted ones unless some are named, while the
 antenna is turned slowly, and fits the heading at which each is strongest, with
 its uncertainty: that is better than the eye, for it uses the whole of the beam.
-What it finds is kept in the house's file.
+What it finds is kept in the house's file. Of several channels it also tells the
+one heading that serves all of them best, and how exactly that has to be held.
 
 By hand: turn some 5 degrees a second, and where you know the bearing, type it
 and press Enter: at the start, at the end, and every 60 degrees or so. An empty
@@ -65,6 +68,8 @@ type turner struct {
 	by      site.North // of the bearings that are typed, and of what is shown
 	heightM *float64
 	first   []site.Record // what the house's file learns by the way
+
+	wanted []site.Want // of the channels that are followed
 }
 
 func (t *turner) declare(fs *pflag.FlagSet) {
@@ -139,6 +144,13 @@ func (t *turner) check(c *console, operands []string) (sourceWord, meter.Options
 	if len(some) > meter.MostChannels {
 		return fail(usagef("%d channels are too many to turn by", len(some)).hint("name at most %d of them", meter.MostChannels))
 	}
+	for _, c := range some {
+		want := site.Want{RFChannel: c.Number, Importance: 1}
+		if i := slices.IndexFunc(house.Wanted, func(w site.Want) bool { return w.RFChannel == c.Number }); i >= 0 {
+			want = house.Wanted[i]
+		}
+		t.wanted = append(t.wanted, want)
+	}
 	return from, meter.Options{Channels: some, Plan: plan, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold}, nil
 }
 
@@ -173,10 +185,12 @@ func (t *turner) run(ctx context.Context, c *console, operands []string) error {
 		return err
 	}
 	headings := r.fit(options.Channels)
-	if err := t.keep(c, headings, r.curves(options.Channels), src.info().Name); err != nil {
+	curves := r.curves(options.Channels)
+	single := t.single(curves) // before they are kept by another north, maybe
+	if err := t.keep(c, headings, curves, src.info().Name); err != nil {
 		return err
 	}
-	if err := t.show(c, headings); err != nil {
+	if err := t.show(c, headings, single); err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))
 	}
 	if broken {
@@ -307,13 +321,32 @@ func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from 
 	return nil
 }
 
+// single is the best one heading for all the channels that were followed; nil
+// where there is only one, or nothing was heard.
+func (t *turner) single(curves []site.Curve) *decide.Single {
+	if len(t.wanted) < 2 {
+		return nil
+	}
+	turn := site.TurnRecord{Time: time.Now(), Place: t.place, HeightM: t.heightM, Curves: curves}
+	r := decide.Rank(nil, []site.TurnRecord{turn}, t.wanted, site.DefaultOptions())
+	if len(r.Headings) == 0 {
+		return nil
+	}
+	return &r.Headings[0]
+}
+
 // coverageDeg is half a 95 % interval.
 func coverageDeg(sigma float64) float64 { return 1.96 * sigma }
 
 // show prints what was found.
-func (t *turner) show(c *console, list []turnHeading) error {
+func (t *turner) show(c *console, list []turnHeading, single *decide.Single) error {
 	if t.json {
-		return writeJSON(c.stdout, t.report(list))
+		report := t.report(list)
+		if single != nil {
+			h := newRankHeading(single)
+			report.Single = &h
+		}
+		return writeJSON(c.stdout, report)
 	}
 	for _, h := range list {
 		line := fmt.Sprintf("%3d  no heading: %v", h.channel, h.err)
@@ -334,6 +367,12 @@ func (t *turner) show(c *console, list []turnHeading) error {
 			return err
 		}
 	}
+	if single != nil {
+		line := plot.SingleLine(single, t.place, t.by)
+		if err := plot.Lines(c.stdout, []string{"", line}, plot.TextOptions{Width: c.screenFor(looks{}).width, UTF8: true}); err != nil {
+			return err
+		}
+	}
 	if t.by == "" {
 		_, err := fmt.Fprintf(c.stdout, "%s; rooftone house --north says\n", t.by.Sentence())
 		return err
@@ -350,6 +389,9 @@ type turnReport struct {
 	Place    string       `json:"place"`
 	Headings []turnResult `json:"headings"`
 	North    *string      `json:"north"` // that heading_deg is counted from; null: nobody said
+
+	// Single is the best one heading for all the channels that were followed.
+	Single *rankHeading `json:"single"`
 }
 
 // turnResult is one channel's heading.

@@ -20,7 +20,7 @@ type outlook struct {
 
 // outlookOf puts a channel's grade into plain words.
 func outlookOf(c site.Combined, measured bool, latest *site.Heard) outlook {
-	var standard measure.Standard
+	standard := c.Standard
 	if latest != nil {
 		standard = latest.Standard
 	}
