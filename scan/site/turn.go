@@ -82,8 +82,6 @@ func (t Turn) path() (*path, error) {
 	switch {
 	case math.IsNaN(p.rate) || math.Abs(p.rate) > 360:
 		return nil, fmt.Errorf("a rate of %g° a second: %w", p.rate, ErrPointings)
-	case p.rate == 0 && len(list) > 1 && !t.Clockwise && !t.Counter && still(list):
-		return nil, fmt.Errorf("they are all %g°, so it was not turned: %w", list[0].BearingDeg, ErrPointings)
 	case !(p.sigma > 0 && p.sigma <= 90):
 		return nil, fmt.Errorf("an uncertainty of %g° of a bearing: %w", p.sigma, ErrPointings)
 	case t.Clockwise && t.Counter:
@@ -107,11 +105,6 @@ func (t Turn) path() (*path, error) {
 		return p, p.steady()
 	}
 	return p, p.unwind(t)
-}
-
-// still reports whether all pointings are one bearing.
-func still(list []Pointing) bool {
-	return !slices.ContainsFunc(list, func(q Pointing) bool { return math.Remainder(q.BearingDeg-list[0].BearingDeg, 360) != 0 })
 }
 
 // steady turns the pointings of a constant rate into one, at the first's time.
@@ -193,6 +186,9 @@ func FitTurn(samples []Sample, turn Turn) (*Peak, error) {
 	p, err := turn.path()
 	if err != nil {
 		return nil, err
+	}
+	if p.rate == 0 && slices.Max(p.deg) == slices.Min(p.deg) {
+		return nil, fmt.Errorf("they are all %g°, so it was not turned: %w", p.deg[0], ErrPointings)
 	}
 	points := make([]Aimed, 0, len(samples))
 	sorted := slices.Clone(samples)
