@@ -19,9 +19,9 @@ type aboutFlags struct {
 
 func (a *aboutFlags) declare(fs *pflag.FlagSet) {
 	a.set = fs
-	fs.StringVar(&a.address, "address", "", "of a house: its `ADDRESS`, kept in its file")
-	fs.StringVar(&a.by, "by", "", "of a house: `WHO` measured, kept in its file")
-	fs.StringArrayVar(&a.notes, "note", nil, "of a house: a `NOTE` for its page, kept in its file; may be given several times, and \"\" takes all earlier ones away")
+	fs.StringVar(&a.address, "address", "", "the house's `ADDRESS` for its page, kept in its file")
+	fs.StringVar(&a.by, "by", "", "`WHO` measured, for the house's page, kept in its file")
+	fs.StringArrayVar(&a.notes, "note", nil, "a `NOTE` for the house's page, kept in its file; may be given several times, and \"\" takes all earlier ones away")
 }
 
 // records are what the flags add to the house's file.

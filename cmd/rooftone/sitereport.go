@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
-	"strings"
 
 	"github.com/spf13/pflag"
 
@@ -92,7 +91,7 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 	if err := out.finish(func(w io.Writer) error { return handover.Write(w, page) }); err != nil {
 		return err
 	}
-	c.note("the page is %s", p.out)
+	out.say(c, "the page")
 	return nil
 }
 
@@ -108,12 +107,12 @@ func (p *sitePage) page(house *site.House) (*handover.Page, error) {
 	}
 	rows := places.Ranking.Rows
 	if p.chosen != "" {
-		if page.Chosen, err = choose(rows, "chosen", p.chosen); err != nil {
+		if page.Chosen, err = choose(rows, p.chosen, places.Ranking.Options); err != nil {
 			return nil, err
 		}
 	}
 	if p.against != "" {
-		if page.Against, err = choose(rows, "against", p.against); err != nil {
+		if page.Against, err = choose(rows, p.against, places.Ranking.Options); err != nil {
 			return nil, err
 		}
 		first := page.Chosen
@@ -127,19 +126,18 @@ func (p *sitePage) page(house *site.House) (*handover.Page, error) {
 	return page, nil
 }
 
-// choose finds the best-ranked place whose name begins as a person wrote it.
-func choose(rows []decide.Row, flag, name string) (*decide.Row, error) {
-	squeeze := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
-	name = squeeze(name)
+// choose finds the place that a person means: as rank writes it or the beginning of
+// that, a heading and a height being as good as a hand's.
+func choose(rows []decide.Row, name string, o site.Options) (*decide.Row, error) {
+	spots := make([]*site.Spot, len(rows))
+	row := map[*site.Spot]*decide.Row{}
 	for i := range rows {
-		if squeeze(rows[i].Spot.String()) == name {
-			return &rows[i], nil
-		}
+		spots[i] = rows[i].Spot
+		row[rows[i].Spot] = &rows[i]
 	}
-	for i := range rows {
-		if strings.HasPrefix(squeeze(rows[i].Spot.String()), name) {
-			return &rows[i], nil
-		}
+	found, err := chooseSpot(spots, name, o)
+	if err != nil {
+		return nil, err
 	}
-	return nil, withHint(fmt.Errorf("no place %s was marked", quote(name)), "such as --%s %s; rooftone rank lists the places", flag, quote(rows[0].Spot.String()))
+	return row[found], nil
 }

@@ -139,6 +139,8 @@ func (d *decoder) record(kind string, text []byte) error {
 		return decodeAs(text, d.header)
 	case "about":
 		return decodeAs(text, d.about)
+	case "setting":
+		return decodeAs(text, d.setting)
 	case "want":
 		return decodeAs(text, d.want)
 	case "mark":

@@ -14,6 +14,10 @@ import (
 type House struct {
 	Header
 	About About
+	// How heights and headings are told there; empty and nil where nobody said.
+	Units          Units
+	North          North
+	DeclinationDeg *float64 // by how much a compass points east of true north
 
 	Wanted   []Want // ascending by RF channel
 	Marks    []Mark // in the order of the file
