@@ -45,9 +45,13 @@ type sweepPoint struct {
 // sweep is a channel's response in order of frequency.
 func sweep(c scan.Channel) []sweepPoint {
 	var out []sweepPoint
-	for i := range c.Response {
-		hz := c.Response[i].OffsetHz
-		db, ok := known(&c.Response[i].LevelDB)
+	points := c.Response
+	if len(c.FineResponse) > len(points) {
+		points = c.FineResponse
+	}
+	for i := range points {
+		hz := points[i].OffsetHz
+		db, ok := known(&points[i].LevelDB)
 		if ok && hz >= 0 && hz <= band.WidthHz {
 			out = append(out, sweepPoint{hz, db})
 		}

@@ -179,6 +179,9 @@ func (n *interference) tilted() bool {
 
 const (
 	responsePoints = 60 // of 100 kHz
+	// An echo of 20 µs makes waves of 50 kHz.
+	finePoints = 240 // of 25 kHz
+	fineSigma  = 0.7 // dB; where the usual point is less sure, fine ones show noise
 	// Where a station's own spectrum is lower than this, relative to its flat
 	// top, its skirt says little of the channel.
 	responseLeast = 0.15
@@ -194,41 +197,75 @@ func (m *measurer) response(r *Reading, n *interference) {
 		return
 	}
 	d := m.view.channelDensities(r, n)
+	r.Response = m.view.responseIn(&d, n, responsePoints)
+	r.Tilt, r.Ripple = tiltAndRipple(r.Response)
+	fine := m.view.responseIn(&d, n, finePoints)
+	if 10*len(fine)*responsePoints < 9*len(r.Response)*finePoints || len(fine) == 0 || usualSigma(fine) > fineSigma {
+		return
+	}
+	r.FineResponse = fine
+	// Waves that the coarse points average over.
+	const surely = 6 // some 5 standard deviations lie between the extremes of mere noise
+	if _, ripple := tiltAndRipple(fine); ripple != nil && r.Ripple != nil && ripple.Value > r.Ripple.Value+surely*usualSigma(fine) {
+		r.Ripple = ripple
+	}
+}
+
+func usualSigma(points []ResponsePoint) float64 {
+	sigma := make([]float64, len(points))
+	for i := range points {
+		sigma[i] = points[i].LevelDB.Sigma
+	}
+	return robust.Median(sigma)
+}
+
+// responseIn is the response in so many pieces of the channel, relative to its mean.
+func (v *view) responseIn(d *channelDensities, n *interference, pieces int) []ResponsePoint {
+	type piece struct{ got, sent, total, bins float64 }
 	top := vsb.Density(band.WidthHz / 2)
-	width := band.WidthHz / responsePoints
-	var sum, weight float64
-	for k := range responsePoints {
-		low := float64(k) * width
-		var got, sent, total, bins float64
-		for i := range d.signal {
-			hz := d.startHz + float64(i)*d.stepHz
-			if t := vsb.Density(hz); hz >= low && hz < low+width && t > responseLeast*top {
-				got += d.signal[i]
-				total += d.signal[i] + d.noise[i]
-				sent += t
-				bins++
+	width := band.WidthHz / float64(pieces)
+	all := make([]piece, pieces)
+	for i := range d.signal {
+		hz := d.startHz + float64(i)*d.stepHz
+		if k := int(math.Floor(hz / width)); k >= 0 && k < pieces {
+			if t := vsb.Density(hz); t > responseLeast*top {
+				p := &all[k]
+				p.got += d.signal[i]
+				p.total += d.signal[i] + d.noise[i]
+				p.sent += t
+				p.bins++
 			}
 		}
-		if bins < width/d.stepHz/2 || !(got > 0) {
+	}
+	var out []ResponsePoint
+	var sum, weight float64
+	for k, x := range all {
+		if x.bins < width/d.stepHz/2 || !(x.got > 0) {
 			continue
 		}
-		own := math.Sqrt(1.5/m.view.spectrum.Averages/bins) * total / got
-		common := n.relative * (total - got) / got
-		p := ResponsePoint{low + width/2, Estimate{decibel.Of(got / sent), 10 / math.Ln10 * math.Hypot(own, common)}}
+		own := math.Sqrt(1.5/v.spectrum.Averages/x.bins) * x.total / x.got
+		common := n.relative * (x.total - x.got) / x.got
+		p := ResponsePoint{width * (float64(k) + 0.5), Estimate{decibel.Of(x.got / x.sent), 10 / math.Ln10 * math.Hypot(own, common)}}
 		if p.LevelDB.Sigma > responseSigma {
 			continue
 		}
-		r.Response = append(r.Response, p)
-		sum += got / sent
+		out = append(out, p)
+		sum += x.got / x.sent
 		weight++
 	}
-	if weight == 0 {
-		return
+	for i := range out {
+		out[i].LevelDB.Value -= decibel.Of(sum / weight)
 	}
-	for i := range r.Response {
-		r.Response[i].LevelDB.Value -= decibel.Of(sum / weight)
+	return out
+}
+
+// spacing is the usual step between points, in Hz.
+func spacing(points []ResponsePoint) float64 {
+	step := band.WidthHz / responsePoints
+	for i := 1; i < len(points); i++ {
+		step = math.Min(step, points[i].OffsetHz-points[i-1].OffsetHz)
 	}
-	r.Tilt, r.Ripple = tiltAndRipple(r.Response)
+	return step
 }
 
 // tiltAndRipple fits a straight line to the flat part of a response and
@@ -242,8 +279,8 @@ func tiltAndRipple(points []ResponsePoint) (tilt, ripple *Estimate) {
 			sigma = append(sigma, p.LevelDB.Sigma)
 		}
 	}
-	const least = 30 // of the 46 points of the flat part
-	if len(x) < least {
+	const least = 2. / 3 // of the points of the flat part
+	if len(points) == 0 || len(x) < 2 || float64(len(x)) < least*(flatHighHz-flatLowHz)/spacing(points) {
 		return nil, nil
 	}
 	mx, my := robust.Mean(x), robust.Mean(y)

@@ -86,6 +86,10 @@ type Reading struct {
 	Response     []ResponsePoint
 	Tilt, Ripple *Estimate
 
+	// FineResponse is Response in points of 25 kHz, for a picture: nil where they
+	// would show the noise of the measurement more than the channel.
+	FineResponse []ResponsePoint
+
 	Margin       *Estimate // dB above the decode threshold
 	MarginMethod MarginMethod
 
