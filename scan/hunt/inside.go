@@ -10,6 +10,7 @@ import (
 	"rooftone/dsp/pattern"
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
@@ -42,6 +43,9 @@ type Inside struct {
 	// ThresholdDB is the C/N in 6 MHz at which a receiver decodes; 0 stands for
 	// measure.DefaultThresholdDB.
 	ThresholdDB float64
+
+	// Radio is what an examination of the radio found; nil for nothing.
+	Radio *character.Character
 
 	channels []band.Channel
 	source   tuner.Info

@@ -32,6 +32,8 @@ type line struct {
 	intrude.Line
 	from    *look
 	tunedHz float64 // the place by the radio's own clock
+	// offsetHz is how far from the middle of its slice it was found.
+	offsetHz float64
 }
 
 func newExamination(n *Inside, clock *measure.Clock, readings []measure.Reading) *examination {

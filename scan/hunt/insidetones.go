@@ -42,7 +42,6 @@ const (
 // findLines finds the lines in all looks and keeps those that no station
 // explains.
 func (e *examination) findLines() {
-	var all []line
 	for _, l := range e.looks {
 		if l.overloaded() {
 			continue
@@ -53,6 +52,10 @@ func (e *examination) findLines() {
 			continue // too short a stay has no spectrum
 		}
 		e.found[l] = found
+	}
+	var all []line
+	for _, l := range e.looks {
+		found := e.found[l]
 		steps := l.stepLines(levels(e.source.Datatype))
 		for _, x := range found {
 			if math.Abs(x.Hz) < spikeHz || isImage(x, found) || ofSteps(x, found, steps) {
@@ -60,11 +63,11 @@ func (e *examination) findLines() {
 			}
 			hz := (l.centerHz + x.Hz) * e.clock
 			r := e.readingAt(hz)
-			if r == nil || !l.of(r) {
+			if r == nil || !l.of(r) || e.isFolded(l, x) {
 				continue
 			}
 			up := e.flat(x.Hz, l.rateHz)
-			k := line{Line: x, from: l, tunedHz: l.centerHz + x.Hz}
+			k := line{Line: x, from: l, tunedHz: l.centerHz + x.Hz, offsetHz: x.Hz}
 			k.Hz, k.Power, k.PowerSigma, k.Around = hz, x.Power*up, x.PowerSigma*up, x.Around*up
 			if !explained(r, &k) {
 				all = append(all, k)
