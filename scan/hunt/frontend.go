@@ -383,7 +383,7 @@ func (f *frontEnd) noiseFloors(s *scene, channels []band.Channel) {
 		if r == nil || r.NoiseDBFS == nil || r.GainDB == nil {
 			continue
 		}
-		v := vacantNoise{c.CenterHz(), linear(r.NoiseDBFS.Value-*r.GainDB) / band.WidthHz / (1 + f.rho/linear(*r.GainDB-s.topDB))}
+		v := vacantNoise{c.CenterHz(), linear(r.NoiseDBFS.Value-s.realGain(*r.GainDB)) / band.WidthHz / (1 + f.rho/s.relative(*r.GainDB))}
 		found, all = append(found, v), append(all, v.alpha)
 	}
 	limit := quantile(all, 0.25) * linear(1.5)

@@ -29,6 +29,10 @@ const (
 	// pieceSeconds is how much of a stay is kept at once.
 	pieceSeconds = 0.5
 
+	// shortSeconds is how long a stay must be to add something to a place that
+	// was seen at its gain before.
+	shortSeconds = 0.03
+
 	// maxLooks bounds how many tunings are remembered; each takes a quarter of
 	// a megabyte.
 	maxLooks = 400
@@ -232,7 +236,7 @@ func (n *Inside) endStay() {
 	x := n.open
 	n.open = nil
 	x.averages = n.welch.Averages()
-	if x.averages < 1 {
+	if x.averages < 1 || float64(x.samples) < shortSeconds*x.rateHz && n.shown(x.centerHz, x.lookKey) {
 		return
 	}
 	n.density = n.welch.Density(n.density)

@@ -77,7 +77,7 @@ func (l *ladder) floors(topDB, lowHz, highHz float64, levels int) []rung {
 		relative := math.Hypot(1.25/math.Sqrt(x.averages*cells), 0.003)
 		relative = math.Hypot(relative, coarse)
 		y := x.perGain(level)
-		out = append(out, rung{linear(x.gainDB - topDB), y, relative * y})
+		out = append(out, rung{linear(x.realDB - topDB), y, relative * y})
 	}
 	return out
 }
@@ -127,7 +127,7 @@ func (l *ladder) lines(topDB, hz, reachHz float64) []rung {
 		// A line wanders over its steps, and what is beside it is known as well
 		// as its own scatter.
 		sigma := math.Sqrt(1.5*variance) + level*x.stepHz*float64(len(inside))/math.Sqrt(x.averages*float64(len(sides))/1.5)
-		out = append(out, rung{linear(x.gainDB - topDB), x.perGain(power), math.Hypot(x.perGain(sigma), 0.02*x.perGain(max(power, 0)))})
+		out = append(out, rung{linear(x.realDB - topDB), x.perGain(power), math.Hypot(x.perGain(sigma), 0.02*x.perGain(max(power, 0)))})
 	}
 	return out
 }

@@ -96,7 +96,7 @@ func (f *finding) levelOf(t *Suspect) float64 {
 		if hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
 			gain := 0.0
 			if r.GainDB != nil {
-				gain = *r.GainDB
+				gain = f.realGain(*r.GainDB)
 			}
 			return linear(t.LevelDBFS.Value - gain)
 		}

@@ -1,0 +1,201 @@
+package hunt
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+	"time"
+
+	"rooftone/scan/character"
+	"rooftone/scan/examine"
+	"rooftone/scan/measure"
+	"rooftone/scan/tuner"
+)
+
+const (
+	// weighDwell is how long a station is listened to at each gain to find what the
+	// gains are: shorter than two field syncs are apart, so that nobody takes it for
+	// a look at the station.
+	weighDwell = 20 * time.Millisecond
+
+	// mostWeights is how many stations are listened to. Each serves from weighUpDB
+	// above the gain that it was measured at to weighDownDB below.
+	mostWeights, weighUpDB, weighDownDB = 3, 6.5, 26
+
+	// weighLeastDB is what C/N a station needs for that.
+	weighLeastDB = 12
+
+	// weighHz is how far from a slice's middle its pilot is put.
+	weighHz = 300e3
+)
+
+// step is one of the radio's gains.
+type step struct{ nameDB, realDB float64 }
+
+// relative is a gain by its name as the radio really has it, linear and relative to
+// the highest.
+func (s *scene) relative(nameDB float64) float64 { return linear(s.realGain(nameDB) - s.topDB) }
+
+// realGain is what a gain really is, so that the highest is what its name says.
+// Between those that were found, names are trusted, and all where none was.
+func (s *scene) realGain(nameDB float64) float64 {
+	k, found := slices.BinarySearchFunc(s.steps, nameDB, func(x step, name float64) int { return cmp.Compare(x.nameDB, name) })
+	switch {
+	case len(s.steps) == 0:
+		return nameDB
+	case found:
+		return s.steps[k].realDB
+	case k == 0:
+		return nameDB + s.steps[0].realDB - s.steps[0].nameDB
+	case k == len(s.steps):
+		return nameDB + s.steps[k-1].realDB - s.steps[k-1].nameDB
+	}
+	a, b := s.steps[k-1], s.steps[k]
+	t := (nameDB - a.nameDB) / (b.nameDB - a.nameDB)
+	return a.realDB + t*(b.realDB-a.realDB)
+}
+
+// findGains finds what the radio's gains really are: what an examination of it
+// found, or else what stations' pilots say that were heard at several. The names of
+// gains are often some dB off, and what a floor that rises with the gain is put
+// down to hangs on them.
+func (s *scene) findGains(known *character.Character) {
+	s.steps = stepsOf(known)
+	if s.steps == nil {
+		s.steps = s.weighed()
+	}
+	if len(s.steps) == 0 {
+		return
+	}
+	shift := s.topDB - s.realGain(s.topDB)
+	for i := range s.steps {
+		s.steps[i].realDB += shift
+	}
+	for _, x := range s.stays {
+		if x.knownGain {
+			x.realDB = s.realGain(x.gainDB)
+		}
+	}
+}
+
+// stepsOf are the gains of a radio's character, ascending; nil for none.
+func stepsOf(c *character.Character) []step {
+	if c == nil || c.GainsWork != nil && !*c.GainsWork {
+		return nil
+	}
+	var out []step
+	for _, g := range c.Gains {
+		if g.RealDB != nil {
+			out = append(out, step{g.NameDB, g.RealDB.Value})
+		}
+	}
+	const enough = 3
+	if len(out) < enough {
+		return nil
+	}
+	slices.SortFunc(out, func(a, b step) int { return cmp.Compare(a.nameDB, b.nameDB) })
+	return out
+}
+
+// weighed finds the gains from the pilots that were heard at several.
+func (s *scene) weighed() []step {
+	if s.survey == nil {
+		return nil
+	}
+	var names []float64
+	for _, x := range s.stays {
+		if x.knownGain && !slices.Contains(names, x.gainDB) {
+			names = append(names, x.gainDB)
+		}
+	}
+	slices.Sort(names)
+	var levels []examine.Level
+	signals := 0
+	ladders := s.ladders()
+	for i := range s.survey.Channels {
+		r := &s.survey.Channels[i].Reading
+		if !isStation(r) || r.Pilot == nil || r.Standard == measure.ATSC3 {
+			continue
+		}
+		for k := range ladders {
+			if found := s.levels(&ladders[k], pilotPlace(r), names, signals); len(found) > 1 {
+				levels = append(levels, found...)
+				signals++
+			}
+		}
+	}
+	var out []step
+	for i, f := range examine.Steps(levels, len(names), signals) {
+		if f != nil {
+			out = append(out, step{names[i], f.Value})
+		}
+	}
+	return out
+}
+
+// levels reads a line in one ladder.
+func (s *scene) levels(l *ladder, hz float64, names []float64, signal int) []examine.Level {
+	const seen, steady = 10, 0.05 // times its uncertainty; dB
+	var out []examine.Level
+	for _, x := range l.stays {
+		one := ladder{centerHz: l.centerHz, stays: []*stay{x}}
+		r := one.lines(s.topDB, hz/s.clock, lineReachHz)
+		if len(r) == 0 || r[0].value < seen*r[0].sigma {
+			continue
+		}
+		out = append(out, examine.Level{
+			Gain: slices.Index(names, x.gainDB), Signal: signal, DB: decibel(r[0].value) + x.realDB,
+			Sigma: math.Hypot(10/math.Ln10*r[0].sigma/r[0].value, steady),
+		})
+	}
+	return out
+}
+
+// weighGains listens to some stations at all the gains that they are fit for.
+func (l *listener) weighGains(ctx context.Context) error {
+	if len(l.info.GainsDB) < 2 || l.GainDB != nil || stepsOf(l.Radio) != nil {
+		return nil
+	}
+	clock, _ := clockOf(l.survey.Clock)
+	chosen := l.weights()
+	type look struct{ hz, gainDB float64 }
+	var todo []look
+	for _, r := range chosen {
+		for _, g := range l.gains() {
+			if g <= *r.GainDB+weighUpDB && g >= *r.GainDB-weighDownDB {
+				todo = append(todo, look{pilotPlace(r)/clock + weighHz, g})
+			}
+		}
+	}
+	l.what, l.done, l.total = "what the gain steps are", 0, len(todo)
+	for _, x := range todo {
+		if err := l.stay(ctx, tuner.Tuning{CenterHz: x.hz, RateHz: l.RateHz, GainDB: x.gainDB}, weighDwell); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// weights chooses stations that together serve for as many gains as may be: the
+// clearest at the highest gain, and the clearest of those that want some steps less.
+func (l *listener) weights() []*measure.Reading {
+	var list []*measure.Reading
+	for i := range l.survey.Channels {
+		r := &l.survey.Channels[i].Reading
+		if isStation(r) && r.Standard != measure.ATSC3 && r.Pilot != nil && r.GainDB != nil && r.CN != nil && r.CN.Value > weighLeastDB {
+			list = append(list, r)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b *measure.Reading) int {
+		return cmp.Or(cmp.Compare(*b.GainDB, *a.GainDB), cmp.Compare(b.CN.Value, a.CN.Value))
+	})
+	var out []*measure.Reading
+	for _, r := range list {
+		const apart = 6
+		if n := len(out); n < mostWeights && (n == 0 || *r.GainDB < *out[n-1].GainDB-apart) {
+			out = append(out, r)
+		}
+	}
+	return out
+}
