@@ -21,6 +21,7 @@ type stay struct {
 	centerHz, rateHz float64 // by the radio's clock
 	gainDB           float64 // 0 when unknown
 	realDB           float64 // what the gain really is, relative to the others
+	realSigma        float64 // of that, as a part of the power
 	knownGain        bool
 	density          []float64 // FS²/Hz from −rate/2 up
 	stepHz           float64

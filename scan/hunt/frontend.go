@@ -138,25 +138,50 @@ func after(gain float64) float64 { return 1 / gain }
 func first(gain float64) float64 { return gain }
 func square(g float64) float64   { return g * g }
 
-// findRho takes ρ from the channels that show no product. What a floor near
-// the converter's steps is off by is as often too much as too little, so the
-// middle of many is good.
+// findRho takes ρ from all channels, each counting for as much as its own rungs
+// know of it: one that shows no product knows far more. What a floor near the
+// converter's steps is off by is as often too much as too little, so the middle of
+// many is good.
 func findRho(list []channelRungs) float64 {
-	var ratios []float64
+	type ratio struct{ value, weight float64 }
+	var all []ratio
+	var whole float64
 	for i := range list {
-		w, _, _ := fit(list[i].rungs, flat, after, first, square)
-		clean, _, _ := fit(list[i].rungs, flat, after)
-		if w[0] > 0 && w[2]+w[3] < 0.02*w[0] && clean[0] > 0 {
-			ratios = append(ratios, clean[1]/clean[0])
-		} else if w[0] > 0 && w[1] > 0 {
-			ratios = append(ratios, w[1]/w[0])
+		w, sigma, rest := fit(list[i].rungs, flat, after, first, square)
+		clean, cleanSigma, left := fit(list[i].rungs, flat, after)
+		if clean[0] > 0 && left < rest+plainer {
+			w, sigma = clean, cleanSigma
+		}
+		if !(w[0] > 0) {
+			continue
+		}
+		r := ratio{value: w[1] / w[0]}
+		s := math.Hypot(sigma[1]/w[0], r.value*sigma[0]/w[0])
+		const least = 0.01 // what the pass bands' ripple makes of it
+		r.weight = 1 / (s*s + least*least)
+		if sigma[1] == 0 { // it was held at nothing, which is no measurement
+			r.weight /= 10
+		}
+		all, whole = append(all, r), whole+r.weight
+	}
+	if len(all) == 0 {
+		return usualRho
+	}
+	slices.SortFunc(all, func(a, b ratio) int { return cmp.Compare(a.value, b.value) })
+	var sum float64
+	for i, r := range all {
+		if sum += r.weight; sum >= whole/2 {
+			if i > 0 && sum-r.weight > whole*0.4 {
+				return (r.value + all[i-1].value) / 2
+			}
+			return r.value
 		}
 	}
-	if len(ratios) == 0 {
-		return 0.05 // as for a common dongle
-	}
-	return quantile(ratios, 0.5)
+	return all[len(all)-1].value
 }
+
+// usualRho is that of a common dongle.
+const usualRho = 0.05
 
 // plainer is how much worse, in squares over σ², a plainer model may fit: chance
 // has one more term better by as much in 5 of 10,000 ladders.

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"rooftone/scan/band"
 	"rooftone/scan/character"
 	"rooftone/scan/examine"
 	"rooftone/scan/measure"
@@ -23,15 +24,16 @@ const (
 	// above the gain that it was measured at to weighDownDB below.
 	mostWeights, weighUpDB, weighDownDB = 3, 6.5, 26
 
-	// weighLeastDB is what C/N a station needs for that.
-	weighLeastDB = 12
+	// weighLeastDB is what C/N a station needs for that: its pilot stands far higher
+	// over the noise.
+	weighLeastDB = 3
 
 	// weighHz is how far from a slice's middle its pilot is put.
 	weighHz = 300e3
 )
 
 // step is one of the radio's gains.
-type step struct{ nameDB, realDB float64 }
+type step struct{ nameDB, realDB, sigmaDB float64 }
 
 // relative is a gain by its name as the radio really has it, linear and relative to
 // the highest.
@@ -56,6 +58,16 @@ func (s *scene) realGain(nameDB float64) float64 {
 	return a.realDB + t*(b.realDB-a.realDB)
 }
 
+// realSigma is the standard uncertainty of a gain's realGain, relative.
+func (s *scene) realSigma(nameDB float64) float64 {
+	for _, x := range s.steps {
+		if x.nameDB == nameDB {
+			return x.sigmaDB * math.Ln10 / 10
+		}
+	}
+	return 0
+}
+
 // findGains finds what the radio's gains really are: what an examination of it
 // found, or else what stations' pilots say that were heard at several. The names of
 // gains are often some dB off, and what a floor that rises with the gain is put
@@ -75,6 +87,7 @@ func (s *scene) findGains(known *character.Character) {
 	for _, x := range s.stays {
 		if x.knownGain {
 			x.realDB = s.realGain(x.gainDB)
+			x.realSigma = s.realSigma(x.gainDB)
 		}
 	}
 }
@@ -87,7 +100,7 @@ func stepsOf(c *character.Character) []step {
 	var out []step
 	for _, g := range c.Gains {
 		if g.RealDB != nil {
-			out = append(out, step{g.NameDB, g.RealDB.Value})
+			out = append(out, step{g.NameDB, g.RealDB.Value, g.RealDB.Sigma})
 		}
 	}
 	const enough = 3
@@ -119,8 +132,14 @@ func (s *scene) weighed() []step {
 			continue
 		}
 		for k := range ladders {
-			if found := s.levels(&ladders[k], pilotPlace(r), names, signals); len(found) > 1 {
-				levels = append(levels, found...)
+			for _, read := range []func(*ladder, *measure.Reading) []weight{s.pilotWeights, s.dataWeights} {
+				found := read(&ladders[k], r)
+				if len(found) < 2 {
+					continue
+				}
+				for _, w := range found {
+					levels = append(levels, examine.Level{Gain: slices.Index(names, w.gainDB), Signal: signals, DB: w.dB, Sigma: w.sigmaDB})
+				}
 				signals++
 			}
 		}
@@ -128,26 +147,52 @@ func (s *scene) weighed() []step {
 	var out []step
 	for i, f := range examine.Steps(levels, len(names), signals) {
 		if f != nil {
-			out = append(out, step{names[i], f.Value})
+			out = append(out, step{names[i], f.Value, f.Sigma})
 		}
 	}
 	return out
 }
 
-// levels reads a line in one ladder.
-func (s *scene) levels(l *ladder, hz float64, names []float64, signal int) []examine.Level {
-	const seen, steady = 10, 0.05 // times its uncertainty; dB
-	var out []examine.Level
+// weight is how strong a steady signal is at one gain, at the output.
+type weight struct{ gainDB, dB, sigmaDB float64 }
+
+// pilotWeights reads a station's pilot in one ladder.
+func (s *scene) pilotWeights(l *ladder, r *measure.Reading) []weight {
+	const seen, steady = 10, 0.03 // times its uncertainty; dB
+	var out []weight
 	for _, x := range l.stays {
 		one := ladder{centerHz: l.centerHz, stays: []*stay{x}}
-		r := one.lines(s.topDB, hz/s.clock, lineReachHz)
-		if len(r) == 0 || r[0].value < seen*r[0].sigma {
+		if v := one.lines(s.topDB, pilotPlace(r)/s.clock, lineReachHz); len(v) > 0 && v[0].value > seen*v[0].sigma {
+			out = append(out, weight{x.gainDB, decibel(v[0].value) + x.realDB, math.Hypot(10/math.Ln10*v[0].sigma/v[0].value, steady)})
+		}
+	}
+	return out
+}
+
+// dataWeights reads the data beside a station's pilot in one ladder, while they are
+// far above the noise, of which it is only known how much it was at one gain.
+func (s *scene) dataWeights(l *ladder, r *measure.Reading) []weight {
+	const lowHz, highHz, share, steady = 0.42e6, 1.3e6, 0.06, 0.03
+	if r.NoiseDBFS == nil || r.GainDB == nil {
+		return nil
+	}
+	low, high := (pilotPlace(r)+lowHz)/s.clock, (pilotPlace(r)+highHz)/s.clock
+	var out []weight
+	for _, x := range l.stays {
+		if x.clipped > railShare || !x.shows(low, high) {
 			continue
 		}
-		out = append(out, examine.Level{
-			Gain: slices.Index(names, x.gainDB), Signal: signal, DB: decibel(r[0].value) + x.realDB,
-			Sigma: math.Hypot(10/math.Ln10*r[0].sigma/r[0].value, steady),
-		})
+		// At less gain noise falls by less than the gain does, at more by as much as
+		// it grows: half of that is in doubt.
+		fall := x.gainDB - *r.GainDB
+		noise := linear(r.NoiseDBFS.Value+math.Max(fall/2, fall)) / band.WidthHz
+		d := x.floor(low, high)
+		if !(d > noise/share) {
+			continue
+		}
+		const half = 0.5
+		scatter := 1.25 / math.Sqrt(x.averages*(high-low)/x.stepHz/1.5)
+		out = append(out, weight{x.gainDB, decibel(d - noise), math.Hypot(10/math.Ln10*math.Hypot(scatter, half*noise/d), steady)})
 	}
 	return out
 }
