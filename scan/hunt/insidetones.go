@@ -8,6 +8,7 @@ import (
 
 	"rooftone/dsp/intrude"
 	"rooftone/dsp/vsb"
+	"rooftone/scan/character"
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 )
@@ -213,6 +214,7 @@ func (e *examination) tone(x *line) Suspect {
 		Kind:        Tone,
 		Name:        "tone at " + Megahertz(*place),
 		FrequencyHz: place,
+		offsetHz:    x.offsetHz,
 		LevelDBFS:   &measure.Estimate{Value: decibel(x.Power), Sigma: math.Hypot(10/math.Ln10*x.PowerSigma/x.Power, 0.1)},
 		Next:        "find what makes it: switch off what is near the antenna, one thing after the other, and look at this frequency again",
 		Cure:        "switch off, replace or shield what makes it, or move the antenna away from it",
@@ -282,6 +284,9 @@ func (e *examination) nearPilot(s *Suspect, r *measure.Reading, x *line) {
 
 // ownSpur names the tone of the radio's own that a line is, if it is one.
 func (e *examination) ownSpur(x *line) string {
+	if t := e.knownSpur(x); t != nil {
+		return fmt.Sprintf("the radio's own by its examination: %.1f kHz %s the middle of every slice", math.Abs(t.Hz)/1e3, aboveOrBelow(t.Hz))
+	}
 	ref := e.source.Clock.ReferenceHz
 	if !(ref > 0) {
 		return ""
@@ -291,4 +296,20 @@ func (e *examination) ownSpur(x *line) string {
 		return ""
 	}
 	return fmt.Sprintf("%.0f times the radio's clock of %.1f MHz, to within %.0f Hz", k, ref/1e6, spurHz)
+}
+
+// knownSpur is the tone of the radio's character that rides along with the tuning
+// and that a line is, about as strong; nil for none.
+func (e *examination) knownSpur(x *line) *character.Tone {
+	const withinHz, strongerDB = 300, 10
+	if e.Radio == nil || e.Radio.RateHz != x.from.rateHz {
+		return nil
+	}
+	for i := range e.Radio.Tones {
+		t := &e.Radio.Tones[i]
+		if t.Kind == character.ToneFollows && math.Abs(t.Hz-x.offsetHz) < withinHz && decibel(x.Power) < t.DBFS+strongerDB {
+			return t
+		}
+	}
+	return nil
 }
