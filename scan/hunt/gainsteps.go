@@ -22,14 +22,15 @@ const (
 
 	// mostWeights is how many stations are listened to. Each serves from weighUpDB
 	// above the gain that it was measured at to weighDownDB below.
-	mostWeights, weighUpDB, weighDownDB = 3, 6.5, 26
+	mostWeights, weighUpDB, weighDownDB = 4, 6.5, 26
 
 	// weighLeastDB is what C/N a station needs for that: its pilot stands far higher
 	// over the noise.
 	weighLeastDB = 3
 
-	// weighHz is how far from a slice's middle its pilot is put.
-	weighHz = 300e3
+	// weighHz is how far below a slice's middle its pilot is put: so that a strong
+	// neighbour below lies beyond the slice's end.
+	weighHz = 850e3
 )
 
 // step is one of the radio's gains.
@@ -172,7 +173,7 @@ func (s *scene) pilotWeights(l *ladder, r *measure.Reading) []weight {
 // dataWeights reads the data beside a station's pilot in one ladder, while they are
 // far above the noise, of which it is only known how much it was at one gain.
 func (s *scene) dataWeights(l *ladder, r *measure.Reading) []weight {
-	const lowHz, highHz, share, steady = 0.42e6, 1.3e6, 0.06, 0.03
+	const lowHz, highHz, share, steady = 0.2e6, 1.75e6, 0.06, 0.03
 	if r.NoiseDBFS == nil || r.GainDB == nil {
 		return nil
 	}
@@ -197,34 +198,38 @@ func (s *scene) dataWeights(l *ladder, r *measure.Reading) []weight {
 	return out
 }
 
-// weighGains listens to some stations at all the gains that they are fit for.
+// weighGains listens to some stations at the gains that they are fit for, until the
+// gains hang together or no station tells of more of them.
 func (l *listener) weighGains(ctx context.Context) error {
 	if len(l.info.GainsDB) < 2 || l.GainDB != nil || stepsOf(l.Radio) != nil {
 		return nil
 	}
 	clock, _ := clockOf(l.survey.Clock)
-	chosen := l.weights()
-	type look struct{ hz, gainDB float64 }
-	var todo []look
-	for _, r := range chosen {
-		for _, g := range l.gains() {
-			if g <= *r.GainDB+weighUpDB && g >= *r.GainDB-weighDownDB {
-				todo = append(todo, look{pilotPlace(r)/clock + weighHz, g})
-			}
+	list := l.weighable()
+	heard := map[float64]bool{}
+	l.what, l.done, l.total = "what the gain steps are", 0, 0
+	for range mostWeights {
+		next := l.nextWeight(list, heard)
+		if next < 0 {
+			return nil
 		}
-	}
-	l.what, l.done, l.total = "what the gain steps are", 0, len(todo)
-	for _, x := range todo {
-		if err := l.stay(ctx, tuner.Tuning{CenterHz: x.hz, RateHz: l.RateHz, GainDB: x.gainDB}, weighDwell); err != nil {
-			return err
+		r := list[next]
+		list = slices.Delete(list, next, next+1)
+		for _, g := range l.fit(r) {
+			if err := l.stay(ctx, tuner.Tuning{CenterHz: pilotPlace(r)/clock + weighHz, RateHz: l.RateHz, GainDB: g}, weighDwell); err != nil {
+				return err
+			}
+			if x := l.ear.last(); x != nil && x.clipped <= railShare {
+				heard[g] = true
+			}
 		}
 	}
 	return nil
 }
 
-// weights chooses stations that together serve for as many gains as may be: the
-// clearest at the highest gain, and the clearest of those that want some steps less.
-func (l *listener) weights() []*measure.Reading {
+// weighable are the stations that gains can be found with, those for the highest
+// gains first, and of them the clearest.
+func (l *listener) weighable() []*measure.Reading {
 	var list []*measure.Reading
 	for i := range l.survey.Channels {
 		r := &l.survey.Channels[i].Reading
@@ -235,12 +240,33 @@ func (l *listener) weights() []*measure.Reading {
 	slices.SortStableFunc(list, func(a, b *measure.Reading) int {
 		return cmp.Or(cmp.Compare(*b.GainDB, *a.GainDB), cmp.Compare(b.CN.Value, a.CN.Value))
 	})
-	var out []*measure.Reading
-	for _, r := range list {
-		const apart = 6
-		if n := len(out); n < mostWeights && (n == 0 || *r.GainDB < *out[n-1].GainDB-apart) {
-			out = append(out, r)
+	return list
+}
+
+// fit are the gains that a station is fit for, the highest first.
+func (l *listener) fit(r *measure.Reading) []float64 {
+	return slices.DeleteFunc(l.gains(), func(g float64) bool { return g > *r.GainDB+weighUpDB || g < *r.GainDB-weighDownDB })
+}
+
+// nextWeight is the station that tells of the most gains not heard so far, and of
+// some that were, so that they hang together; −1 for none.
+func (l *listener) nextWeight(list []*measure.Reading, heard map[float64]bool) int {
+	best, most := -1, 0
+	for i, r := range list {
+		adds, joins := 0, 0
+		for _, g := range l.fit(r) {
+			if heard[g] {
+				joins++
+			} else {
+				adds++
+			}
+		}
+		switch {
+		case len(heard) == 0 && adds > 0:
+			return i
+		case joins > 0 && adds > most:
+			best, most = i, adds
 		}
 	}
-	return out
+	return best
 }
