@@ -45,13 +45,15 @@ func (e *examination) foldedIn(l *look, offsetHz float64) float64 {
 	if most < nothing {
 		return 0
 	}
-	return most * e.flat(offsetHz, l.rateHz) * e.around(l.centerHz+offsetHz-math.Copysign(l.rateHz, offsetHz))
+	return most * e.flat(offsetHz, l.rateHz) * e.around(l, l.centerHz+offsetHz-math.Copysign(l.rateHz, offsetHz))
 }
 
-// around is the highest density that a look has beside a frequency of the radio's;
-// 0 where there is none.
-func (e *examination) around(hz float64) (most float64) {
+// around is the highest density that a look has beside a frequency of the radio's, as
+// one look's gain would show it. Where none shows it there may be a station as strong
+// as any.
+func (e *examination) around(as *look, hz float64) float64 {
 	const beside = 20
+	most, seen := 0.0, false
 	for _, l := range e.looks {
 		middle := int(math.Round((hz-l.centerHz)/l.stepHz)) + len(l.density)/2
 		if math.Abs(hz-l.centerHz) > listen.UsableShare*l.rateHz || middle < beside || middle+beside > len(l.density) {
@@ -61,7 +63,13 @@ func (e *examination) around(hz float64) (most float64) {
 		for _, v := range l.density[middle-beside : middle+beside] {
 			sum += float64(v)
 		}
-		most = math.Max(most, sum/(2*beside)*e.flat(hz-l.centerHz, l.rateHz))
+		most, seen = math.Max(most, e.atGain(sum/(2*beside)*e.flat(hz-l.centerHz, l.rateHz), l, as)), true
+	}
+	if seen {
+		return most
+	}
+	for _, l := range e.looks {
+		most = math.Max(most, e.atGain(e.level[l], l, as))
 	}
 	return most
 }

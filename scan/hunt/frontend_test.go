@@ -144,7 +144,7 @@ func productsOf(list []strong, iip2, iip3 float64, channels []band.Channel) map[
 func overloadedTown(rng *rand.Rand) (sim.Town, []band.Channel) {
 	plan := band.Plans()[0]
 	between := func(a, b float64) float64 { return a + (b-a)*rng.Float64() }
-	r := gentleRadio()
+	r := sim.DefaultRadio()
 	r.Seed = rng.Uint64()
 	r.PPM = between(-40, 40)
 	town := sim.Town{Name: "drawn", Radio: r}

@@ -163,7 +163,7 @@ func (s *scene) pilotWeights(l *ladder, r *measure.Reading) []weight {
 	var out []weight
 	for _, x := range l.stays {
 		one := ladder{centerHz: l.centerHz, stays: []*stay{x}}
-		if v := one.lines(s.topDB, pilotPlace(r)/s.clock, lineReachHz); len(v) > 0 && v[0].value > seen*v[0].sigma {
+		if v := one.lines(s.topDB, pilotPlace(r)/s.clock, 2*x.stepHz); len(v) > 0 && v[0].value > seen*v[0].sigma {
 			out = append(out, weight{x.gainDB, decibel(v[0].value) + x.realDB, math.Hypot(10/math.Ln10*v[0].sigma/v[0].value, steady)})
 		}
 	}
@@ -173,7 +173,7 @@ func (s *scene) pilotWeights(l *ladder, r *measure.Reading) []weight {
 // dataWeights reads the data beside a station's pilot in one ladder, while they are
 // far above the noise, of which it is only known how much it was at one gain.
 func (s *scene) dataWeights(l *ladder, r *measure.Reading) []weight {
-	const lowHz, highHz, share, steady = 0.2e6, 1.75e6, 0.06, 0.03
+	const lowHz, highHz, share, steady = 0.2e6, 1.75e6, 0.06, 0.06
 	if r.NoiseDBFS == nil || r.GainDB == nil {
 		return nil
 	}

@@ -31,7 +31,7 @@ const (
 
 	// shortSeconds is how long a stay must be to add something to a place that
 	// was seen at its gain before.
-	shortSeconds = 0.03
+	shortSeconds = 0.022
 
 	// maxLooks bounds how many tunings are remembered; each takes a quarter of
 	// a megabyte.

@@ -57,7 +57,7 @@ func (e *examination) findLines() {
 	var all []line
 	for _, l := range e.looks {
 		found := e.found[l]
-		steps := l.stepLines(levels(e.source.Datatype))
+		steps := l.stepLines(levels(e.source.Datatype), e.level[l])
 		for _, x := range found {
 			if math.Abs(x.Hz) < spikeHz || isImage(x, found) || ofSteps(x, found, steps) {
 				continue
@@ -94,18 +94,14 @@ func isImage(x intrude.Line, among []intrude.Line) bool {
 // make of a stronger one, while noise of a standard deviation of σ steps fills
 // them: the first term by which rounding departs from even noise has an amplitude
 // of 1/π steps times exp(−2π²σ²) (Widrow 1961).
-func (l *look) stepLines(levels int) float64 {
+func (l *look) stepLines(levels int, median float64) float64 {
 	if levels == 0 {
 		return 0
-	}
-	work := make([]float64, len(l.density))
-	for i, d := range l.density {
-		work[i] = float64(d)
 	}
 	step := 2 / float64(levels)
 	// The median stands for noise alone: lines and stations only fill the steps
 	// better.
-	squared := max(quantile(work, 0.5)*l.rateHz/2/(step*step)-1./12, 0)
+	squared := max(median*l.rateHz/2/(step*step)-1./12, 0)
 	amplitude := step / math.Pi * math.Exp(-2*math.Pi*math.Pi*squared)
 	return 2 * amplitude * amplitude
 }
