@@ -68,9 +68,10 @@ func (s *sieve) Next(ctx context.Context) (tuner.Stay, error) {
 	}
 }
 
-// peek reads the beginning of a stay.
+// peek reads the beginning of a stay, in whole peekSamples: what follows is measured
+// in pieces as they come, and must come in the same ones from wherever it is heard.
 func (s *sieve) peek(ctx context.Context, rateHz float64) {
-	n := max(peekSamples, int(math.Ceil(peekSeconds*rateHz)))
+	n := peekSamples * max(1, int(math.Ceil(peekSeconds*rateHz/peekSamples)))
 	if cap(s.buffer) < n {
 		s.buffer = make([]complex64, n)
 	}
