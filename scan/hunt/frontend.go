@@ -144,28 +144,24 @@ func square(g float64) float64   { return g * g }
 // many is good.
 func findRho(list []channelRungs) float64 {
 	type ratio struct{ value, weight float64 }
-	var all []ratio
-	var whole float64
+	// What is usual counts as one more channel, which knows it to so much.
+	const spread = 0.06
+	all := []ratio{{usualRho, 1 / (spread * spread)}}
+	whole := all[0].weight
 	for i := range list {
 		w, sigma, rest := fit(list[i].rungs, flat, after, first, square)
 		clean, cleanSigma, left := fit(list[i].rungs, flat, after)
 		if clean[0] > 0 && left < rest+plainer {
 			w, sigma = clean, cleanSigma
 		}
-		if !(w[0] > 0) {
-			continue
+		if !(w[0] > 0) || sigma[1] == 0 {
+			continue // held at nothing, ρ was not measured
 		}
 		r := ratio{value: w[1] / w[0]}
 		s := math.Hypot(sigma[1]/w[0], r.value*sigma[0]/w[0])
 		const least = 0.01 // what the pass bands' ripple makes of it
 		r.weight = 1 / (s*s + least*least)
-		if sigma[1] == 0 { // it was held at nothing, which is no measurement
-			r.weight /= 10
-		}
 		all, whole = append(all, r), whole+r.weight
-	}
-	if len(all) == 0 {
-		return usualRho
 	}
 	slices.SortFunc(all, func(a, b ratio) int { return cmp.Compare(a.value, b.value) })
 	var sum float64
