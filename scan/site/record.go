@@ -42,7 +42,7 @@ type Header struct {
 	Program string    // name and version of what created it
 }
 
-// Record is one line of a house file: a WantChange, a Mark, a Station or a Learnt.
+// Record is one line of a house file: a WantChange, a Mark, a Station, a Learnt or a Lead.
 type Record interface {
 	// line returns the record as it is written, or says why it cannot be.
 	line() (any, error)
