@@ -8,6 +8,7 @@ import (
 	"unicode/utf8"
 
 	"rooftone/scan/cure"
+	"rooftone/scan/measure"
 	"rooftone/scan/verdict"
 )
 
@@ -23,6 +24,7 @@ type cureAnswer struct {
 	counsels []cure.Counsel
 	outcomes []cure.Outcome
 	asked    bool // one change, the user's own
+	listed   bool // somebody said which channels are wanted
 	parts    []cure.Part
 	check    *cure.Check
 }
@@ -95,6 +97,18 @@ func spanned(i cure.Interval) string {
 		return low
 	}
 	return low + " to " + high
+}
+
+// short writes an interval of dB where there is little room: wide ones in whole dB.
+func short(i cure.Interval) string {
+	const wide = 3
+	if i.High-i.Low > wide {
+		return fmt.Sprintf("%+.0f..%+.0f", math.Round(i.Low)+0, math.Round(i.High)+0)
+	}
+	if low, high := tidy(i.Low), tidy(i.High); low != high {
+		return low + ".." + high
+	}
+	return tidy(i.Middle)
 }
 
 // tidy is a figure of dB to a tenth, and never −0.
@@ -196,7 +210,7 @@ func (a *cureAnswer) moves(o *cure.Outcome) (come, fall []string) {
 // menu tells of the common changes: a row each, as many channels beside each other as
 // there is room for.
 func (a *cureAnswer) menu(t *huntText) {
-	const cell = 13
+	const cell = 12
 	name := 0
 	for i := range a.outcomes {
 		name = max(name, utf8.RuneCountInString(a.outcomes[i].Change.Name))
@@ -224,7 +238,7 @@ func (a *cureAnswer) menu(t *huntText) {
 				} else if c.MayOverload() {
 					mark = "?"
 				}
-				row += fmt.Sprintf("%*s", cell, fmt.Sprintf("%s..%s%s", tidy(c.Change.Low), tidy(c.Change.High), mark))
+				row += fmt.Sprintf("%*s", cell, short(c.Change)+mark)
 			}
 			t.line("%s", row)
 		}
@@ -281,11 +295,18 @@ func (a *cureAnswer) compare(t *huntText) {
 // something.
 func (a *cureAnswer) conclude(t *huntText) {
 	first := true
+	var silent []int
 	for i := range a.counsels {
 		k := &a.counsels[i]
 		c := &a.channels[k.Index]
+		if c.Presence == measure.Vacant && a.listed && c.Wanted {
+			silent = append(silent, c.Channel.Number)
+		}
 		firm := c.Margin != nil && c.Margin.Value >= verdict.FirmMarginDB
-		if firm && len(k.Limits) == 0 && k.Amplifier != cure.AmplifierHarms || !c.Wanted {
+		if firm && len(k.Limits) == 0 && k.Amplifier != cure.AmplifierHarms || !c.Wanted || c.Presence == measure.Vacant {
+			continue
+		}
+		if c.Margin == nil && !a.listed && c.Standard != measure.ATSC3 {
 			continue
 		}
 		var said []string
@@ -303,6 +324,10 @@ func (a *cureAnswer) conclude(t *huntText) {
 		}
 		text := strings.Join(said, "; ")
 		t.para(fmt.Sprintf("%3d  ", k.Channel.Number), strings.ToUpper(text[:1])+text[1:]+".")
+	}
+	if len(silent) > 0 {
+		t.line("")
+		t.para("", "Nothing was heard of "+rfNumbers(silent)+": that is some 30 dB or more below what decodes, and no amplifier makes up for it. Another place, a higher one, or nothing.")
 	}
 }
 

@@ -71,7 +71,7 @@ func (c *Channel) hopeless() string {
 	case c.Occupied:
 		return "what is there is no television station"
 	case c.Presence == measure.Vacant:
-		return "nothing was heard: it is some 35 dB or more below what decodes, and no amplifier makes up for that"
+		return "nothing was heard: it is some 30 dB or more below what decodes, and no amplifier makes up for that"
 	case c.Presence == measure.Present:
 		return "a pilot and no more: far below what decodes"
 	}
@@ -105,27 +105,31 @@ func (k *Counsel) amplifier(c *Channel, most, usual *ChannelOutcome, o *Origin, 
 	const useful = 1 // dB
 	short := c.short()
 	switch {
-	case usual.Overloaded() && usual.Change.Middle < most.Change.Middle:
+	case usual.Overloaded() && usual.Change.Middle < most.Change.Middle-useful:
 		k.Amplifier = AmplifierHarms
-		k.Why = fmt.Sprintf("an amplifier makes it worse or helps less than its noise figure promises: what strong stations make of themselves would stand %.0f dB above the noise", math.Max(1, usual.Products.Middle))
-		if usual.Products.Middle < 1 {
-			k.Why = "an amplifier makes it worse or helps less than its noise figure promises: what strong stations make of themselves would reach the noise"
+		does := "likely makes it worse"
+		switch {
+		case usual.Change.High < 0:
+			does = "makes it worse"
+		case usual.Change.Middle > 0:
+			does = "helps less than it promises"
 		}
+		k.Why = fmt.Sprintf("an amplifier %s (%s): strong stations would overload what follows it", does, spanOf(usual.Change))
 	case short > 0 && most.Margin.High < 0:
 		k.Amplifier = AmplifierCannot
 		k.Why = fmt.Sprintf("an amplifier cannot help here, for %.0f dB are short and the best one at the antenna brings %s", short, spanOf(most.Change))
 	case most.Change.High < useful:
 		k.Amplifier = AmplifierCannot
 		k.Why = "an amplifier cannot help here, for " + reason(o, line)
-	case usual.Change.Low >= useful || short > 0 && usual.Decodes > 0.9:
+	case usual.Change.Low >= useful/2.0 || short > 0 && usual.Decodes > 0.9:
 		k.Amplifier = AmplifierHelps
 		k.Why = fmt.Sprintf("an amplifier at the antenna brings %s", spanOf(usual.Change))
 	default:
 		k.Amplifier = AmplifierMay
-		k.Why = fmt.Sprintf("an amplifier at the antenna brings %s", spanOf(usual.Change))
+		k.Why = fmt.Sprintf("an amplifier at the antenna may help or not: %s", spanOf(usual.Change))
 	}
 	if usual.MayOverload() && k.Amplifier != AmplifierHarms && k.Amplifier != AmplifierCannot {
-		k.Why += "; strong stations may overload what follows it, which rooftone hunt tells"
+		k.Why += "; strong stations may overload what follows it: rooftone hunt --json tells, and --hunt reads that"
 	}
 }
 
@@ -141,9 +145,9 @@ func reason(o *Origin, line []Part) string {
 	case o.Outside.Middle > most && o.Outside.Low > 0.3:
 		return fmt.Sprintf("the air sets the floor: %s of the noise comes in by the antenna", percentOf(o.Outside))
 	case line != nil && len(line) == 0:
-		return "no line follows the antenna whose loss it could make up for"
+		return "no lead follows the antenna whose loss it could make up for"
 	}
-	return "the line loses too little, and the receiver is quiet enough"
+	return "the lead loses too little, and the receiver is quiet enough"
 }
 
 func percentOf(i Interval) string {

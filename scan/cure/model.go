@@ -49,7 +49,7 @@ func newModel(s *Setup) *model {
 	for d := range m.slices {
 		m.slices[d] = make([]state, len(m.Channels))
 		for i := range m.Channels {
-			m.slices[d][i] = m.state(d, i)
+			m.set(d, i)
 		}
 	}
 	return m
@@ -90,11 +90,11 @@ func (m *Setup) lessDB(c *Channel) float64 {
 	return math.Max(0, m.TopGainDB-*c.GainDB)
 }
 
-// state works out a channel in one draw.
-func (m *model) state(draw, i int) state {
+// set works out a channel's state in one draw.
+func (m *model) set(draw, i int) {
 	c := &m.Channels[i]
 	hz := c.Channel.CenterHz()
-	s := state{}
+	s := &m.slices[draw][i]
 	gain, factor := m.installed(draw, hz)
 	s.top, s.back = m.receiver(draw)
 	fr := factorAt(s.top, s.back, m.lessDB(c))
@@ -113,13 +113,12 @@ func (m *model) state(draw, i int) state {
 	}
 	s.outside = math.Max(s.outside, coldest)
 	s.gain, s.line, s.receiver = gain, factor-1, (fr-1)/gain
-	m.addProducts(&s, draw, i)
+	m.addProducts(draw, i)
 	rest := s.noise() + s.second + s.third
 	s.under = rest * (decibel.Power(c.UnderCost) - 1)
 	if c.hopeful() {
 		s.signal = c.shape.mean(decibel.Power(c.Margin.Value+m.ThresholdDB)) * s.all()
 	}
-	return s
 }
 
 // told makes a line and the outside's noise of what a mark at the antenna shows.
@@ -187,9 +186,6 @@ func (m *model) weigh() {
 	var sum float64
 	for d := range m.weights {
 		m.weights[d] = 1
-		if m.Overload == nil {
-			m.weights[d] = m.allowed(d)
-		}
 		if most-least >= apartDB {
 			var mean, weight, squares float64
 			rest := make([]float64, len(points))

@@ -52,11 +52,10 @@ func (p *Predictor) Origins() []Origin {
 }
 
 // AtMost is the most that any amplifier at the antenna could bring to each channel:
-// one of 30 dB and a noise figure of 1 dB that nothing overloads.
+// one of 30 dB and a noise figure of 1 dB, before a receiver that nothing overloads.
 func (p *Predictor) AtMost() []ChannelOutcome {
 	best := Part{Kind: Amplifier, Text: "30dB/1dB", Gain: exactly(30), Noise: exactly(1), Output: exactly(60)}
-	saved := p.m.Fixed
-	p.m.Fixed = false
-	defer func() { p.m.Fixed = saved }()
-	return p.Predict(Change{Name: "the best amplifier", Head: []Part{best}}).Channels
+	s := *p.m.Setup
+	s.Overload, s.Fixed = &Overload{}, false
+	return New(s).Predict(Change{Name: "the best amplifier", Head: []Part{best}}).Channels
 }

@@ -123,6 +123,7 @@ func ParsePart(kind Kind, text string) (Part, error) {
 	default:
 		err = fmt.Errorf("no part is called %.20q", kind)
 	}
+	p.Text = strings.NewReplacer("db", "dB", "dbm", "dBm", "mhz", "MHz").Replace(p.Text)
 	return p, err
 }
 

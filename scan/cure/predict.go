@@ -37,19 +37,32 @@ type ChannelOutcome struct {
 	// Products is by how many dB what is made of strong signals, in the receiver or
 	// an amplifier, stands above all noise afterwards, and ProductsNow before.
 	Products, ProductsNow Interval
+	// Assumed says that no hunt told the receiver's intercepts: the products are of
+	// intercepts that are common, and have no part in Change.
+	Assumed bool
+}
+
+const (
+	productsReachDB = -3 // to noise: half a dB and more
+	productsMoreDB  = 3  // than before the change
+)
+
+func overloads(then, now float64) bool {
+	return then > productsReachDB && then > now+productsMoreDB
 }
 
 // Overloaded reports whether the change does harm by overload: what is made of strong
 // signals is likely to reach the noise, and is more than it was.
 func (c *ChannelOutcome) Overloaded() bool {
-	const reaches, moreDB = -3, 3
-	return c.Products.Middle > reaches && c.Products.Middle > c.ProductsNow.Middle+moreDB
+	return !c.Assumed && overloads(c.Products.Middle, c.ProductsNow.Middle)
 }
 
-// MayOverload reports whether that is possible but not likely.
+// MayOverload reports whether that is possible, but not likely or not known.
 func (c *ChannelOutcome) MayOverload() bool {
-	const reaches, moreDB = -3, 3
-	return !c.Overloaded() && c.Products.High > reaches && c.Products.High > c.ProductsNow.High+moreDB
+	if c.Assumed {
+		return overloads(c.Products.Middle, c.ProductsNow.Middle)
+	}
+	return !c.Overloaded() && overloads(c.Products.High, c.ProductsNow.High)
 }
 
 // Predictor answers what-if questions about a house.
@@ -89,15 +102,19 @@ func (p *Predictor) Predict(c Change) Outcome {
 		}
 		change, margin := make([]float64, draws), make([]float64, draws)
 		products, now := make([]float64, draws), make([]float64, draws)
-		o := ChannelOutcome{Channel: ch.Channel, Index: i}
+		o := ChannelOutcome{Channel: ch.Channel, Index: i, Assumed: m.Overload == nil}
 		for d := range draws {
 			s := &m.slices[d][i]
 			x := then.at(d, i)
+			products[d] = decibel.Of((x.second + x.third + 1e-12) / x.noise())
+			second, third := m.productsNow(d, i)
+			now[d] = decibel.Of((second + third + 1e-12) / s.noise())
+			if o.Assumed {
+				x.second, x.third = 0, 0
+			}
 			change[d] = ch.shape.change(s.signal/s.all(), x.signal/s.signal*s.all()/x.all())
 			before := ch.Margin.Value + ch.Margin.Sigma*sigmas(d, slotChannels+3*i+2)
 			margin[d] = before + change[d]
-			products[d] = decibel.Of((x.second + x.third + 1e-12) / x.noise())
-			now[d] = decibel.Of((s.second + s.third + 1e-12) / s.noise())
 			w := m.weights[d]
 			if before >= 0 {
 				o.Before += w

@@ -176,37 +176,33 @@ func (m *model) toFloor(draw, i int) (second, third, floor float64) {
 	return u.second / a * decibel.Power(-less) / floor, u.third / (b * b) * decibel.Power(-2*less) / floor, floor
 }
 
-// addProducts adds to a state what the receiver makes of strong signals now.
-func (m *model) addProducts(s *state, draw, i int) {
+// productsNow is what the receiver makes of strong signals now, in one draw, in units
+// of k·290 K·6 MHz at the antenna's terminals. What was measured as noise holds it
+// already, and cannot be less than it is.
+func (m *model) productsNow(draw, i int) (second, third float64) {
 	if m.Channels[i].Noise == nil {
-		return
+		return 0, 0
 	}
-	second, third, floor := m.toFloor(draw, i)
-	// What was measured as noise holds them already, and cannot be less than they
-	// are.
 	const most = 0.9
+	second, third, _ = m.toFloor(draw, i)
 	total := second + third
 	if total > most {
 		second, third, total = second/total*most, third/total*most, most
 	}
-	noise := s.noise()
-	s.scale = noise / (1 - total) / floor * s.gain
-	s.second, s.third = second*noise/(1-total), third*noise/(1-total)
+	noise := m.slices[draw][i].noise() / (1 - total)
+	return second * noise, third * noise
 }
 
-// allowed is how well a draw's products go with the floors that were measured: none
-// lies below what is made in it.
-func (m *model) allowed(draw int) float64 {
-	const toleratedDB = 2
-	var squares float64
-	for i := range m.Channels {
-		if m.Channels[i].Noise == nil {
-			continue
-		}
-		second, third, _ := m.toFloor(draw, i)
-		if over := decibel.Of(second + third); over > 0 {
-			squares += over * over / (toleratedDB * toleratedDB)
-		}
+// addProducts adds to a state what the receiver makes of strong signals now, where
+// that is known.
+func (m *model) addProducts(draw, i int) {
+	s := &m.slices[draw][i]
+	if m.Channels[i].Noise == nil {
+		return
 	}
-	return math.Exp(-squares / 2)
+	if m.Overload != nil {
+		s.second, s.third = m.productsNow(draw, i)
+	}
+	_, _, floor := m.toFloor(draw, i)
+	s.scale = (s.noise() + s.second + s.third) / floor * s.gain
 }
