@@ -3,6 +3,7 @@ package cure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
@@ -45,7 +46,9 @@ func (p *Predictor) Counsels() []Counsel {
 	var out []Counsel
 	for i := range m.Channels {
 		c := &m.Channels[i]
-		k := Counsel{Channel: c.Channel, Index: i, Amplifier: AmplifierNoMatter, Limits: c.unmoved()}
+		k := Counsel{Channel: c.Channel, Index: i, Amplifier: AmplifierNoMatter}
+		made := slices.ContainsFunc(origins, func(o Origin) bool { return o.Index == i && o.Products.Middle > o.Under.Middle })
+		k.Limits = c.unmoved(made)
 		if c.hopeful() {
 			for n := range most {
 				if most[n].Index == i {
@@ -78,14 +81,19 @@ func (c *Channel) hopeless() string {
 	return "it could not be told whether there is a station"
 }
 
-// unmoved are the limits that a change of level leaves as they are.
-func (c *Channel) unmoved() []string {
+// unmoved are the limits that a change of level leaves as they are. What stands under
+// the channel may be made by the receiver.
+func (c *Channel) unmoved(made bool) []string {
 	const least = 1
 	var out []string
 	if c.EchoCost >= least {
 		out = append(out, fmt.Sprintf("echoes take %.0f dB of its margin, and no amplifier gives that back: another place or aim may", c.EchoCost))
 	}
-	if c.UnderCost >= least {
+	switch {
+	case c.UnderCost < least:
+	case made:
+		out = append(out, fmt.Sprintf("what the receiver makes of strong signals takes %.0f dB of its margin: less of them, by a filter, or less of everything", c.UnderCost))
+	default:
 		what := "another station on the same frequencies takes"
 		if c.UnderName == verdict.Adjacent {
 			what = "what spills over from next door takes"

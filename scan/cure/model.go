@@ -28,6 +28,8 @@ type state struct {
 	back     float64 // the share of that from behind its gain
 
 	second, third float64 // products made in the receiver
+	assumed       float64 // the same where intercepts are not known: told, not counted
+	clip          float64 // what of the predicted products was really there
 	under         float64 // what else stands under the signal
 	signal        float64 // the mean signal, by the shape and the margin
 	scale         float64 // at the receiver's input, of full scale at the highest gain
@@ -114,8 +116,6 @@ func (m *model) set(draw, i int) {
 	s.outside = math.Max(s.outside, coldest)
 	s.gain, s.line, s.receiver = gain, factor-1, (fr-1)/gain
 	m.addProducts(draw, i)
-	rest := s.noise() + s.second + s.third
-	s.under = rest * (decibel.Power(c.UnderCost) - 1)
 	if c.hopeful() {
 		s.signal = c.shape.mean(decibel.Power(c.Margin.Value+m.ThresholdDB)) * s.all()
 	}

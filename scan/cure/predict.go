@@ -107,8 +107,7 @@ func (p *Predictor) Predict(c Change) Outcome {
 			s := &m.slices[d][i]
 			x := then.at(d, i)
 			products[d] = decibel.Of((x.second + x.third + 1e-12) / x.noise())
-			second, third := m.productsNow(d, i)
-			now[d] = decibel.Of((second + third + 1e-12) / s.noise())
+			now[d] = decibel.Of((s.second + s.third + s.assumed + 1e-12) / s.noise())
 			if o.Assumed {
 				x.second, x.third = 0, 0
 			}
@@ -235,11 +234,15 @@ func (a *after) at(draw, i int) state {
 	if c.Noise == nil {
 		return x
 	}
-	// The receiver's own products, from its input back to the antenna.
+	// The receiver's own products, from its input back to the antenna. What they do
+	// when levels move is off by some dB: intercepts go with the gain but nearly, and
+	// narrow products cost less than they have power.
+	const straysDB = 2
+	stray := decibel.Power(straysDB * sigmas(draw, slotChannels+3*i+1))
 	second, third := a.intercepts(draw)
 	u := a.units[i]
-	x.second = u.second / second * decibel.Power(-less) * was.scale / gain
-	x.third = u.third / (third * third) * decibel.Power(-2*less) * was.scale / gain
+	x.second = u.second / second * decibel.Power(-less) * was.clip * stray * was.scale / gain
+	x.third = u.third / (third * third) * decibel.Power(-2*less) * was.clip * stray * was.scale / gain
 	a.addAmplifiers(&x, was, draw, i)
 	return x
 }

@@ -37,7 +37,8 @@ const (
 // products are what two curves make of all that is strong, for intercepts of 1.
 type products struct {
 	parents []parent
-	now     []units // in each channel
+	now     []units   // in each channel
+	excess  []float64 // dB, of each channel's floor over the lowest
 }
 
 // units are the products of second and third order in a channel for intercepts of 1.
@@ -53,7 +54,28 @@ type parent struct {
 func newProducts(m *Setup) *products {
 	p := &products{parents: m.parents()}
 	p.now = m.units(p.parents, func(float64) float64 { return 1 })
+	for i := range m.Channels {
+		p.excess = append(p.excess, m.excessDB(i))
+	}
 	return p
+}
+
+// excessDB is by how much a channel's floor stands above the lowest at about the same
+// gain: the receiver's own noise is much the same there.
+func (m *Setup) excessDB(i int) float64 {
+	const alikeDB = 1.5
+	c := &m.Channels[i]
+	if c.Noise == nil {
+		return 0
+	}
+	at := func(c *Channel) float64 { return c.Noise.Value + m.lessDB(c) }
+	lowest := at(c)
+	for k := range m.Channels {
+		if o := &m.Channels[k]; o.Noise != nil && math.Abs(m.lessDB(o)-m.lessDB(c)) <= alikeDB {
+			lowest = math.Min(lowest, at(o))
+		}
+	}
+	return at(c) - lowest
 }
 
 // units adds up the products in every channel, each parent multiplied by what a
@@ -176,33 +198,53 @@ func (m *model) toFloor(draw, i int) (second, third, floor float64) {
 	return u.second / a * decibel.Power(-less) / floor, u.third / (b * b) * decibel.Power(-2*less) / floor, floor
 }
 
-// productsNow is what the receiver makes of strong signals now, in one draw, in units
-// of k·290 K·6 MHz at the antenna's terminals. What was measured as noise holds it
-// already, and cannot be less than it is.
-func (m *model) productsNow(draw, i int) (second, third float64) {
-	if m.Channels[i].Noise == nil {
-		return 0, 0
+// fitted brings the products that are predicted for a channel to what was measured
+// there, and returns by what factor, and what share of the floor they are then. They
+// are no more than what stands under the signal and what the floor has over other
+// floors; and where much of it was predicted, that is what the floor has: intercepts
+// stray by some dB with frequency.
+func (m *model) fitted(draw, i int, predicted, under, inFloor float64) (factor, share float64) {
+	const wandersDB, ownShare, likely, clearDB, strayDB = 1, 0.9, 0.2, 3, 6
+	excess := m.products.excess[i]
+	shareOf := func(dB float64) float64 { return math.Min(ownShare, 1-decibel.Power(-math.Max(0, dB))) }
+	if most := shareOf(excess + wandersDB); inFloor > most {
+		return (under + most) / predicted, most
 	}
-	const most = 0.9
-	second, third, _ = m.toFloor(draw, i)
-	total := second + third
-	if total > most {
-		second, third, total = second/total*most, third/total*most, most
+	if predicted > likely && excess > clearDB {
+		share = shareOf(excess + wandersDB*sigmas(draw, slotChannels+3*i))
+		if factor = (under + share) / predicted; factor < decibel.Power(strayDB) {
+			return factor, share
+		}
 	}
-	noise := m.slices[draw][i].noise() / (1 - total)
-	return second * noise, third * noise
+	return 1, inFloor
 }
 
-// addProducts adds to a state what the receiver makes of strong signals now, where
-// that is known.
+// addProducts adds to a state what the receiver makes of strong signals now, and what
+// else stands under the signal. What was measured, the floor and what is under the
+// signal, holds the products already: what stands under it first, and of the floor
+// the most of it at most. Where more is predicted than was measured, the prediction is
+// too high, and is scaled from then on.
 func (m *model) addProducts(draw, i int) {
 	s := &m.slices[draw][i]
+	under := decibel.Power(m.Channels[i].UnderCost) - 1 // over the floor
+	s.clip = 1
 	if m.Channels[i].Noise == nil {
+		s.under = under * s.noise()
 		return
 	}
-	if m.Overload != nil {
-		s.second, s.third = m.productsNow(draw, i)
+	second, third, floor := m.toFloor(draw, i)
+	inFloor := math.Max(0, second+third-under)
+	s.clip, inFloor = m.fitted(draw, i, second+third, under, inFloor)
+	if m.Overload == nil { // assumed products are told, not counted
+		inFloor = 0
 	}
-	_, _, floor := m.toFloor(draw, i)
-	s.scale = (s.noise() + s.second + s.third) / floor * s.gain
+	unit := s.noise() / (1 - inFloor) // the floor
+	s.scale = unit / floor * s.gain
+	s.second, s.third = second*s.clip*unit, third*s.clip*unit
+	if m.Overload == nil {
+		s.assumed = s.second + s.third
+		s.second, s.third, s.under = 0, 0, under*unit
+		return
+	}
+	s.under = math.Max(0, under*unit-s.second-s.third)
 }

@@ -65,6 +65,9 @@ func channelOf(c *scan.Channel, thresholdDB float64) Channel {
 	}
 	if c.EchoCost != nil {
 		out.EchoCost = math.Max(0, c.EchoCost.Value)
+		// Where the channel does better than what stands under it allows on the mean,
+		// that is narrow, and costs by so much less.
+		out.UnderCost = math.Max(0, out.UnderCost+math.Min(0, c.EchoCost.Value))
 	}
 	for _, r := range c.Reasons {
 		switch r.Limit {
