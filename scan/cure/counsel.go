@@ -123,12 +123,12 @@ func (k *Counsel) amplifier(c *Channel, most, usual *ChannelOutcome, o *Origin, 
 			does = "helps less than it promises"
 		}
 		k.Why = fmt.Sprintf("an amplifier %s (%s): strong stations would overload what follows it", does, spanOf(usual.Change))
-	case short > 0 && most.Margin.High < 0:
-		k.Amplifier = AmplifierCannot
-		k.Why = fmt.Sprintf("an amplifier cannot help here, for %.0f dB are short and the best one at the antenna brings %s", short, spanOf(most.Change))
 	case most.Change.High < useful:
 		k.Amplifier = AmplifierCannot
 		k.Why = "an amplifier cannot help here, for " + reason(o, line)
+	case short > 0 && most.Margin.High < 0:
+		k.Amplifier = AmplifierCannot
+		k.Why = fmt.Sprintf("an amplifier cannot help here, for %.0f dB are short and the best one at the antenna brings %s", short, spanOf(most.Change))
 	case usual.Change.Low >= useful/2.0 || short > 0 && usual.Decodes > 0.9:
 		k.Amplifier = AmplifierHelps
 		k.Why = fmt.Sprintf("an amplifier at the antenna brings %s", spanOf(usual.Change))
