@@ -61,7 +61,8 @@ func newProducts(m *Setup) *products {
 }
 
 // excessDB is by how much a channel's floor stands above the lowest at about the same
-// gain: the receiver's own noise is much the same there.
+// gain: the receiver's own noise is much the same there. It is NaN where there is no
+// other.
 func (m *Setup) excessDB(i int) float64 {
 	const alikeDB = 1.5
 	c := &m.Channels[i]
@@ -69,11 +70,14 @@ func (m *Setup) excessDB(i int) float64 {
 		return 0
 	}
 	at := func(c *Channel) float64 { return c.Noise.Value + m.lessDB(c) }
-	lowest := at(c)
+	lowest, others := at(c), 0
 	for k := range m.Channels {
-		if o := &m.Channels[k]; o.Noise != nil && math.Abs(m.lessDB(o)-m.lessDB(c)) <= alikeDB {
-			lowest = math.Min(lowest, at(o))
+		if o := &m.Channels[k]; k != i && o.Noise != nil && math.Abs(m.lessDB(o)-m.lessDB(c)) <= alikeDB {
+			lowest, others = math.Min(lowest, at(o)), others+1
 		}
+	}
+	if others == 0 {
+		return math.NaN()
 	}
 	return at(c) - lowest
 }
@@ -206,6 +210,12 @@ func (m *model) toFloor(draw, i int) (second, third, floor float64) {
 func (m *model) fitted(draw, i int, predicted, under, inFloor float64) (factor, share float64) {
 	const wandersDB, ownShare, likely, clearDB, strayDB = 1, 0.9, 0.2, 3, 6
 	excess := m.products.excess[i]
+	if math.IsNaN(excess) {
+		if inFloor > ownShare {
+			return (under + ownShare) / predicted, ownShare
+		}
+		return 1, inFloor
+	}
 	shareOf := func(dB float64) float64 { return math.Min(ownShare, 1-decibel.Power(-math.Max(0, dB))) }
 	if most := shareOf(excess + wandersDB); inFloor > most {
 		return (under + most) / predicted, most

@@ -133,3 +133,75 @@ func TestOverloadForeseen(t *testing.T) {
 	loud := weakOf(t, New(crowded(90)).Predict(Change{Head: []Part{small}}))
 	require.True(t, loud.Overloaded())
 }
+
+// Truth: noise in all strong channels sent sample by sample through the receiver's
+// curve, before an amplifier and behind it, and the noise added by hand. The weak
+// channel's change is foreseen within 1.5 dB, and overload wherever products come to
+// more than half of the noise, in random crowds with an intercept that was found.
+func TestCrowds(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 12))
+	var within, foreseen, overloadedCases, needless int
+	const n = 16
+	for range n {
+		iip3 := 24 + 22*r.Float64() // dBFS
+		s := crowded(iip3)
+		levels := map[int]float64{}
+		var weak float64
+		for i := range s.Channels {
+			c := &s.Channels[i]
+			level := c.Power.Value + (s.TopGainDB - *c.GainDB) // as the highest gain shows it
+			if c.Channel.Number == 24 {
+				weak = -27
+				continue
+			}
+			up := 8*r.Float64() - 4
+			c.Power = &measure.Estimate{Value: c.Power.Value + up, Sigma: 0.05}
+			levels[c.Channel.Number-14] = lin(level + up)
+		}
+		gain := 8 + 10*r.Float64()
+		amplifier, err := ParsePart(Amplifier, "20dB/3dB/60dBm")
+		require.NoError(t, err)
+		amplifier.Gain = exactly(gain)
+
+		// By hand: what is measured as the floor holds the products.
+		thermal, made := lin(-40), cubed(r, levels, 10, lin(iip3))
+		for i := range s.Channels {
+			if c := &s.Channels[i]; c.Channel.Number == 24 {
+				floor := thermal + made
+				c.Noise = &measure.Estimate{Value: db(floor), Sigma: 0.2}
+				c.Power = &measure.Estimate{Value: db(lin(weak) + floor), Sigma: 0.05}
+				c.CN = &measure.Estimate{Value: weak - db(floor), Sigma: 0.2}
+				c.Margin = &measure.Estimate{Value: weak - db(floor) - 15.2, Sigma: 0.1}
+			}
+		}
+		empty, _ := band.Plans()[0].Channel(7)
+		top := s.TopGainDB
+		s.Channels = append(s.Channels, Channel{Channel: empty, Presence: measure.Vacant, GainDB: &top, Power: &measure.Estimate{Value: -40, Sigma: 0.1}, Noise: &measure.Estimate{Value: -40, Sigma: 0.1}})
+		madeThen := made * math.Pow(lin(gain), 3)
+		room := math.Max(0, -7.8-(weak-4))
+		less := 6 * math.Max(0, math.Ceil((gain-room)/6))
+		require.Zero(t, less, "the weak channel leaves room")
+		// Friis: 6 dB of noise figure behind an amplifier of 3, at the receiver's input.
+		thermalThen := thermal / lin(6) * lin(gain) * (lin(3) + (lin(6)-1)/lin(gain))
+		real := db(lin(gain) * (thermal + made) / (thermalThen + madeThen))
+
+		c := weakOf(t, New(s).Predict(Change{Head: []Part{amplifier}}))
+		if math.Abs(c.Change.Middle-real) <= 1.5 {
+			within++
+		} else {
+			t.Logf("IIP3 %.0f dBFS, %.0f dB: %.1f dB foreseen, %.1f real", iip3, gain, c.Change.Middle, real)
+		}
+		harm := madeThen > 0.5*thermalThen
+		if harm {
+			overloadedCases++
+			if c.Overloaded() || c.MayOverload() {
+				foreseen++
+			}
+		} else if c.Overloaded() {
+			needless++
+		}
+	}
+	t.Logf("%d of %d within 1.5 dB; overload foreseen in %d of %d, named in %d others", within, n, foreseen, overloadedCases, needless)
+	require.GreaterOrEqual(t, within, n-2)
+	require.Equal(t, overloadedCases, foreseen)
+}
