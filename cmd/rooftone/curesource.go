@@ -51,7 +51,7 @@ func (f *cureFlags) measure(ctx context.Context, c *console, house *site.House, 
 	if gains := src.info().GainsDB; len(gains) > 0 {
 		setup.TopGainDB = slices.Max(gains)
 	}
-	setup.Fixed = f.visit.gain != nil
+	setup.Fixed, setup.BackEnd = f.visit.gain != nil, cure.BackEndOf(survey.Radio)
 	named := req.options.Channels
 	if len(list) == 0 {
 		named = nil

@@ -76,8 +76,8 @@ func (a *cureAnswer) now(t *huntText) {
 	for i := range a.origins {
 		o := &a.origins[i]
 		other := cure.Interval{Middle: o.Products.Middle + o.Under.Middle, Low: math.Max(o.Products.Low, o.Under.Low), High: math.Min(1, o.Products.High+o.Under.High)}
-		t.line("%3d %+6.1f dB %24s %10s %10s %10s", o.Channel.Number, a.channels[o.Index].Margin.Value,
-			percents(o.Outside), percents(o.Line), percents(o.Receiver), percents(other))
+		t.line("%s", strings.TrimRight(fmt.Sprintf("%3d %+6.1f dB %24s %10s %10s %10s  %s", o.Channel.Number, a.channels[o.Index].Margin.Value,
+			percents(o.Outside), percents(o.Line), percents(o.Receiver), percents(other), oneLine(a.channels[o.Index].Label)), " "))
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/measure"
 )
 
@@ -137,4 +138,19 @@ func FuzzParseLine(f *testing.F) {
 		gain, factor, _ := chain(line, 600e6, 1)
 		require.False(t, math.IsNaN(gain) || math.IsNaN(factor) || factor < 1-1e-9, "%q: %g %g", s, gain, factor)
 	})
+}
+
+// Truth: arithmetic: of 1 % from behind the gain 20 dB less make twice the noise at the
+// input, less the 1 % itself.
+func TestBackEnd(t *testing.T) {
+	figure := func(v float64) *character.Figure { return &character.Figure{Value: v, Sigma: 0.1} }
+	at := func(gain, overInputDB float64) character.Gain {
+		floor := -110 + gain + overInputDB
+		return character.Gain{NameDB: gain, RealDB: figure(gain), FloorDBFSHz: &floor}
+	}
+	c := &character.Character{Gains: []character.Gain{at(30, db(1+0.01*99)), at(50, 0)}}
+	got := BackEndOf(c)
+	require.InDelta(t, 0.01, math.Sqrt(got.Low*got.High), 1e-6)
+	require.Zero(t, BackEndOf(nil))
+	require.Zero(t, BackEndOf(&character.Character{Gains: []character.Gain{at(50, 0)}}))
 }

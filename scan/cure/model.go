@@ -74,7 +74,10 @@ func (m *model) receiver(draw int) (top, back float64) {
 	if nf == (Range{}) {
 		nf = UsualNoiseFigure()
 	}
-	r := usualBackEnd
+	r := m.BackEnd
+	if r == (Range{}) {
+		r = usualBackEnd
+	}
 	back = math.Exp(math.Log(r.Low) + share(draw, slotBackEnd)*math.Log(r.High/r.Low))
 	return decibel.Power(nf.at(share(draw, slotNoiseFigure))), back
 }

@@ -5,8 +5,10 @@ import (
 	"slices"
 
 	"rooftone/dsp/decibel"
+	"rooftone/dsp/robust"
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/measure"
 	"rooftone/scan/verdict"
 )
@@ -128,6 +130,9 @@ type Setup struct {
 	// NoiseFigure is the receiver's at its highest gain; the zero Range stands for
 	// UsualNoiseFigure.
 	NoiseFigure Range
+	// BackEnd is the share of the receiver's noise at its highest gain that stems from
+	// behind the gain, rounding included; the zero Range stands for what is usual.
+	BackEnd Range
 	// TopGainDB is the receiver's highest gain; NaN where it is not known. Fixed
 	// says that it stays where it is, whatever comes in.
 	TopGainDB float64
@@ -161,6 +166,37 @@ func UsualNoiseFigure() Range { return Range{3.5, 8} }
 // behind the gain, rounding included. Common practice: less gain by 20 dB makes a
 // dongle deaf by some dB.
 var usualBackEnd = Range{0.005, 0.15}
+
+// BackEndOf is what an examination of the radio tells of BackEnd, by the floors that
+// it has at several gains; the zero Range where it tells nothing.
+func BackEndOf(c *character.Character) Range {
+	const apartDB, unsure = 10, 1.5 // a factor: gains are known to some tenths of a dB
+	if c == nil {
+		return Range{}
+	}
+	// At the input, the floor over that of the highest gain is 1 − b + b·10^(less/10).
+	var top *character.Gain
+	for i := range c.Gains {
+		if g := &c.Gains[i]; g.RealDB != nil && g.FloorDBFSHz != nil {
+			top = g
+		}
+	}
+	var found []float64
+	for i := range c.Gains {
+		g := &c.Gains[i]
+		if g.RealDB == nil || g.FloorDBFSHz == nil || top.RealDB.Value-g.RealDB.Value < apartDB {
+			continue
+		}
+		less := top.RealDB.Value - g.RealDB.Value
+		rise := decibel.Power(*g.FloorDBFSHz - *top.FloorDBFSHz + less)
+		found = append(found, (rise-1)/(decibel.Power(less)-1))
+	}
+	if len(found) == 0 {
+		return Range{}
+	}
+	b := math.Max(usualBackEnd.Low, math.Min(usualBackEnd.High, robust.Median(found)))
+	return Range{b / unsure, b * unsure}
+}
 
 // untoldLine is what is taken of a line that nobody told: up to so many dB at
 // 600 MHz. Common practice: nothing to a hundred feet and a splitter.
