@@ -317,9 +317,14 @@ func (f *cureFlags) answer(setup cure.Setup, a *cureAnswer, afterwards []cure.Ch
 	if f.asked() {
 		changes = []cure.Change{f.change()}
 	}
+	// Who names channels wants to hear of those, though all that was heard counts.
+	named := func(i int) bool { return !a.named || setup.Channels[i].Wanted }
 	for _, change := range changes {
-		a.outcomes = append(a.outcomes, p.Predict(change))
+		o := p.Predict(change)
+		o.Channels = slices.DeleteFunc(o.Channels, func(c cure.ChannelOutcome) bool { return !named(c.Index) })
+		a.outcomes = append(a.outcomes, o)
 	}
+	a.origins = slices.DeleteFunc(a.origins, func(o cure.Origin) bool { return !named(o.Index) })
 	a.asked = f.asked()
 	if afterwards != nil {
 		check := p.CheckOf(&a.outcomes[0], afterwards)

@@ -56,7 +56,7 @@ func (f *cureFlags) measure(ctx context.Context, c *console, house *site.House, 
 	if len(list) == 0 {
 		named = nil
 	}
-	a.listed = len(list) > 0
+	a.listed, a.named = len(list) > 0, len(operands) > 0
 	setup.Channels = wantedOf(cure.ChannelsOf(survey), house, named)
 	if !f.terminator {
 		return nil
@@ -93,7 +93,7 @@ func (f *cureFlags) marked(house *site.House, operands []string, setup *cure.Set
 	if err != nil {
 		return nil, err
 	}
-	a.what, a.listed = spot, true
+	a.what, a.listed, a.named = spot, true, named != nil
 	setup.Channels = wantedOf(cure.ChannelsOf(survey), house, named)
 	if survey.ThresholdDB > 0 {
 		setup.ThresholdDB, a.threshold = survey.ThresholdDB, survey.ThresholdDB

@@ -25,6 +25,7 @@ type cureAnswer struct {
 	outcomes []cure.Outcome
 	asked    bool // one change, the user's own
 	listed   bool // somebody said which channels are wanted
+	named    bool // with this very command
 	parts    []cure.Part
 	check    *cure.Check
 }
