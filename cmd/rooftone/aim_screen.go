@@ -249,7 +249,7 @@ func (b *bell) rings(u meter.Update, now time.Time) bool {
 		return false
 	}
 	ring := false
-	if m := figure.Value; u.Gauge == meter.ByCN || u.Gauge == meter.ByLevel {
+	if m := figure.Value; !u.HasMargin() {
 		b.known = false // it has no decode point that is known
 	} else if !b.known {
 		b.known, b.decodes = true, m >= 0

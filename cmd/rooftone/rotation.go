@@ -183,10 +183,15 @@ func (r *rotation) sample(u meter.Update) {
 	if len(r.latest[n]) > slices {
 		r.latest[n] = r.latest[n][1:]
 	}
-	if u.Margin == nil {
+	figure := u.Figure() // the margin, or of what is no 8-VSB its C/N
+	if figure == nil {
 		return
 	}
-	if b, ok := r.best[n]; !ok || u.Margin.Value > b.Margin.Value {
+	b, ok := r.best[n]
+	if ok && b.Gauge != u.Gauge {
+		r.samples[n], ok = nil, false // a curve is of one of them
+	}
+	if !ok || figure.Value > b.Figure().Value {
 		r.best[n] = u
 	}
 	first := r.latest[n][0]
@@ -195,8 +200,8 @@ func (r *rotation) sample(u meter.Update) {
 		sum += at.Sub(first)
 	}
 	middle := first.Add(sum/time.Duration(len(r.latest[n])) - meterStay/2)
-	r.samples[n] = append(r.samples[n], site.Sample{Time: middle, LevelDB: u.Margin.Value})
-	r.bar.say(fmt.Sprintf("channel %d %+.1f dB, best %+.1f dB", n, u.Margin.Value, r.best[n].Margin.Value))
+	r.samples[n] = append(r.samples[n], site.Sample{Time: middle, LevelDB: figure.Value})
+	r.bar.say(fmt.Sprintf("channel %d %+.1f dB, best %+.1f dB", n, figure.Value, r.best[n].Figure().Value))
 }
 
 // meterStay is how long the meter listens at a time.
@@ -217,6 +222,9 @@ func (r *rotation) fit(channels []band.Channel) []turnHeading {
 func (r *rotation) curves(channels []band.Channel) []site.Curve {
 	var out []site.Curve
 	for _, c := range channels {
+		if !r.best[c.Number].HasMargin() {
+			continue // a curve that is kept is a margin's
+		}
 		points, err := r.turn.Curve(r.samples[c.Number], site.CurveStepDeg)
 		if err == nil && len(points) > 0 { // what is wrong with the bearings, fit says
 			out = append(out, site.Curve{RFChannel: c.Number, Points: points})

@@ -224,7 +224,11 @@ func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from 
 			Look: site.Turned, Program: version(), Source: from, ThresholdDB: *t.visit.threshold,
 		}
 		heard := heardNow(h.best)
-		heard.Margin = &h.peak.Level
+		if h.best.HasMargin() {
+			heard.Margin = &h.peak.Level
+		} else {
+			heard.CN = &h.peak.Level
+		}
 		mark.Heard = []site.Heard{heard}
 		records = append(records, mark)
 		names = append(names, spotName(mark))
@@ -261,6 +265,9 @@ func (t *turner) show(c *console, list []turnHeading) error {
 				where += fmt.Sprintf(" by compass, %.0f° true", turned(site.TrueBearing(p.Heading.Value, *t.declination)))
 			}
 			line = fmt.Sprintf("%3d  strongest at %s, margin %+.1f dB", h.channel, where, p.Level.Value)
+			if !h.best.HasMargin() {
+				line = fmt.Sprintf("%3d  strongest at %s, C/N %.1f dB, of no 8-VSB", h.channel, where, p.Level.Value)
+			}
 			if p.Width != nil {
 				line += fmt.Sprintf(", beam %.0f° wide", p.Width.Value)
 			}
@@ -293,6 +300,7 @@ type turnResult struct {
 	TrueHeadingDeg  *float64   `json:"true_heading_deg"`
 	MarginDB        *float64   `json:"margin_db"`
 	MarginSigmaDB   *float64   `json:"margin_sigma_db"`
+	CNDB            *float64   `json:"cn_db"` // instead of the margin, of what is no 8-VSB
 	BeamwidthDeg    *float64   `json:"beamwidth_deg"`
 	OtherLobes      []turnLobe `json:"other_lobes"`
 	Samples         int        `json:"samples"`
@@ -311,7 +319,11 @@ func (t *turner) report(list []turnHeading) turnReport {
 		row := turnResult{RFChannel: h.channel, Samples: h.samples, OtherLobes: []turnLobe{}}
 		if p := h.peak; p != nil {
 			row.HeadingDeg, row.HeadingSigmaDeg = round(p.Heading.Value, 0.1), round(p.Heading.Sigma, 0.1)
-			row.MarginDB, row.MarginSigmaDB = decibels(&p.Level)
+			if h.best.HasMargin() {
+				row.MarginDB, row.MarginSigmaDB = decibels(&p.Level)
+			} else {
+				row.CNDB, _ = decibels(&p.Level)
+			}
 			if t.declination != nil {
 				row.TrueHeadingDeg = round(site.TrueBearing(p.Heading.Value, *t.declination), 0.1)
 			}

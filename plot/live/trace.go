@@ -5,8 +5,6 @@ import (
 	"math"
 	"strings"
 	"time"
-
-	"rooftone/scan/meter"
 )
 
 const (
@@ -58,7 +56,7 @@ func (f *frame) mark(c Channel, r, rows int, low, high, perRow float64) string {
 	holds := func(v float64) bool { return v >= bottom && v < bottom+perRow }
 	best := c.Now.BestDB
 	switch {
-	case c.Now.Gauge != meter.ByCN && c.Now.Gauge != meter.ByLevel && holds(0):
+	case c.Now.HasMargin() && holds(0):
 		return "decode point"
 	case best != nil && holds(*best):
 		return "best"

@@ -17,6 +17,10 @@ const (
 	ByLevel  Gauge = "level"  // dBFS at the gain in use, where the noise is not known either
 )
 
+// HasMargin reports whether the figure is a margin above the decode threshold,
+// which what is no 8-VSB does not have.
+func (u Update) HasMargin() bool { return u.Gauge != ByCN && u.Gauge != ByLevel }
+
 const (
 	// A channel at whose level training could not be missed, and in which none was
 	// found for so long, holds no 8-VSB.

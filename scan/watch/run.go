@@ -8,6 +8,7 @@ import (
 
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/measure"
 	"rooftone/scan/meter"
 	"rooftone/scan/tuner"
 )
@@ -153,8 +154,16 @@ func (r *runner) tick(ctx context.Context) error {
 			continue
 		}
 		reading := Reading{RFChannel: c.Number, Impulse: r.round.impulse[c.Number], Overload: r.round.overload[c.Number], Lost: r.round.lost[c.Number]}
-		if u.Margin != nil {
+		switch {
+		case u.Margin != nil && !u.Foreign():
 			reading.MarginDB = &u.Margin.Value
+		case u.Margin != nil || u.Figure() != nil: // a signal, and no picture for it
+			reading.Standard = measure.OtherStandard
+			if u.Standard == measure.ATSC3 {
+				reading.Standard = u.Standard
+			}
+		case u.HasMargin():
+			reading.AtMostDB = u.AtMostDB
 		}
 		t.Readings = append(t.Readings, reading)
 	}
