@@ -31,7 +31,7 @@ type stationFlags struct {
 }
 
 func (s *stationFlags) declare(fs *pflag.FlagSet) {
-	fs.Var(&fileName{&s.file}, "stations", "a list of stations, a CSV `FILE` with the columns rf_channel, latitude, longitude and, if known, label, erp_kw, height_m")
+	fs.Var(&fileName{&s.file}, "stations", "a list of stations, a CSV `FILE` with the columns rf_channel, latitude, longitude and, if known, label, erp_kw, height_m, shown_channel")
 	fs.StringVar(&s.at, "at", "", "where this antenna is, as `LAT,LON` in degrees, such as 44.26,-72.58: stations get a bearing and a distance")
 	fs.Var(&number{to: &s.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative): bearings are then a compass's; look it up, for it drifts from year to year")
 }
@@ -168,7 +168,8 @@ func (s *stationFlags) remember(c *console, survey *scan.Survey) error {
 // reportStation is a station on a channel, from the list.
 type reportStation struct {
 	Label              string   `json:"label"`
-	BearingDeg         *float64 `json:"bearing_deg"` // from true north
+	ShownChannel       *string  `json:"shown_channel"` // as a TV shows it
+	BearingDeg         *float64 `json:"bearing_deg"`   // from true north
 	MagneticBearingDeg *float64 `json:"magnetic_bearing_deg"`
 	DistanceKM         *float64 `json:"distance_km"`
 }
@@ -190,7 +191,7 @@ func (s *stationFlags) report(rfChannel int) []reportStation {
 	if s.at == "" {
 		for _, st := range s.list {
 			if st.RFChannel == rfChannel {
-				out = append(out, reportStation{Label: st.Label})
+				out = append(out, reportStation{Label: st.Label, ShownChannel: text(st.Shown)})
 			}
 		}
 		return out
@@ -199,7 +200,7 @@ func (s *stationFlags) report(rfChannel int) []reportStation {
 		if b.RFChannel != rfChannel {
 			continue
 		}
-		r := reportStation{Label: b.Label, BearingDeg: round(b.BearingDeg, 0.1), DistanceKM: round(b.DistanceM/1e3, 0.1)}
+		r := reportStation{Label: b.Label, ShownChannel: text(b.Shown), BearingDeg: round(b.BearingDeg, 0.1), DistanceKM: round(b.DistanceM/1e3, 0.1)}
 		if s.declination != nil {
 			r.MagneticBearingDeg = round(site.MagneticBearing(b.BearingDeg, *s.declination), 0.1)
 		}

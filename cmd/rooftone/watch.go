@@ -57,6 +57,7 @@ type watchFlags struct {
 	span    time.Duration
 	log     string
 	metrics string
+	shown   shownFlags
 	fs      *pflag.FlagSet
 }
 
@@ -76,6 +77,7 @@ func (w *watchFlags) declare(fs *pflag.FlagSet) {
 	threshold := measure.DefaultThresholdDB
 	v.threshold = &threshold
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
+	w.shown.declare(fs)
 	w.fs = fs
 }
 

@@ -307,7 +307,7 @@ func join(value, sigma *float64) *measure.Estimate {
 func (d *decoder) station(l stationLine) error {
 	s := Station{
 		RFChannel: l.RFChannel, Label: linefile.Printable(l.Label, maxName),
-		At: Position{l.Latitude, l.Longitude}, ERPKW: l.ERPKW, HeightM: l.HeightM,
+		At: Position{l.Latitude, l.Longitude}, ERPKW: l.ERPKW, HeightM: l.HeightM, Shown: l.Shown,
 	}
 	if err := s.check(); err != nil {
 		return err

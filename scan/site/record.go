@@ -206,6 +206,7 @@ type stationLine struct {
 	Longitude float64  `json:"longitude"`
 	ERPKW     *float64 `json:"erp_kw,omitempty"`
 	HeightM   *float64 `json:"height_m,omitempty"`
+	Shown     string   `json:"shown_channel,omitempty"`
 }
 
 func (h Header) line() (any, error) {
@@ -349,7 +350,7 @@ func (s Station) line() (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return stationLine{"station", s.RFChannel, label, s.At.LatDeg, s.At.LonDeg, s.ERPKW, s.HeightM}, nil
+	return stationLine{"station", s.RFChannel, label, s.At.LatDeg, s.At.LonDeg, s.ERPKW, s.HeightM, s.Shown}, nil
 }
 
 // encode writes a record as the line it will be, with its line feed.
