@@ -214,13 +214,9 @@ func (s *stationFlags) lines(channels []int) []string {
 	var out []string
 	for _, n := range channels {
 		for _, r := range s.report(n) {
-			line := fmt.Sprintf("%3d  %s", n, r.Label)
-			if r.BearingDeg != nil {
-				line += fmt.Sprintf("  %.0f° true", turned(*r.BearingDeg))
-				if r.MagneticBearingDeg != nil {
-					line += fmt.Sprintf(" (%.0f° by compass)", turned(*r.MagneticBearingDeg))
-				}
-				line += fmt.Sprintf(", %.3g km or %.3g miles", *r.DistanceKM, *r.DistanceKM/1.609344)
+			line := fmt.Sprintf("%3d  %s", n, r.Label) + s.direction(r)
+			if r.ShownChannel != nil {
+				line += ", shown as " + *r.ShownChannel
 			}
 			out = append(out, line)
 		}
@@ -228,21 +224,27 @@ func (s *stationFlags) lines(channels []int) []string {
 	return out
 }
 
+// direction says where a station is; "" when that is not known.
+func (s *stationFlags) direction(r reportStation) string {
+	if r.BearingDeg == nil {
+		return ""
+	}
+	line := fmt.Sprintf("  %.0f° true", turned(*r.BearingDeg))
+	if r.MagneticBearingDeg != nil {
+		line += fmt.Sprintf(" (%.0f° by compass)", turned(*r.MagneticBearingDeg))
+	}
+	return line + fmt.Sprintf(", %.3g km or %.3g miles", *r.DistanceKM, *r.DistanceKM/1.609344)
+}
+
 // turned is a bearing rounded to whole degrees, so that 359.7 is 0.
 func turned(deg float64) float64 { return math.Mod(math.Round(deg)+360, 360) }
 
 // show tells below a survey's rows which stations its channels are.
 func (s *stationFlags) show(c *console, survey *scan.Survey, l looks) error {
-	if err := s.showIdentities(c, survey, l); err != nil || !s.given {
+	if err := s.showIdentities(c, survey, l); err != nil {
 		return err
 	}
-	var present []int
-	for i := range survey.Channels {
-		if ch := &survey.Channels[i]; ch.Heard() && ch.Presence != measure.Vacant {
-			present = append(present, ch.Channel.Number)
-		}
-	}
-	return s.write(c, present, l)
+	return s.showExpected(c, survey, l)
 }
 
 // showIdentities tells who was received, now or before.
@@ -270,6 +272,7 @@ func (s *stationFlags) showIdentities(c *console, survey *scan.Survey, l looks) 
 	return plot.Lines(c.stdout, append([]string{"", "who they say they are:"}, lines...), plot.TextOptions{Width: screen.width, UTF8: screen.utf8})
 }
 
+// write tells which stations the list has on some channels.
 func (s *stationFlags) write(c *console, channels []int, l looks) error {
 	lines := s.lines(channels)
 	if len(lines) == 0 {
