@@ -74,6 +74,7 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 	page := &handover.Page{
 		Places: places, Marks: house.Marks, Program: version(),
 		File: filepath.Base(p.rank.site.name), Damaged: house.Damaged,
+		Expected: p.rank.stations.expectedOnPage(house),
 	}
 	if p.chosen != "" {
 		if page.Chosen, err = choose(places.Ranking.Rows, p.chosen); err != nil {

@@ -282,6 +282,9 @@ func (l *heardLine) heard() (Heard, error) {
 		h.Clipped = *c
 	}
 	h.Occupied = l.Occupied
+	if most := l.AtMostDB; most != nil && math.Abs(*most) <= 400 && h.Presence == measure.Vacant {
+		h.AtMostDB = most
+	}
 	h.readPart(l)
 	return h, nil
 }
