@@ -8,7 +8,6 @@ import (
 
 	"rooftone/scan"
 	"rooftone/scan/band"
-	"rooftone/scan/measure"
 	"rooftone/scan/meter"
 	"rooftone/scan/tuner"
 )
@@ -155,13 +154,10 @@ func (r *runner) tick(ctx context.Context) error {
 		}
 		reading := Reading{RFChannel: c.Number, Impulse: r.round.impulse[c.Number], Overload: r.round.overload[c.Number], Lost: r.round.lost[c.Number]}
 		switch {
-		case u.Margin != nil && !u.Foreign():
+		case u.Margin != nil:
 			reading.MarginDB = &u.Margin.Value
-		case u.Margin != nil || u.Figure() != nil: // a signal, and no picture for it
-			reading.Standard = measure.OtherStandard
-			if u.Standard == measure.ATSC3 {
-				reading.Standard = u.Standard
-			}
+		case u.Figure() != nil: // a signal, and no picture for it
+			reading.Standard = u.Standard
 		case u.HasMargin():
 			reading.AtMostDB = u.AtMostDB
 		}
