@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"rooftone/scan/decide"
 	"rooftone/scan/site"
 )
 
@@ -44,6 +45,8 @@ func (p *Places) spoken() string {
 			c := p.cell(r, w.RFChannel)
 			text := "not measured"
 			switch {
+			case c.other:
+				text = "ATSC 3.0"
 			case c.ok:
 				text = strings.Replace(wholeDB(c.m.v), "\u2212", "-", 1) + " dB"
 			case c.there:
@@ -63,7 +66,7 @@ type grid struct {
 	*pen
 	scale    *scale
 	places   *Places
-	rows     []site.Row
+	rows     []decide.Row
 	wanted   []site.Want
 	top      float64
 	wide     float64 // of a cell
@@ -173,6 +176,12 @@ func (g *grid) cell(b box, c spotCell) {
 	switch {
 	case !c.measured:
 		g.outline(soft, 0.7, []float64{0.8, 2.2}, pts...)
+		return
+	case c.other:
+		g.outline(faint, 0.6, nil, pts...)
+		note := letters{size: math.Min(7, g.number.size), ink: black}
+		text := g.fit(note, "ATSC 3.0", b.x1-b.x0-2)
+		g.text(note, mid, base, 0.5, text)
 		return
 	case !c.there && !c.ok:
 		g.outline(faint, 0.6, nil, pts...)

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 )
@@ -60,8 +61,8 @@ func (p *Places) Curve(rfChannel int) []site.Aimed {
 
 // Turned returns the place that was marked with the most headings, a turn counting
 // for many, and its rows in order of bearing; nothing when no mark has a bearing.
-func (p *Places) Turned() (place string, rows []*site.Row) {
-	groups := map[string][]*site.Row{}
+func (p *Places) Turned() (place string, rows []*decide.Row) {
+	groups := map[string][]*decide.Row{}
 	var order []string
 	for i := range p.Ranking.Rows {
 		r := &p.Ranking.Rows[i]
@@ -89,7 +90,7 @@ func (p *Places) Turned() (place string, rows []*site.Row) {
 	if rows == nil {
 		return "", nil
 	}
-	slices.SortStableFunc(rows, func(a, b *site.Row) int {
+	slices.SortStableFunc(rows, func(a, b *decide.Row) int {
 		switch d := *a.Spot.BearingDeg - *b.Spot.BearingDeg; {
 		case d < 0:
 			return -1
@@ -113,7 +114,7 @@ type rose struct {
 	*pen
 	scale  *scale
 	places *Places
-	rows   []*site.Row
+	rows   []*decide.Row
 
 	middle point
 	radius float64
@@ -155,7 +156,7 @@ func (r *rose) draw(o Options, place string) {
 	}
 	line := "no mark has a bearing: rooftone mark PLACE --bearing DEGREES"
 	if len(r.rows) > 0 {
-		line = place + ", " + counted(len(r.rows), "heading", "headings")
+		line = place + ", " + counted(len(r.rows), "heading", "headings") + r.single()
 	}
 	heading(r.pen, o.Title, line, fmt.Sprintf("How to read it: %sThe round street is the weakest signal that decodes. "+
 		"A house outside it is a heading at which the channel decodes, as high as its margin; a hatched cellar inside is one at which it does not. "+
@@ -194,6 +195,19 @@ func (r *rose) draw(o Options, place string) {
 		r.channel(w, wide-8)
 	}
 	r.key()
+}
+
+// single names the one heading that serves all channels best there.
+func (r *rose) single() string {
+	here := r.rows[0].Spot
+	for _, s := range r.places.Ranking.Headings {
+		t := site.TurnRecord{Place: s.Place, HeightM: s.HeightM}
+		if len(s.Costs) < 2 || !t.At(here.Place, here.HeightM, r.places.Ranking.Options) {
+			continue
+		}
+		return fmt.Sprintf("; one heading for all: %.0f\u00b0 %s", math.Mod(math.Round(s.Heading.Value), 360), halfWidth(coverage*s.Heading.Sigma, true, "\u00b1"))
+	}
+	return ""
 }
 
 // rim is how many dB the rim stands for: 20, or 30 where something is higher.

@@ -28,6 +28,7 @@ type rotation struct {
 	latest  map[int][]time.Time // the ends of a channel's last stays
 	samples map[int][]site.Sample
 	best    map[int]meter.Update
+	silent  map[int]bool // channels that stood out of nothing at some moment
 }
 
 // typedLine is a line from the keyboard, and when it was entered.
@@ -49,7 +50,7 @@ type turnHeading struct {
 func newRotation(t *turner, c *console, src source) (*rotation, error) {
 	r := &rotation{
 		turner: t, console: c, bar: c.newProgress(), span: t.span,
-		latest: map[int][]time.Time{}, samples: map[int][]site.Sample{}, best: map[int]meter.Update{},
+		latest: map[int][]time.Time{}, samples: map[int][]site.Sample{}, best: map[int]meter.Update{}, silent: map[int]bool{},
 	}
 	r.turn.Clockwise, r.turn.Counter = t.way == "clockwise", t.way == "counter"
 	if t.sigma != nil {
@@ -185,6 +186,7 @@ func (r *rotation) sample(u meter.Update) {
 	}
 	figure := u.Figure() // the margin, or of what is no 8-VSB its C/N
 	if figure == nil {
+		r.silent[n] = r.silent[n] || u.State == meter.Nothing
 		return
 	}
 	b, ok := r.best[n]
@@ -218,7 +220,8 @@ func (r *rotation) fit(channels []band.Channel) []turnHeading {
 	return out
 }
 
-// curves is what each channel's margin was against bearing.
+// curves is what each channel's margin was against bearing. One that was followed
+// and never heard has a curve without points: that is known, too.
 func (r *rotation) curves(channels []band.Channel) []site.Curve {
 	var out []site.Curve
 	for _, c := range channels {
@@ -226,7 +229,8 @@ func (r *rotation) curves(channels []band.Channel) []site.Curve {
 			continue // a curve that is kept is a margin's
 		}
 		points, err := r.turn.Curve(r.samples[c.Number], site.CurveStepDeg)
-		if err == nil && len(points) > 0 { // what is wrong with the bearings, fit says
+		heard := len(points) > 0
+		if err == nil && (heard || r.silent[c.Number] && len(r.samples[c.Number]) == 0) { // what is wrong with the bearings, fit says
 			out = append(out, site.Curve{RFChannel: c.Number, Points: points})
 		}
 	}

@@ -10,7 +10,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"rooftone/plot/handover"
-	"rooftone/scan/site"
+	"rooftone/scan/decide"
 )
 
 // sitePage is the page about a house visit.
@@ -99,7 +99,7 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 }
 
 // choose finds the best-ranked place whose name begins as a person wrote it.
-func choose(rows []site.Row, name string) (*site.Row, error) {
+func choose(rows []decide.Row, name string) (*decide.Row, error) {
 	squeeze := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
 	name = squeeze(name)
 	for i := range rows {

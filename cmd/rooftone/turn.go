@@ -5,11 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"github.com/spf13/pflag"
 
+	"rooftone/plot"
 	"rooftone/scan/band"
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/meter"
 	"rooftone/scan/site"
@@ -24,7 +27,8 @@ func turnCommand() command {
 		about: `Follows one to eight channels, the wanted ones unless some are named, while the
 antenna is turned slowly, and fits the heading at which each is strongest, with
 its uncertainty: that is better than the eye, for it uses the whole of the beam.
-What it finds is kept in the house's file.
+What it finds is kept in the house's file. Of several channels it also tells the
+one heading that serves all of them best, and how exactly that has to be held.
 
 By hand: turn some 5 degrees a second, and where you know the bearing, type it
 and press Enter: at the start, at the end, and every 60 degrees or so. An empty
@@ -57,6 +61,8 @@ type turner struct {
 	declination *float64
 	span        time.Duration
 	json        bool
+
+	wanted []site.Want // of the channels that are followed
 }
 
 func (t *turner) declare(fs *pflag.FlagSet) {
@@ -129,6 +135,13 @@ func (t *turner) check(c *console, operands []string) (sourceWord, meter.Options
 	if len(some) > meter.MostChannels {
 		return fail(usagef("%d channels are too many to turn by", len(some)).hint("name at most %d of them", meter.MostChannels))
 	}
+	for _, c := range some {
+		want := site.Want{RFChannel: c.Number, Importance: 1}
+		if i := slices.IndexFunc(house.Wanted, func(w site.Want) bool { return w.RFChannel == c.Number }); i >= 0 {
+			want = house.Wanted[i]
+		}
+		t.wanted = append(t.wanted, want)
+	}
 	return from, meter.Options{Channels: some, Plan: plan, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold}, nil
 }
 
@@ -162,10 +175,14 @@ func (t *turner) run(ctx context.Context, c *console, operands []string) error {
 		return err
 	}
 	headings := r.fit(options.Channels)
-	if err := t.keep(c, headings, r.curves(options.Channels), src.info().Name); err != nil {
+	record := site.TurnRecord{
+		Time: time.Now(), Place: t.place, HeightM: t.height, Program: version(), Source: src.info().Name,
+		ThresholdDB: *t.visit.threshold, DeclinationDeg: t.declination, Curves: r.curves(options.Channels),
+	}
+	if err := t.keep(c, headings, record); err != nil {
 		return err
 	}
-	if err := t.show(c, headings); err != nil {
+	if err := t.show(c, headings, t.single(record)); err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))
 	}
 	if ctx.Err() != nil {
@@ -210,7 +227,7 @@ func (t *turner) trueBearing(deg float64) float64 {
 
 // keep adds the headings that were found to the house's file, and the curves that
 // they were found in.
-func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from string) error {
+func (t *turner) keep(c *console, list []turnHeading, record site.TurnRecord) error {
 	var records []site.Record
 	var names []string
 	for _, h := range list {
@@ -221,7 +238,7 @@ func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from 
 		mark := site.Mark{
 			Time: time.Now(), Place: t.place, BearingDeg: &bearing, HeightM: t.height,
 			Note: fmt.Sprintf("heading of channel %d, fitted to a turn, within %.1f°", h.channel, coverageDeg(h.peak.Heading.Sigma)),
-			Look: site.Turned, Program: version(), Source: from, ThresholdDB: *t.visit.threshold,
+			Look: site.Turned, Program: version(), Source: record.Source, ThresholdDB: *t.visit.threshold,
 		}
 		heard := heardNow(h.best)
 		if h.best.HasMargin() {
@@ -236,11 +253,7 @@ func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from 
 	if len(records) == 0 {
 		return nil
 	}
-	records = append(records, site.TurnRecord{
-		Time: time.Now(), Place: t.place, HeightM: t.height, Program: version(), Source: from,
-		ThresholdDB: *t.visit.threshold, DeclinationDeg: t.declination, Curves: curves,
-	})
-	if err := site.Append(t.site.name, records...); err != nil {
+	if err := site.Append(t.site.name, append(records, record)...); err != nil {
 		return err
 	}
 	for _, n := range names {
@@ -249,13 +262,31 @@ func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from 
 	return nil
 }
 
+// single is the best one heading for all the channels that were followed; nil
+// where there is only one, or nothing was heard.
+func (t *turner) single(record site.TurnRecord) *decide.Single {
+	if len(t.wanted) < 2 {
+		return nil
+	}
+	r := decide.Rank(nil, []site.TurnRecord{record}, t.wanted, site.DefaultOptions())
+	if len(r.Headings) == 0 {
+		return nil
+	}
+	return &r.Headings[0]
+}
+
 // coverageDeg is half a 95 % interval.
 func coverageDeg(sigma float64) float64 { return 1.96 * sigma }
 
 // show prints what was found.
-func (t *turner) show(c *console, list []turnHeading) error {
+func (t *turner) show(c *console, list []turnHeading, single *decide.Single) error {
 	if t.json {
-		return writeJSON(c.stdout, t.report(list))
+		report := t.report(list)
+		if single != nil {
+			h := newRankHeading(single)
+			report.Single = &h
+		}
+		return writeJSON(c.stdout, report)
 	}
 	for _, h := range list {
 		line := fmt.Sprintf("%3d  no heading: %v", h.channel, h.err)
@@ -279,7 +310,11 @@ func (t *turner) show(c *console, list []turnHeading) error {
 			return err
 		}
 	}
-	return nil
+	if single == nil {
+		return nil
+	}
+	line := plot.SingleLine(single, t.place, t.declination != nil)
+	return plot.Lines(c.stdout, []string{"", line}, plot.TextOptions{Width: c.screenFor(looks{}).width, UTF8: true})
 }
 
 // turnSchema names the JSON that turn prints, as sweepSchema does sweep's.
@@ -290,6 +325,9 @@ type turnReport struct {
 	Schema   string       `json:"schema"`
 	Place    string       `json:"place"`
 	Headings []turnResult `json:"headings"`
+
+	// Single is the best one heading for all the channels that were followed.
+	Single *rankHeading `json:"single"`
 }
 
 // turnResult is one channel's heading.

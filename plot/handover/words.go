@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"rooftone/plot"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 	"rooftone/scan/verdict"
@@ -20,7 +21,7 @@ type outlook struct {
 
 // outlookOf puts a channel's grade into plain words.
 func outlookOf(c site.Combined, measured bool, latest *site.Heard) outlook {
-	var standard measure.Standard
+	standard := c.Standard
 	if latest != nil {
 		standard = latest.Standard
 	}
@@ -74,14 +75,7 @@ func basis(h *site.Heard, margin *measure.Estimate) string {
 }
 
 // towards puts a bearing into words: 131 is "south-east".
-func towards(deg float64) string {
-	names := [...]string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
-	turn := math.Mod(deg, 360)
-	if turn < 0 {
-		turn += 360
-	}
-	return names[int(math.Round(turn/45))%len(names)]
-}
+func towards(deg float64) string { return plot.Towards(deg) }
 
 // whereTo names a place as one tells it to somebody with a spanner.
 func whereTo(s *site.Spot) string {

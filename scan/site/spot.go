@@ -33,9 +33,12 @@ type Combined struct {
 	ScatterDB float64 // standard deviation of the margin between them; 0 for fewer than two
 
 	Presence measure.Presence // of the latest visit, as the rest
+	Standard measure.Standard
 	Grade    verdict.Grade
 	Limits   []verdict.Limit
 	Latest   time.Time
+
+	Turned bool // no visit measured it: it is what a turn heard at this heading
 }
 
 // String names the spot: "chimney, 135°, 7.2 m".
@@ -183,7 +186,7 @@ func (o Options) spot(visits []*Mark) Spot {
 	for rf, list := range heard {
 		c := s.Channels[rf]
 		latest := list[len(list)-1]
-		c.Presence, c.Grade, c.Limits = latest.Presence, latest.Grade, latest.Limits
+		c.Presence, c.Standard, c.Grade, c.Limits = latest.Presence, latest.Standard, latest.Grade, latest.Limits
 		var margins []measure.Estimate
 		for _, h := range list {
 			if h.Margin != nil {
