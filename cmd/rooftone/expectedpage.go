@@ -12,11 +12,11 @@ import (
 
 // expectedOnPage says of every station of the list and of the house what the marks
 // made of it.
-func (s *stationFlags) expectedOnPage(house *site.House) []handover.Expected {
+func (s *stationFlags) expectedOnPage(house *site.House, told telling) []handover.Expected {
 	var out []handover.Expected
 	add := func(rfChannel int, name string) {
 		e := handover.Expected{RFChannel: rfChannel, Name: name}
-		e.Became, e.Missing = becameOf(house.Marks, rfChannel)
+		e.Became, e.Missing = becameOf(house.Marks, rfChannel, told)
 		out = append(out, e)
 	}
 	known := slices.Clone(s.list)
@@ -40,7 +40,7 @@ func (s *stationFlags) expectedOnPage(house *site.House) []handover.Expected {
 
 // becameOf says whether a channel was heard at any mark, and of one that was looked
 // for in vain what it lacks at least at each.
-func becameOf(marks []site.Mark, rfChannel int) (became string, missing bool) {
+func becameOf(marks []site.Mark, rfChannel int, told telling) (became string, missing bool) {
 	var best, there *site.Heard
 	var where string
 	looks, unsure, most := 0, 0, math.Inf(-1)
@@ -55,7 +55,7 @@ func becameOf(marks []site.Mark, rfChannel int) (became string, missing bool) {
 			case measure.Present:
 				there = h
 				if h.Margin != nil && (best == nil || h.Margin.Value > best.Margin.Value) {
-					best, where = h, spotName(marks[i])
+					best, where = h, told.mark(marks[i])
 				}
 			case measure.Unsure:
 				unsure++
