@@ -27,12 +27,13 @@ type aimSession struct {
 	// playback is set where the readings are a recording's.
 	playback *playback
 
-	page  *page.Page // nil: none
-	urls  []string
-	rotor *rotor // of a simulated antenna; or nil
-	file  string // the house file; "" keeps marks for this session only
-	house *site.House
-	told  telling // guarded by mutex
+	page     *page.Page // nil: none
+	urls     []string
+	rotor    *rotor // of a simulated antenna; or nil
+	file     string // the house file; "" keeps marks for this session only
+	house    *site.House
+	told     telling       // guarded by mutex
+	stations *stationFlags // whose names are shown; nil: none are known
 
 	mutex  sync.Mutex
 	latest map[int]meter.Update
@@ -65,10 +66,10 @@ func (s *aimSession) note(u meter.Update) {
 
 // label is what people call a channel.
 func (s *aimSession) label(rfChannel int) string {
-	if s.house == nil {
+	if s.stations == nil {
 		return ""
 	}
-	return s.house.Label(rfChannel)
+	return s.stations.label(rfChannel)
 }
 
 // serve serves the phone page and says where. What it returns is closed once

@@ -104,6 +104,7 @@ func (p *sitePage) page(house *site.House) (*handover.Page, error) {
 	page := &handover.Page{
 		Places: places, Marks: house.Marks, Program: version(), About: house.About,
 		File: filepath.Base(p.rank.site.name), Damaged: house.Damaged,
+		Expected: p.rank.stations.expectedOnPage(house, p.rank.tell(house)),
 	}
 	rows := places.Ranking.Rows
 	if p.chosen != "" {
@@ -111,17 +112,20 @@ func (p *sitePage) page(house *site.House) (*handover.Page, error) {
 			return nil, err
 		}
 	}
+	at := page.Chosen
+	if at == nil {
+		at = &rows[0]
+	}
 	if p.against != "" {
 		if page.Against, err = choose(rows, p.against, places.Ranking.Options); err != nil {
 			return nil, err
 		}
-		first := page.Chosen
-		if first == nil {
-			first = &rows[0]
+		if page.Against == at {
+			return nil, withHint(fmt.Errorf("%s is the place of the page itself", quote(at.Spot.String())), "--against another; rooftone rank lists the places")
 		}
-		if page.Against == first {
-			return nil, withHint(fmt.Errorf("%s is the place of the page itself", quote(first.Spot.String())), "--against another; rooftone rank lists the places")
-		}
+	}
+	if page.Cure, err = pageCure(p.rank.site, house, at.Spot); err != nil {
+		return nil, err
 	}
 	return page, nil
 }

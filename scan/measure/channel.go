@@ -329,6 +329,9 @@ func (m *measurer) fill(r *Reading, e *evidence, tone *viewTone, noise *floor, p
 	m.calibrate(r)
 	m.pilot(r, tone, noise)
 	m.judge(r, e, tone, noise, plain)
+	if r.Presence == Vacant {
+		r.CNAtMostDB = m.atMost(r)
+	}
 	if r.Presence != Present {
 		r.CNPower, r.CNPilot = nil, nil
 		return

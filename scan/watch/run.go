@@ -153,8 +153,13 @@ func (r *runner) tick(ctx context.Context) error {
 			continue
 		}
 		reading := Reading{RFChannel: c.Number, Impulse: r.round.impulse[c.Number], Overload: r.round.overload[c.Number], Lost: r.round.lost[c.Number]}
-		if u.Margin != nil {
+		switch {
+		case u.Margin != nil:
 			reading.MarginDB = &u.Margin.Value
+		case u.Figure() != nil: // a signal, and no picture for it
+			reading.Standard = u.Standard
+		case u.HasMargin():
+			reading.AtMostDB = u.AtMostDB
 		}
 		t.Readings = append(t.Readings, reading)
 	}
