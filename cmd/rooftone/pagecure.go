@@ -17,7 +17,9 @@ func pageCure(file siteFlag, house *site.House, at *site.Spot) (*handover.Cure, 
 	if at.Mark() == nil || len(site.MarksOf(at, house.Marks, site.DefaultOptions())) == 0 {
 		return nil, nil
 	}
-	f := cureFlags{site: file, place: at.String(), hereAt: -1}
+	plain := *at // named in metres, as the house's own file does
+	plain.Units = ""
+	f := cureFlags{site: file, place: plain.String(), hereAt: -1}
 	setup := cure.Setup{ThresholdDB: measure.DefaultThresholdDB, TopGainDB: math.NaN(), Surroundings: cure.Residential}
 	var err error
 	if setup.Line, err = f.installed(house); err != nil {

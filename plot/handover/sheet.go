@@ -234,11 +234,18 @@ var minus = regexp.MustCompile(`([ (:])-([0-9])`)
 
 // sentence makes a line begin and end like one.
 func sentence(s string) string {
+	if s == "" {
+		return s
+	}
+	return minus.ReplaceAllString(capital(s), "$1\u2212$2") + "."
+}
+
+func capital(s string) string {
 	r := []rune(s)
 	if len(r) == 0 {
 		return s
 	}
-	return strings.ToUpper(string(r[:1])) + minus.ReplaceAllString(string(r[1:]), "$1\u2212$2") + "."
+	return strings.ToUpper(string(r[:1])) + string(r[1:])
 }
 
 func (b *builder) spots() {

@@ -63,12 +63,12 @@ func (b *builder) cure() {
 	}
 	for i := range c.Changes {
 		ch := &c.Changes[i]
-		row := changeRow{What: ch.What, Brings: brings(ch.Channels), Gained: b.moved(ch.Gained, ch.MayGain), Lost: b.moved(ch.Lost, ch.MayLose)}
+		row := changeRow{What: capital(ch.What), Brings: brings(ch.Channels), Gained: b.moved(ch.Gained, ch.MayGain), Lost: b.moved(ch.Lost, ch.MayLose)}
 		switch {
 		case ch.Overload:
-			row.Mind = "strong stations would overload what follows"
+			row.Mind = "mind: strong stations would overload what follows"
 		case ch.MayOverload:
-			row.Mind = "strong stations may overload what follows"
+			row.Mind = "mind: strong stations may overload what follows"
 		}
 		b.sheet.Climb = b.sheet.Climb || leadsUp(ch.What)
 		out.Changes = append(out.Changes, row)
@@ -155,6 +155,9 @@ func (b *builder) tries() {
 			continue
 		}
 		for _, a := range h.Advice {
+			if b.Cure != nil { // the page has what that would tell
+				a, _, _ = strings.Cut(a, ": rooftone cure ")
+			}
 			if channels[a] == nil {
 				lines = append(lines, a)
 			}
