@@ -45,7 +45,7 @@ func (p *Places) remarks() []string {
 	if s := p.two(); s != "" {
 		out = append(out, s)
 	}
-	return out
+	return append(out, p.UnclearLines()...)
 }
 
 // different names the places that are not known to be worse than the best, but
@@ -65,9 +65,11 @@ func (p *Places) different() []string {
 
 // givenUp says which channels are certainly stronger elsewhere than at the best.
 func (p *Places) givenUp() []string {
-	var lost, firm []string
+	var lost, firm, idle []string
 	for _, l := range p.Ranking.GivenUp {
 		switch {
+		case !l.Matters && l.There.Margin.Value < 0:
+			idle = append(idle, fmt.Sprint(l.RFChannel))
 		case !l.Matters:
 			firm = append(firm, fmt.Sprint(l.RFChannel))
 		case l.MoreDB == nil:
@@ -82,6 +84,9 @@ func (p *Places) givenUp() []string {
 	}
 	if len(firm) > 0 {
 		out = append(out, "stronger elsewhere, though enough at the best place: "+number(len(firm), "channel ", "channels ")+strings.Join(firm, ", "))
+	}
+	if len(idle) > 0 {
+		out = append(out, "stronger elsewhere, but no picture there either: "+number(len(idle), "channel ", "channels ")+strings.Join(idle, ", "))
 	}
 	return out
 }
@@ -130,18 +135,14 @@ func (p *Places) SingleLine(s *decide.Single) string {
 	if len(s.Costs) < 2 {
 		return ""
 	}
-	place := (&site.Spot{Place: s.Place, HeightM: s.HeightM}).String()
-	return SingleLine(s, place, p.Magnetic)
+	place := (&site.Spot{Place: s.Place, HeightM: s.HeightM, Units: p.Ranking.Options.Units}).String()
+	return SingleLine(s, place, p.North)
 }
 
 // SingleLine is the best single heading at a place in a line of text.
-func SingleLine(s *decide.Single, place string, magnetic bool) string {
-	north := ""
-	if magnetic {
-		north = " by compass"
-	}
-	text := fmt.Sprintf("one heading for all wanted channels at %s: %.0f\u00b0 (%s)%s %s", place,
-		math.Mod(math.Round(s.Heading.Value), 360), Towards(s.Heading.Value), north, halfWidth(coverage*s.Heading.Sigma, true, "\u00b1")+"\u00b0")
+func SingleLine(s *decide.Single, place string, north site.North) string {
+	text := fmt.Sprintf("one heading for all wanted channels at %s: %s %s\u00b0%s", place,
+		site.Heading(s.Heading.Value), halfWidth(coverage*s.Heading.Sigma, true, "\u00b1"), north.Words())
 	if s.ToDeg >= 360 {
 		text += ", and any other is nearly as good"
 	} else {
@@ -153,7 +154,7 @@ func SingleLine(s *decide.Single, place string, magnetic bool) string {
 		switch {
 		case c.Peak == nil:
 		case c.Here.Margin == nil:
-			gone = append(gone, fmt.Sprintf("%d, which has %s at %.0f\u00b0", c.RFChannel, marginText(c.Peak), c.PeakDeg))
+			gone = append(gone, fmt.Sprintf("%d, which has %s at %s", c.RFChannel, marginText(c.Peak), site.Heading(c.PeakDeg)))
 		case c.CostDB >= little:
 			cost := strings.TrimSpace(twoFigures(c.CostDB, false))
 			costs = append(costs, fmt.Sprintf("channel %d loses %s\u00a0dB (%s are left)", c.RFChannel, cost, marginText(c.Here.Margin)))
@@ -228,16 +229,6 @@ func (p *Places) behind(channels []int) []string {
 		out = append(out, fmt.Sprintf("%d: %s to %s\u00a0dB", j.RFChannel, worst, best))
 	}
 	return out
-}
-
-// Towards puts a bearing into words: 131 is "south-east".
-func Towards(deg float64) string {
-	names := [...]string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
-	turn := math.Mod(deg, 360)
-	if turn < 0 {
-		turn += 360
-	}
-	return names[int(math.Round(turn/45))%len(names)]
 }
 
 // versus sets the first place against the second, channel by channel.

@@ -61,6 +61,14 @@ func (p *Places) spoken() string {
 	return strings.Join(append(out, p.remarks()...), "; ") + "."
 }
 
+// northInPicture is NorthLine as a sentence after another.
+func (p *Places) northInPicture() string {
+	if l := p.NorthLine(); l != "" {
+		return " " + strings.ToUpper(l[:1]) + l[1:] + "."
+	}
+	return ""
+}
+
 // grid lays out the cells.
 type grid struct {
 	*pen
@@ -79,7 +87,7 @@ type grid struct {
 func drawGrid(pn *pen, p *Places, o Options) {
 	need := p.Ranking.Options.EnoughDB
 	heading(pn, o.Title, p.headline(), fmt.Sprintf("How to read it: a row is a place and heading, the best on top; a column is a wanted RF channel. "+
-		"The number is the margin there in dB above what a receiver needs; the darker, the more. A cell in a thick frame has the %.3g dB that are enough.", need))
+		"The number is the margin there in dB above what a receiver needs; the darker, the more. A cell in a thick frame has the %.3g dB that are enough.%s", need, p.northInPicture()))
 	if len(p.Ranking.Rows) == 0 {
 		pn.text(letters{size: 11, bold: true, ink: soft}, pageWidth/2, pageHeight/2, 0.5, "nothing was marked yet")
 		return

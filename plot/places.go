@@ -26,10 +26,12 @@ type Places struct {
 	Labels map[int]string // what people call the channels
 
 	// For the rose.
-	Magnetic bool              // bearings are a compass's
-	Towards  map[int][]float64 // where each channel's stations stand, by the same north
-	Beams    map[int]Beam      // of the place that Turned returns, by channel
-	Turns    []site.TurnRecord // in the order of time
+	North   site.North        // from which bearings are counted; "" where nobody said
+	Towards map[int][]float64 // where each channel's stations stand, by the same north
+	Beams   map[int]Beam      // of the place that Turned returns, by channel
+	Turns   []site.TurnRecord // in the order of time
+
+	Unclear []site.Unclear // spots that may be visits to one another
 }
 
 var errNoPlaces = errors.New("there are no places to draw")
@@ -120,19 +122,35 @@ func (p *Places) headline() string {
 }
 
 // spotName names a spot in the room there is: the height goes
-// first, then the place is shortened; the heading stays.
+// first, then the place is shortened, then the point of the compass goes; the
+// heading in degrees stays.
 func spotName(s *site.Spot, fits func(string) bool) string {
 	text := s.String()
 	if fits(text) {
 		return text
 	}
 	place := []rune(s.Place)
-	for n := len(place); n > 0; n-- {
+	short := func(n int) site.Spot {
 		short := site.Spot{Place: strings.TrimRight(string(place[:n]), " ,."), BearingDeg: s.BearingDeg}
 		if n < len(place) {
 			short.Place += "\u2026"
 		}
-		if text = short.String(); fits(text) {
+		return short
+	}
+	const enough = 5 // letters that tell a place
+	for n := len(place); n >= min(enough, len(place)) && n > 0; n-- {
+		at := short(n)
+		if text = at.String(); fits(text) {
+			return text
+		}
+	}
+	for n := len(place); n > 0; n-- {
+		at := short(n)
+		text = at.String()
+		if s.BearingDeg != nil {
+			text = strings.TrimSuffix(text, " "+site.Point(*s.BearingDeg))
+		}
+		if fits(text) {
 			break
 		}
 	}
@@ -159,6 +177,47 @@ func joined(names []string) string {
 	return strings.Join(names[:len(names)-1], "; ") + " and " + names[len(names)-1]
 }
 
+// UnclearLines say which spots may be visits to one another, and were not put
+// together.
+func (p *Places) UnclearLines() []string {
+	var out []string
+	for _, u := range p.Unclear {
+		out = append(out, unclear(u)+": taken for places of their own")
+	}
+	return out
+}
+
+// unclear says which spot may be which others, and what would tell.
+func unclear(u site.Unclear) string {
+	var among []string
+	for _, s := range u.Among {
+		among = append(among, s.String())
+	}
+	if u.NoHeading {
+		return fmt.Sprintf("%s may be %s, but for one of them no heading was told", u.Spot, strings.Join(among, " or "))
+	}
+	return fmt.Sprintf("%s may be %s", u.Spot, strings.Join(among, " or "))
+}
+
+// turnedAnywhere reports whether any place has a heading.
+func (p *Places) turnedAnywhere() bool {
+	for i := range p.Ranking.Rows {
+		if p.Ranking.Rows[i].Spot.BearingDeg != nil {
+			return true
+		}
+	}
+	return false
+}
+
+// NorthLine says of all headings that are shown from which north they are; ""
+// where there are none.
+func (p *Places) NorthLine() string {
+	if !p.turnedAnywhere() {
+		return ""
+	}
+	return p.North.Sentence()
+}
+
 // changes say what became of the places since a moment.
 func (p *Places) changes() []string {
 	if p.Since.IsZero() {
@@ -183,15 +242,33 @@ func (p *Places) changes() []string {
 		if len(moved) > 0 {
 			text = strings.Join(moved, ", ")
 		}
-		out = append(out, fmt.Sprintf("%s: %s", c.Spot, text))
+		out = append(out, fmt.Sprintf("%s%s: %s", c.Spot, otherwise(c), text))
 	}
 	for _, s := range p.Visited.New {
-		out = append(out, fmt.Sprintf("%s: new", s))
+		text := fmt.Sprintf("%s: new", s)
+		for _, u := range p.Visited.Unclear {
+			if u.Spot == s {
+				text = unclear(u) + ": compared with neither; mark it again at one of these headings and heights"
+				if len(u.Among) == 1 {
+					text = unclear(u) + ": not compared"
+				}
+			}
+		}
+		out = append(out, text)
 	}
 	for _, s := range p.Visited.Left {
 		out = append(out, fmt.Sprintf("%s: not visited since", s))
 	}
 	return out
+}
+
+// otherwise says how a spot was told before, where that was otherwise.
+func otherwise(c site.Change) string {
+	now, before := c.Spot.String(), c.Before.String()
+	if strings.EqualFold(now, before) {
+		return ""
+	}
+	return fmt.Sprintf(" (before: %s)", before)
 }
 
 // PlaceRows writes a house's places as text, the best first, and the margin of
@@ -236,6 +313,7 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 		}
 		t.note("  ", c)
 	}
+	t.note("", p.NorthLine())
 	if len(p.Ranking.Rows) > 0 {
 		t.note("", "weakest: of the wanted channels that some place gives, in dB above what a receiver needs, with its 95\u00a0% interval; "+
 			"short: channels with less than enough, in brackets those that are not there, with ? those not measured")

@@ -171,7 +171,7 @@ func TestGridSaysEverything(t *testing.T) {
 	for _, want := range []string{"14", "5", "\u221240", "\u221212", "12", "31", "1=", "equal", "North Hill", "36", "13 \u00d73", "not measured"} {
 		require.Positive(t, seen[want], "%q is not on the picture", want)
 	}
-	require.Contains(t, p.spoken(), "and equal: chimney, 135\u00b0, 7.2 m")
+	require.Contains(t, p.spoken(), "and equal: chimney, 135\u00b0 SE, 7.2 m")
 	require.Contains(t, p.spoken(), "No place gives channel 36"[3:])
 	var b bytes.Buffer
 	require.NoError(t, Grid(&b, "svg", p, Options{}))

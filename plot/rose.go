@@ -69,7 +69,7 @@ func (p *Places) Turned() (place string, rows []*decide.Row) {
 		if r.Spot.BearingDeg == nil {
 			continue
 		}
-		s := site.Spot{Place: r.Spot.Place, HeightM: r.Spot.HeightM}
+		s := site.Spot{Place: r.Spot.Place, HeightM: r.Spot.HeightM, Units: r.Spot.Units}
 		key := strings.ToLower(s.String())
 		if groups[key] == nil {
 			order = append(order, key)
@@ -99,7 +99,7 @@ func (p *Places) Turned() (place string, rows []*decide.Row) {
 		}
 		return 0
 	})
-	s := site.Spot{Place: rows[0].Spot.Place, HeightM: rows[0].Spot.HeightM}
+	s := site.Spot{Place: rows[0].Spot.Place, HeightM: rows[0].Spot.HeightM, Units: rows[0].Spot.Units}
 	return s.String(), rows
 }
 
@@ -150,10 +150,11 @@ func (r *rose) arc(from, to, radius float64) []point {
 const mostRoses = 12
 
 func (r *rose) draw(o Options, place string) {
-	north := "Up is true north, or whatever north the marks' bearings were taken from. "
-	if r.places.Magnetic {
-		north = "Up is magnetic north, as a compass shows it. "
-	}
+	north := map[site.North]string{
+		"":                "Up is the north that the marks' headings were told from: true or magnetic, nobody said. ",
+		site.TrueNorth:    "Up is true north. ",
+		site.CompassNorth: "Up is magnetic north, as a compass shows it. ",
+	}[r.places.North]
 	line := "no mark has a bearing: rooftone mark PLACE --bearing DEGREES"
 	if len(r.rows) > 0 {
 		line = place + ", " + counted(len(r.rows), "heading", "headings") + r.single()
@@ -205,7 +206,7 @@ func (r *rose) single() string {
 		if len(s.Costs) < 2 || !t.At(here.Place, here.HeightM, r.places.Ranking.Options) {
 			continue
 		}
-		return fmt.Sprintf("; one heading for all: %.0f\u00b0 %s", math.Mod(math.Round(s.Heading.Value), 360), halfWidth(coverage*s.Heading.Sigma, true, "\u00b1"))
+		return fmt.Sprintf("; one heading for all: %s %s", site.Heading(s.Heading.Value), halfWidth(coverage*s.Heading.Sigma, true, "\u00b1"))
 	}
 	return ""
 }
@@ -388,10 +389,10 @@ func (r *rose) facts(rfChannel int, best value, bestAt float64) []string {
 	if bestAt < 0 {
 		return []string{"not there at any heading"}
 	}
-	text := fmt.Sprintf("best %.0f\u00b0: %s dB %s", bestAt, strings.TrimSpace(twoFigures(best.v, true)), halfWidth(best.half, false, "\u00b1"))
+	text := fmt.Sprintf("best %s: %s dB %s", site.Heading(bestAt), strings.TrimSpace(twoFigures(best.v, true)), halfWidth(best.half, false, "\u00b1"))
 	out := []string{strings.Replace(strings.TrimSpace(text), "-", "\u2212", 1)}
 	if b, ok := r.places.Beams[rfChannel]; ok {
-		text := fmt.Sprintf("peak %.0f\u00b0 \u00b1%.0f\u00b0", math.Mod(math.Round(b.Heading.Value), 360), math.Ceil(coverage*b.Heading.Sigma))
+		text := fmt.Sprintf("peak %s \u00b1%.0f\u00b0", site.Heading(b.Heading.Value), math.Ceil(coverage*b.Heading.Sigma))
 		if b.Width != nil {
 			text += fmt.Sprintf(", beam %.0f\u00b0 wide", b.Width.Value)
 		}
@@ -422,7 +423,7 @@ func (r *rose) spoken(place string) string {
 	if len(r.rows) == 0 {
 		return "No mark has a bearing."
 	}
-	out := []string{"Margin against bearing at " + place}
+	out := []string{"Margin against bearing at " + place, r.places.North.Sentence()}
 	for _, w := range r.places.Wanted {
 		var at []string
 		for _, row := range r.rows {

@@ -56,6 +56,7 @@ type ranker struct {
 	json, csv bool
 	looks     looks
 	stations  stationFlags
+	units     unitsFlag
 
 	gridFile, roseFile string
 }
@@ -73,6 +74,7 @@ func (r *ranker) declare(fs *pflag.FlagSet) {
 
 // declareChoice declares what places are compared by.
 func (r *ranker) declareChoice(fs *pflag.FlagSet) {
+	r.units.declare(fs)
 	need := site.DefaultOptions().EnoughDB
 	r.need = &need
 	fs.Var(&number{to: &r.need, min: -20, max: 60, unit: "dB"}, "need", "the margin in `DB` that is enough")
@@ -133,6 +135,7 @@ func (r *ranker) run(c *console) error {
 		if err != nil {
 			return err
 		}
+		p.file.say(c, "the picture")
 	}
 	return nil
 }
@@ -147,13 +150,15 @@ func (r *ranker) places(h *site.House) (*plot.Places, error) {
 	}
 	o := site.DefaultOptions()
 	o.EnoughDB, o.Since = *r.need, r.since
+	told := r.tell(h)
+	o.Units, o.North = told.units, told.north
 	spots := site.Spots(h.Marks, o)
 	ranking := decide.Rank(spots, h.Turns, h.Wanted, o)
 	if len(ranking.Rows) == 0 {
 		return nil, withHint(fmt.Errorf("nothing was marked in %s since %s", r.site.name, r.since.Format(time.DateOnly)), "leave --since out, or mark the places again")
 	}
 	p := &plot.Places{
-		House: h.Name, Wanted: h.Wanted, Since: r.since, Magnetic: r.stations.declination != nil,
+		House: h.Name, Wanted: h.Wanted, Since: r.since, North: told.north, Unclear: site.Unclears(spots, h.Marks, o),
 		Ranking: *ranking, Labels: map[int]string{}, Towards: map[int][]float64{},
 	}
 	if !r.since.IsZero() {
@@ -171,7 +176,7 @@ func (r *ranker) places(h *site.House) (*plot.Places, error) {
 		if known := r.stations.report(w.RFChannel); p.Labels[w.RFChannel] == "" && len(known) == 1 {
 			p.Labels[w.RFChannel] = known[0].Label
 		}
-		p.Towards[w.RFChannel] = r.stations.bearingsOf(w.RFChannel)
+		p.Towards[w.RFChannel] = r.stations.bearingsBy(w.RFChannel, told.north)
 	}
 	return p, nil
 }

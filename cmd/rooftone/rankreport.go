@@ -31,6 +31,9 @@ type rankReport struct {
 	Left       []rankSpot   `json:"left"`
 	Damaged    int          `json:"damaged"`
 
+	North   *string       `json:"north"` // that bearings are counted from; null: nobody said
+	Unclear []rankUnclear `json:"unclear"`
+
 	SpreadDB      *float64      `json:"spread_db"`
 	OtherStandard []int         `json:"other_standard"`
 	Against       []rankAgainst `json:"against"`
@@ -215,6 +218,7 @@ func (r *ranker) report(h *site.House, p *plot.Places) rankReport {
 		since := p.Since.Format(time.RFC3339)
 		out.Since = &since
 	}
+	out.North, out.Unclear = word(p.North), unclearOf(p)
 	for _, w := range p.Wanted {
 		out.Wanted = append(out.Wanted, rankWant{w.RFChannel, word(p.Labels[w.RFChannel]), w.Importance, r.stations.report(w.RFChannel)})
 	}

@@ -39,6 +39,8 @@ type sheet struct {
 	Axis     []tick
 	Tries    []try
 	Spots    []spotRow
+	North    string   // which north the headings are from; "" where there are none
+	Unclear  []string // places that may be the same
 	Pictures []picture
 	Changes  []string
 	Since    string
@@ -439,6 +441,12 @@ func sentence(s string) string {
 }
 
 func (b *builder) spots() {
+	if l := b.Places.NorthLine(); l != "" {
+		b.sheet.North = sentence(l)
+	}
+	for _, l := range b.Places.UnclearLines() {
+		b.sheet.Unclear = append(b.sheet.Unclear, sentence(l))
+	}
 	for i := range b.ranking.Rows {
 		r := &b.ranking.Rows[i]
 		row := spotRow{

@@ -5,7 +5,6 @@ import (
 	"math"
 	"strings"
 
-	"rooftone/plot"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 	"rooftone/scan/verdict"
@@ -75,16 +74,23 @@ func basis(h *site.Heard, margin *measure.Estimate) string {
 }
 
 // towards puts a bearing into words: 131 is "south-east".
-func towards(deg float64) string { return plot.Towards(deg) }
+func towards(deg float64) string {
+	names := [...]string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
+	turn := math.Mod(deg, 360)
+	if turn < 0 {
+		turn += 360
+	}
+	return names[int(math.Round(turn/45))%len(names)]
+}
 
 // whereTo names a place as one tells it to somebody with a spanner.
 func whereTo(s *site.Spot) string {
 	out := s.Place
 	if s.BearingDeg != nil {
-		out += fmt.Sprintf(", antenna pointing %.0f° (%s)", math.Mod(math.Round(*s.BearingDeg), 360), towards(*s.BearingDeg))
+		out += fmt.Sprintf(", antenna pointing %.0f° (%s)%s", math.Mod(math.Round(*s.BearingDeg), 360), towards(*s.BearingDeg), strings.Replace(s.North.Words(), " true", " from true north", 1))
 	}
 	if s.HeightM != nil {
-		out += fmt.Sprintf(", %.4g m up", *s.HeightM)
+		out += fmt.Sprintf(", %s up", s.Units.Length(*s.HeightM))
 	}
 	return out
 }

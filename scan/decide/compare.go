@@ -29,7 +29,8 @@ type comparison struct {
 	won      int     // channels that are certainly better here
 	lost     int     // and at the other
 
-	among          int     // channels that were measured at both
+	among          int     // differences that are tested: of each channel measured at both, and of all
+	shift, spread  float64 // all channels together that decode at either: difference and variance, dB
 	mean, variance float64 // of the difference, in channels
 	again          []int   // channels that are not known well
 	vaguest        int     // the one that is known worst, and the variance that it adds
@@ -38,7 +39,7 @@ type comparison struct {
 
 // compare weighs a place against one that has at least its value.
 func (f *field) compare(mine, best []belief) comparison {
-	c := comparison{among: f.common(mine, best)}
+	c := comparison{among: f.common(mine, best) + 1}
 	for i := range f.wanted {
 		if f.weight[i] > 0 {
 			c.add(f, i, mine[i], best[i])
@@ -89,6 +90,10 @@ func (c *comparison) add(f *field, i int, a, b belief) {
 		if v > c.vague {
 			c.vague, c.vaguest = v, rf
 		}
+		if a.known == heard && b.known == heard && math.Max(a.mean, b.mean) >= 0 {
+			c.shift += k * (a.mean - b.mean)
+			c.spread += k * k * (a.sigma*a.sigma + b.sigma*b.sigma)
+		}
 		if !certain(a, b, c.among, f.o) {
 			return
 		}
@@ -105,6 +110,10 @@ func (f *field) stand(c *comparison) {
 	sure := 1 - (1-f.o.Confidence)/2 // a test of two sides, as for the channels
 	if len(c.again) == 0 && c.vague > 0 {
 		c.again = []int{c.vaguest}
+	}
+	// Many channels that are a little stronger say together what none says alone.
+	if math.Abs(c.shift) > certainSigmas(c.among, f.o)*math.Sqrt(c.spread) {
+		c.won, c.lost = c.won+int(b2f(c.shift > 0)), c.lost+int(b2f(c.shift < 0))
 	}
 	asked := len(c.measure) > 0 || len(c.there) > 0
 	switch {
@@ -149,7 +158,7 @@ func (f *field) common(a, b []belief) int {
 // two-sided test that leaves 1 − Confidence for all channels of two places
 // together (Bonferroni).
 func certain(a, b belief, among int, o site.Options) bool {
-	limit := math.Sqrt2 * math.Erfcinv((1-o.Confidence)/float64(max(1, among)))
+	limit := certainSigmas(among, o)
 	switch {
 	case a.known == heard && b.known == heard:
 		return math.Abs(a.mean-b.mean) > limit*math.Hypot(a.sigma, b.sigma)
@@ -159,6 +168,12 @@ func certain(a, b belief, among int, o site.Options) bool {
 		return b.mean-faintDB > limit*b.sigma
 	}
 	return false
+}
+
+// certainSigmas is how many standard uncertainties a difference must have, among
+// so many that are tested.
+func certainSigmas(among int, o site.Options) float64 {
+	return math.Sqrt2 * math.Erfcinv((1-o.Confidence)/float64(max(1, among)))
 }
 
 // Versus is one place against another, channel by channel.
@@ -181,7 +196,7 @@ type Difference struct {
 // Against sets one row against another, channel by channel.
 func (r *Ranking) Against(first, second *Row) *Versus {
 	v := &Versus{First: first.Spot, Second: second.Spot}
-	among := 0
+	among := 1 // as in comparison
 	for i := range first.Chances {
 		if first.Chances[i].Measured && second.Chances[i].Measured {
 			among++
@@ -225,7 +240,8 @@ type Lead struct {
 	// MoreDB is by how much; nil where the channel has no margin at the best
 	// place.
 	MoreDB *measure.Estimate
-	// Matters is set where the channel has less than enough at the best place.
+	// Matters is set where the channel has less than enough at the best place, and
+	// decodes at the other.
 	Matters bool
 }
 
@@ -247,7 +263,7 @@ func (f *field) givenUp(rows []Row) []Lead {
 		}
 		for k := range rows[1:] {
 			b := f.beliefs(rows[k+1].Spot)
-			consider(rows[k+1].Spot, b[i], f.common(b, best))
+			consider(rows[k+1].Spot, b[i], f.common(b, best)+1)
 		}
 		for _, p := range f.places {
 			if p.turn == nil {
@@ -257,7 +273,7 @@ func (f *field) givenUp(rows []Row) []Lead {
 				s := p.spot(f, float64(g))
 				b := f.beliefs(&s)
 				if lead == nil || b[i].mean > lead.There.Margin.Value+b[i].sigma {
-					consider(&s, b[i], f.common(b, best))
+					consider(&s, b[i], f.common(b, best)+1)
 				}
 			}
 		}
@@ -267,7 +283,7 @@ func (f *field) givenUp(rows []Row) []Lead {
 		if h := lead.Here.Margin; h != nil {
 			lead.MoreDB = &measure.Estimate{Value: lead.There.Margin.Value - h.Value, Sigma: math.Hypot(lead.There.Margin.Sigma, h.Sigma)}
 		}
-		lead.Matters = lead.Here.Margin == nil || lead.Here.Margin.Value < f.o.EnoughDB
+		lead.Matters = lead.There.Margin.Value >= 0 && (lead.Here.Margin == nil || lead.Here.Margin.Value < f.o.EnoughDB)
 		out = append(out, *lead)
 	}
 	return out

@@ -30,8 +30,9 @@ type Standing string
 
 const (
 	Best Standing = "best"
-	// Equal: no wanted channel differs with certainty, and the next
-	// measurement would not change the choice between the two.
+	// Equal: no wanted channel differs with certainty, nor all of them
+	// together, and the next measurement would not change the choice between
+	// the two.
 	Equal Standing = "equal"
 	// Open: what was not measured, or is not known well enough, may make it
 	// serve better. See Row.Measure.

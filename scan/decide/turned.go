@@ -209,7 +209,8 @@ func (p *turned) combined(f *field, c *curve, g int) (site.Combined, bool) {
 // spot is a heading of a turn as if it had been visited.
 func (p *turned) spot(f *field, deg float64) site.Spot {
 	deg = math.Mod(math.Round(deg)+360, 360)
-	s := site.Spot{Place: strings.Join(strings.Fields(p.place), " "), BearingDeg: &deg, HeightM: p.heightM, Channels: map[int]site.Combined{}}
+	s := site.Spot{Place: strings.Join(strings.Fields(p.place), " "), BearingDeg: &deg, HeightM: p.heightM,
+		Units: f.o.Units, North: f.o.North, Channels: map[int]site.Combined{}}
 	s.Visits = append(s.Visits, p.turn.Time)
 	return p.supply(f, s)
 }

@@ -54,10 +54,10 @@ func TestSpots(t *testing.T) {
 	require.Equal(t, []string{
 		"attic: none, heard 1 of 2, scatter 0.00",
 		"roof: 1.00±1.00, heard 1 of 1, scatter 0.00",
-		"Roof, 90°: 11.00±1.00, heard 2 of 2, scatter 1.41",
-		"roof, 90°, 3 m: 20.00±0.71, heard 2 of 2, scatter 0.00",
-		"roof, 90°, 3.3 m: 28.00±1.00, heard 1 of 1, scatter 0.00",
-		"roof, 0°: 3.25±0.71, heard 2 of 2, scatter 0.35",
+		"Roof, 90° E: 11.00±1.00, heard 2 of 2, scatter 1.41",
+		"roof, 90° E, 3 m: 20.00±0.71, heard 2 of 2, scatter 0.00",
+		"roof, 90° E, 3.3 m: 28.00±1.00, heard 1 of 1, scatter 0.00",
+		"roof, 0° N: 3.25±0.71, heard 2 of 2, scatter 0.35",
 		"shed: 4.00±1.00, heard 1 of 2, scatter 0.00",
 	}, got)
 	for i := range spots {
