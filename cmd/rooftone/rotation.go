@@ -86,6 +86,12 @@ func readLines(from io.Reader) <-chan typedLine {
 	return lines
 }
 
+// say tells something between two lines of progress.
+func (r *rotation) say(text string) {
+	r.bar.erase()
+	r.console.note("%s", text)
+}
+
 // follow measures until the turn is over.
 func (r *rotation) follow(ctx context.Context, m *meter.Meter) error {
 	defer r.bar.erase()

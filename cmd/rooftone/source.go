@@ -199,14 +199,16 @@ func (s source) sweep(ctx context.Context, c *console, o scan.Options) (*scan.Su
 	bar := c.newProgress()
 	defer bar.erase()
 	o.Progress = bar.at
-	o.Radio = c.known(s)
 	if s.tuner == nil {
-		return scan.SweepPlaylist(ctx, s.playlist, o)
+		survey, err := scan.SweepPlaylist(ctx, s.playlist, o)
+		bar.erase()
+		c.tellKnown(survey, true)
+		return survey, err
 	}
 	survey, err := scan.SweepTuner(ctx, s.tuner, o)
 	if err == nil {
 		bar.erase()
-		c.tellKnown(survey)
+		c.tellKnown(survey, false)
 	}
 	if survey != nil && len(survey.Unlocked) > 0 {
 		bar.erase()

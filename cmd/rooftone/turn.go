@@ -154,6 +154,8 @@ func (t *turner) run(ctx context.Context, c *console, operands []string) error {
 	if err != nil {
 		return err
 	}
+	options.Radio = c.known(src)
+	options.Learned = onceTold(r.say)
 	m, err := meter.New(src.tuner, options)
 	if err != nil {
 		return err
