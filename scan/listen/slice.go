@@ -121,7 +121,8 @@ type Slicer struct {
 	finder    *pattern.Finder
 	finderOf  float64 // its sample rate
 
-	pilots map[int]*pilotNews // by channel
+	pilots  map[int]*pilotNews // by channel
+	control control
 }
 
 // zoomKey tells zooms apart: in a regular visit all channels' pilots lie at
@@ -255,6 +256,7 @@ func (s *Slicer) End() *Slice {
 			out.Fine = append(out.Fine, f)
 		}
 	}
+	s.control.level(s.kept, out.RateHz)
 	s.train(out)
 	return out
 }
