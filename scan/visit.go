@@ -47,7 +47,7 @@ func SweepTuner(ctx context.Context, t tuner.Tuner, o Options) (*Survey, error) 
 	}
 	channels := Company(o.Channels, o.Plan)
 	v.tuner, v.narrowHz, v.wide = t, min(o.RateHz, NarrowRate(t)), o.RateHz >= wholeRateHz
-	v.analyst = newAnalyst(v.slicer, &v.slices)
+	v.analyst = newAnalyst(v.newSlicer, &v.slices)
 	err := v.channels(ctx, channels)
 	for _, next := range []func() error{
 		v.analyst.wait,
@@ -86,6 +86,7 @@ func check(o Options) error {
 // tunings. What could not be read any more is an error beside what could.
 func SweepPlaylist(ctx context.Context, p tuner.Playlist, o Options) (*Survey, error) {
 	v := newVisit(p.Info(), &o)
+	v.slicer = v.newSlicer()
 	buffer := make([]complex64, 1<<16)
 	for {
 		stay, err := p.Next(ctx)
@@ -109,7 +110,7 @@ type visit struct {
 	Options
 	info   tuner.Info
 	tuner  tuner.Tuner
-	slicer *listen.Slicer
+	slicer *listen.Slicer // of a playlist
 	slices listen.Slices
 	survey *Survey
 
@@ -135,11 +136,14 @@ func newVisit(info tuner.Info, o *Options) *visit {
 	}
 	return &visit{
 		Options: *o, info: info,
-		slicer: listen.NewSlicer(allChannels(*o), info),
 		survey: &Survey{Source: info.Name, Calibrated: o.Calibration != nil},
 
 		identities: map[int]*receive.Identity{},
 	}
+}
+
+func (v *visit) newSlicer() *listen.Slicer {
+	return listen.NewSlicer(allChannels(v.Options), v.info)
 }
 
 // finish concludes from what was measured. The end of the context is not an
@@ -285,7 +289,7 @@ func (v *visit) slice(ctx context.Context, c band.Channel, centerHz, gainDB floa
 	if err != nil {
 		return false, err
 	}
-	return false, v.stay(b, rest)
+	return false, v.stay(c, b, rest)
 }
 
 func (v *visit) read(ctx context.Context, c band.Channel, dst []complex64) (tuner.Block, error) {
@@ -297,7 +301,7 @@ func (v *visit) read(ctx context.Context, c band.Channel, dst []complex64) (tune
 }
 
 // stay has the two blocks of one stay measured as one.
-func (v *visit) stay(b, rest tuner.Block) error {
+func (v *visit) stay(c band.Channel, b, rest tuner.Block) error {
 	b.Samples = v.buffer[:len(b.Samples)+len(rest.Samples)]
 	b.Clipped += rest.Clipped
 	b.Lost = b.Lost || rest.Lost
@@ -305,7 +309,7 @@ func (v *visit) stay(b, rest tuner.Block) error {
 		return err
 	}
 	v.endStay(int64(len(b.Samples)), b.RateHz)
-	v.analyst.take(b)
+	v.analyst.take(c.Number, b)
 	v.buffer = v.analyst.buffer(len(v.buffer))
 	return nil
 }

@@ -225,12 +225,10 @@ type viewTone struct {
 // nothing are not heard.
 func (m *measurer) measure(all []evidence) []Reading {
 	tones := make([]*viewTone, len(all))
-	for i := range all {
-		tones[i] = m.findTone(&all[i])
-	}
+	each(len(all), func(i int) { tones[i] = m.findTone(&all[i]) })
 	floors := m.view.plainFloors(all, tones)
 	out := make([]Reading, len(all))
-	for i := range all {
+	each(len(all), func(i int) {
 		e := &all[i]
 		out[i].Channel = e.channel
 		if seen := m.view.seen(e.channel); len(seen) > 0 && len(m.view.parts(e.channel)) > 0 {
@@ -238,7 +236,7 @@ func (m *measurer) measure(all []evidence) []Reading {
 			m.fill(&out[i], e, tones[i], m.view.floorOf(e, tones[i], floors), m.view.isPlain(e.channel, floors))
 			m.field(&out[i])
 		}
-	}
+	})
 	return out
 }
 
