@@ -37,27 +37,39 @@ func (c *control) found() bool {
 	return c.ramps >= controlRamps && float64(c.ramps) >= controlShare*float64(c.stays)
 }
 
-// Controlled reports whether the radio changes its gain by itself.
-func (s *Slicer) Controlled() bool { return s.control.found() }
-
-// level takes what a gain control does off a stay's samples, which keep their power.
-func (c *control) level(x []complex64, rateHz float64) {
+// add counts a stay.
+func (c *control) add(ramped bool) {
 	c.stays++
+	if ramped {
+		c.ramps++
+	}
+}
+
+// Controlled reports whether the radio changed its gain by itself.
+func (s *Slices) Controlled() bool { return s.control.found() }
+
+// level takes what a gain control does off a stay's samples, which keep their power,
+// and reports whether that was there for certain.
+func (c *control) level(x []complex64, rateHz float64) bool {
+	clear := c.takeOff(x, rateHz)
+	c.add(clear)
+	return clear
+}
+
+func (c *control) takeOff(x []complex64, rateHz float64) (clear bool) {
 	levels := piecesDB(x, int(controlPieceSeconds*rateHz))
 	if len(levels) < controlLeastPieces {
-		return
+		return false
 	}
 	r, ok := fitRamp(levels)
 	if !ok {
-		return
+		return false
 	}
-	clear := math.Abs(r.stepDB) > controlClearDB && r.restDB*controlBetter < r.lineDB
-	if clear {
-		c.ramps++
-	}
+	clear = math.Abs(r.stepDB) > controlClearDB && r.restDB*controlBetter < r.lineDB
 	if clear || c.found() && math.Abs(r.stepDB) > controlSmallDB {
 		r.takeOff(x, rateHz)
 	}
+	return clear
 }
 
 // piecesDB are the levels of a stay's pieces.

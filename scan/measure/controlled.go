@@ -14,7 +14,7 @@ const controlledSigmaDB = 0.3
 // station's data, and whether something without training stands out of the noise. What
 // a stay tells by itself (pilot, training, echoes, margin) stays.
 func (r *Reading) withoutLevels() {
-	r.UnderCost, r.CN = nil, nil
+	r.UnderCost, r.CN, r.Moving = nil, nil, false
 	if r.MER != nil {
 		r.CN = &Estimate{r.MER.Value - merOverCN, r.MER.Sigma}
 	}
