@@ -176,6 +176,7 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 		o.Terminate = terminate(c, src.tuner)
 	}
 	o.Fall = h.waterfallFile != ""
+	o.Radio = c.known(src)
 	found, err := h.hunt(ctx, c, src, o)
 	if err != nil {
 		if found != nil && !found.Silent() {
@@ -193,6 +194,7 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 		return err
 	}
 	held.tell(c)
+	c.tellKnown(found.Survey, src.tuner == nil)
 	return nil
 }
 

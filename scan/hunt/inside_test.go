@@ -102,9 +102,6 @@ func TestTonesUnderStations(t *testing.T) {
 	found, tried := 0, 0
 	for tried < n {
 		town := crowd(r, stations, 14, 30, 2)
-		gentle := gentleRadio()
-		gentle.Seed, gentle.PPM, gentle.SpurDBm = town.Radio.Seed, town.Radio.PPM, town.Radio.SpurDBm
-		town.Radio = gentle
 		truth := map[int]float64{}
 		for i := range town.Stations {
 			s := &town.Stations[i]
