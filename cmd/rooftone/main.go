@@ -69,6 +69,7 @@ func commands() []command {
 		sweepCommand(),
 		explainCommand(),
 		huntCommand(),
+		cureCommand(),
 		recordCommand(),
 		receiveCommand(),
 		aimCommand(),

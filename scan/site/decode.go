@@ -149,6 +149,8 @@ func (d *decoder) record(kind string, text []byte) error {
 		return decodeAs(text, d.station)
 	case "learnt":
 		return decodeAs(text, d.learnt)
+	case "lead":
+		return decodeAs(text, d.lead)
 	default:
 		d.house.Others++
 		return nil

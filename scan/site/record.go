@@ -43,7 +43,7 @@ type Header struct {
 }
 
 // Record is one line of a house file: a WantChange, a Mark, a TurnRecord, a
-// Station, a Learnt, a Setting, or a Header, which renames the house.
+// Station, a Learnt, a Setting, a Lead, or a Header, which renames the house.
 type Record interface {
 	// line returns the record as it is written, or says why it cannot be.
 	line() (any, error)
