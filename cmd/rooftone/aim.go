@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"rooftone/plot/page"
+	"rooftone/scan"
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
 	"rooftone/scan/meter"
@@ -166,6 +167,7 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 			return err
 		}
 	}
+	options.Radio = c.known(src)
 	s := &aimSession{console: c, options: options, plan: a.visit.plan, source: src.info().Name, stations: &a.visit.stations, latest: map[int]meter.Update{}}
 	s.follow = func(ctx context.Context, deliver func(meter.Update) error) error { return s.meter.Run(ctx, deliver) }
 	if src.playlist != nil {
@@ -208,6 +210,7 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 	case a.lines:
 		return s.printLines(ctx, a.span)
 	case isTerminal(c.stdout):
+		s.drawn = true
 		err := s.show(ctx, a.span, a.visit.looks)
 		s.listMarks()
 		return err
@@ -216,7 +219,11 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 }
 
 func withLearned(o meter.Options, s *aimSession) meter.Options {
-	o.Learned = s.learned
+	tell := onceTold(s.say)
+	o.Learned = func(survey *scan.Survey) {
+		s.learned(survey)
+		tell(survey)
+	}
 	return o
 }
 

@@ -179,7 +179,7 @@ func (s *aimSession) isMarking() string {
 func (s *aimSession) listMarks() {
 	s.mutex.Lock()
 	defer s.mutex.Unlock()
-	for _, text := range s.unkept {
+	for _, text := range s.later {
 		s.console.note("%s", text)
 	}
 	if s.file != "" {

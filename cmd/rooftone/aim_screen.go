@@ -134,7 +134,7 @@ func (s *aimSession) show(ctx context.Context, span time.Duration, l looks) erro
 	}
 	if v.giveUp != nil {
 		if end := <-v.marked; end.err != nil {
-			s.unkept = append(s.unkept, "the mark that was under way is not kept: "+end.err.Error())
+			s.say("the mark that was under way is not kept: " + end.err.Error())
 		}
 	}
 	if p := (panicked{}); errors.As(err, &p) {

@@ -41,7 +41,19 @@ type aimSession struct {
 	marks  []site.Mark
 	// marking names the place that is being measured carefully; "" is none.
 	marking string
-	unkept  []string // what was not kept and could not be said
+	later   []string // what could not be said while the screen was drawn
+	drawn   bool     // the screen belongs to the meter
+}
+
+// say tells something, when the screen is the meter's at its end.
+func (s *aimSession) say(text string) {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	if s.drawn {
+		s.later = append(s.later, text)
+		return
+	}
+	s.console.note("%s", text)
 }
 
 // learned takes what a careful visit found.

@@ -196,7 +196,7 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 		return err
 	}
 	held.tell(c)
-	c.tellKnown(found.Survey)
+	c.tellKnown(found.Survey, src.tuner == nil)
 	return nil
 }
 

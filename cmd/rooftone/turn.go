@@ -176,6 +176,8 @@ func (t *turner) run(ctx context.Context, c *console, operands []string) error {
 	if err != nil {
 		return err
 	}
+	options.Radio = c.known(src)
+	options.Learned = onceTold(func(text string) { r.note("%s", text) })
 	m, err := meter.New(src.tuner, options)
 	if err != nil {
 		return err

@@ -223,9 +223,11 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 			return err
 		}
 	}
+	req.options.Radio = c.known(src)
 	asked := req.options
 	v.onlyHeard = src.playlist != nil && len(operands) == 0 && !v.all
 	if rec != nil {
+		rec.radio = req.options.Radio
 		if req.options.Keep, err = rec.begin(src.info()); err != nil {
 			return err
 		}

@@ -134,6 +134,7 @@ func (w *watchFlags) run(ctx context.Context, c *console, operands []string) err
 	if err != nil {
 		return err
 	}
+	known := c.known(src)
 	radio := &closing{Tuner: src.tuner, close: src.close}
 	defer radio.Close()
 	now := time.Now()
@@ -162,6 +163,7 @@ func (w *watchFlags) run(ctx context.Context, c *console, operands []string) err
 			again, _, err := w.open(ctx, c, from)
 			return &closing{Tuner: again.tuner, close: again.close}, err
 		},
+		Radio: known, Learned: onceTold(screen.note),
 		Simulated: clock, Status: status, Notice: screen.note,
 	})
 	stop()

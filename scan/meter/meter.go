@@ -12,6 +12,7 @@ import (
 	"rooftone/dsp/psd"
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 )
@@ -52,6 +53,10 @@ type Options struct {
 	GainDB      *float64 // nil: chosen channel by channel
 	PPM         *float64 // clock error; nil: found
 	ThresholdDB float64  // 0: measure.DefaultThresholdDB
+
+	// Radio is what an examination of the radio found, of a recording's the one that
+	// it was made with; nil for nothing.
+	Radio *character.Character
 
 	// Pace is the least time, by the wall's clock, from one stay to the next.
 	// What is saved is the computer's battery; 0 saves nothing.

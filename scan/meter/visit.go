@@ -32,6 +32,9 @@ func (m *Meter) Visit(ctx context.Context, o scan.Options) (*scan.Survey, error)
 	if o.RateHz == 0 {
 		o.RateHz = m.RateHz
 	}
+	if o.Radio == nil {
+		o.Radio = m.Radio
+	}
 	r := visitRequest{ctx, o, make(chan visited, 1)}
 	select {
 	case m.visits <- r:
