@@ -17,8 +17,9 @@ func pageCure(file siteFlag, house *site.House, at *site.Spot) (*handover.Cure, 
 	if at.Mark() == nil || len(site.MarksOf(at, house.Marks, site.DefaultOptions())) == 0 {
 		return nil, nil
 	}
-	plain := *at // named in metres, as the house's own file does
-	plain.Units = ""
+	told := (&unitsFlag{}).telling(house)
+	plain := *at // named as the house does, whatever the page is told in
+	plain.Units, plain.North = told.units, told.north
 	f := cureFlags{site: file, place: plain.String(), hereAt: -1}
 	setup := cure.Setup{ThresholdDB: measure.DefaultThresholdDB, TopGainDB: math.NaN(), Surroundings: cure.Residential}
 	var err error
