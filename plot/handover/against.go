@@ -41,8 +41,7 @@ var sides = []struct{ mark, word, told string }{
 }
 
 // rival is what the place of the page is set against: what was asked for, else the
-// best by the figures, else the best of those that differ with certainty, else the
-// next.
+// best by the figures, else the best of those that differ the most in what they give.
 func (b *builder) rival() *decide.Row {
 	rows := b.ranking.Rows
 	switch {
@@ -53,14 +52,34 @@ func (b *builder) rival() *decide.Row {
 	case len(rows) < 2:
 		return nil
 	}
+	best, most := &rows[1], 0
 	for i := range rows[1:] {
-		for _, d := range b.ranking.Against(b.chosen, &rows[i+1]).Channels {
-			if d.Certain {
-				return &rows[i+1]
-			}
+		if n := differs(b.ranking.Against(b.chosen, &rows[i+1])); n > most {
+			best, most = &rows[i+1], n
 		}
 	}
-	return &rows[1]
+	return best
+}
+
+// differs says how much another place is worth being set against: 3 where it gives a
+// picture that the first does not, 2 where a channel that has one at either differs with
+// certainty, 1 where any does.
+func differs(v *decide.Versus) int {
+	most := 0
+	for _, d := range v.Channels {
+		const likely = 0.5
+		here, there := d.First.Decodes > likely, d.Second.Decodes > likely
+		switch {
+		case !d.Certain:
+		case there && !here:
+			return 3
+		case here || there:
+			most = max(most, 2)
+		default:
+			most = max(most, 1)
+		}
+	}
+	return most
 }
 
 func (b *builder) against() {

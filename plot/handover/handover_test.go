@@ -150,8 +150,22 @@ func TestPage(t *testing.T) {
 	require.False(t, strings.Contains(page, "ZgotmplZ"), "an address was refused")
 	require.Equal(t, 4, strings.Count(page, "<img src=\"data:image/svg"), "skyline, grid, rose and course")
 
-	// The decided place goes before the best one.
+	// What is set against it gives a picture that it does not, though another place
+	// stands between them in rank.
 	p := house(t, "")
+	for i := range p.Places.Ranking.Rows {
+		if b := p.Places.Ranking.Rows[i].Spot.BearingDeg; *b == 268 {
+			p.Places.Ranking.Rows[1], p.Places.Ranking.Rows[i] = p.Places.Ranking.Rows[i], p.Places.Ranking.Rows[1]
+		}
+	}
+	last := len(p.Places.Ranking.Rows) - 1
+	p.Places.Ranking.Rows[1], p.Places.Ranking.Rows[last] = p.Places.Ranking.Rows[last], p.Places.Ranking.Rows[1]
+	require.True(t, strings.Contains(write(t, p), "<b>There:</b> gable, antenna pointing 268° (west)"))
+	p.Against = &p.Places.Ranking.Rows[1]
+	require.False(t, strings.Contains(write(t, p), "<b>There:</b> gable, antenna pointing 268° (west)"))
+
+	// The decided place goes before the best one.
+	p = house(t, "")
 	p.Chosen = &p.Places.Ranking.Rows[1]
 	page = write(t, p)
 	require.True(t, strings.Contains(page, "Chosen place"))
