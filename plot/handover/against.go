@@ -159,9 +159,9 @@ func percent(p float64) string {
 	case math.IsNaN(n):
 		return "?"
 	case n < 1:
-		return "less than 1\u00a0%"
+		return "under 1\u00a0%"
 	case n > 99:
-		return "more than 99\u00a0%"
+		return "over 99\u00a0%"
 	default:
 		return fmt.Sprintf("%.0f\u00a0%%", n)
 	}

@@ -125,5 +125,5 @@ func (b *builder) elsewhere(rf int) string {
 		return ""
 	}
 	number, half := plot.MarginOnPaper(best.Channels[rf].Margin)
-	return fmt.Sprintf("Better at %s: %s\u00a0%s\u00a0dB.", whereTo(best), number, half)
+	return fmt.Sprintf("Better at %s: %s\u00a0%s\u00a0dB.", best, number, half)
 }

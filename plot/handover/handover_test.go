@@ -135,7 +135,7 @@ func TestPage(t *testing.T) {
 		"gained here: &#43;17\u00a0±3\u00a0dB", "given up: −17\u00a0±3\u00a0dB",
 		"cable rg6:50ft, splitter 2", "8:\u00a0−0.2 to &#43;0.3\u00a0dB; 17:\u00a0&#43;1.2 to &#43;3.6\u00a0dB", "<td role=\"cell\" data-label=\"Brings\">−3.6 to −3.0\u00a0dB</td>",
 		"perhaps 17 (Brack)", "strong stations may overload", "An amplifier cannot help here.",
-		"Better at gable, antenna pointing 268° (west), 7 m up: &#43;13.5\u00a0±2.0\u00a0dB.",
+		"Better at gable, 268° W, 7 m: &#43;13.5\u00a0±2.0\u00a0dB.",
 		"weak signal: C/N 18 dB, only 3 dB to spare",
 		"Turn the antenna, then try a foot or two sideways and up.",
 		"Before you climb",
