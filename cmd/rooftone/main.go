@@ -75,6 +75,7 @@ func commands() []command {
 		wantCommand(),
 		markCommand(),
 		stationsCommand(),
+		expectCommand(),
 		turnCommand(),
 		rankCommand(),
 		watchCommand(),

@@ -36,9 +36,9 @@ const (
 	// Where a list does not say how high a station's antenna is, it may be anything
 	// from a mast to a tower: common practice, no source.
 	usualHeightM, lowHeightM, highHeightM = 150, 50, 500
-	// hilly is Δh in mountains: NTIA Report 82-100, Table 2; the worst that is
+	// hillyM is Δh in rugged mountains: NTIA Report 82-100, Table 2; the worst that is
 	// allowed for where no terrain is known.
-	hillyM = 200
+	hillyM = 500
 )
 
 // Interval is a value with the interval that holds it in 95 of 100 cases.
@@ -97,6 +97,8 @@ type Expected struct {
 
 	Ground        Ground
 	Mode          path.Mode
+	Hidden        bool           // ground stands above the line between the antennas
+	HiddenM       float64        // how far from the house the last of it is
 	HeightUnknown bool           // the list does not say it
 	Missing       []terrain.Name // tiles that were wanted
 	BridgedM      float64        // of the profile, where no height is known
@@ -200,12 +202,15 @@ func (h House) one(s site.Bearings, names []terrain.Name) (Expected, error) {
 			return x, nil
 		}
 		for k, p := range predictions {
-			f, err := fieldOf(p, *s.ERPKW, hz)
+			f, err := fieldOf(p, profile != nil, *s.ERPKW, hz)
 			if err != nil {
 				return x, err
 			}
 			if i == 0 && k == 0 {
 				x.Mode, x.Field, x.FieldMost = p.Mode, f.moment, f.most.Value
+				if x.Hidden = p.Hidden; p.Hidden {
+					x.HiddenM = p.SeenM[1]
+				}
 				x.Margin = f.most
 				continue
 			}
@@ -300,7 +305,7 @@ type fields struct {
 	most   Interval // reached for most of the time
 }
 
-func fieldOf(p *path.Prediction, erpKW, hz float64) (f fields, err error) {
+func fieldOf(p *path.Prediction, profiled bool, erpKW, hz float64) (f fields, err error) {
 	share := path.Median()
 	middle, err := p.LossDB(share)
 	if err != nil {
@@ -313,6 +318,9 @@ func fieldOf(p *path.Prediction, erpKW, hz float64) (f fields, err error) {
 	}
 	const zMost = 1.2816 // of the normal distribution, for 90 %
 	places := math.Hypot(p.SituationDB(), placesDB)
+	if !profiled { // it may be a hilltop or a hollow
+		places = math.Hypot(places, p.PlacesDB())
+	}
 	f.moment = around(path.FieldDBuVm(erpKW, hz, middle), math.Hypot(places, (weak-middle)/zMost))
 	f.most = around(path.FieldDBuVm(erpKW, hz, weak), places)
 	return f, nil

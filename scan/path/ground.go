@@ -21,6 +21,8 @@ type ground struct {
 	surfaceN   float64 // refractivity
 	ends       [2]terminal
 	pointwise  bool // from a profile, not from statistics
+	hidden     bool // ground stands above the line between the antennas
+	seenM      [2]float64
 	wavenumber float64
 	impedance  complex128
 }
@@ -106,9 +108,12 @@ func (g *ground) findHorizons(p Profile) {
 		for i, away := range away {
 			up := (p.M[k]-eyes[i])/away - away*drop
 			if e := &g.ends[i]; up > e.elevation {
-				e.elevation, e.horizon = up, away
+				e.elevation, e.horizon, g.hidden = up, away, true
 			}
 		}
+	}
+	for i := range g.ends {
+		g.seenM[i] = g.ends[i].horizon
 	}
 }
 

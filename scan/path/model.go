@@ -28,6 +28,12 @@ type Prediction struct {
 	EffectiveM   [2]float64
 	SurfaceN     float64 // refractivity
 
+	// Of a profile: whether ground stands above the straight line between the
+	// antennas, as rays see the earth, and how far from each end the ground is that
+	// hides the other. Mode goes by a smooth earth's horizons instead.
+	Hidden bool
+	SeenM  [2]float64
+
 	ground  *ground
 	climate Climate
 }
@@ -75,7 +81,7 @@ func predict(l Link, g *ground) (*Prediction, error) {
 	case real(g.impedance) <= math.Abs(imag(g.impedance)):
 		return nil, fmt.Errorf("the terrain model does not hold over ground of permittivity %g and conductivity %g at %g MHz", l.Permittivity, l.Conductivity, l.FrequencyHz/1e6)
 	}
-	p := &Prediction{DistanceM: g.distance, FreeSpaceDB: FreeSpaceDB(l.FrequencyHz, g.distance), UnevenM: g.uneven, SurfaceN: g.surfaceN, ground: g, climate: l.Climate}
+	p := &Prediction{DistanceM: g.distance, FreeSpaceDB: FreeSpaceDB(l.FrequencyHz, g.distance), UnevenM: g.uneven, SurfaceN: g.surfaceN, Hidden: g.hidden, SeenM: g.seenM, ground: g, climate: l.Climate}
 	for i, e := range g.ends {
 		if !(e.effective > 0 && e.horizon > 0) {
 			return nil, fmt.Errorf("the terrain model finds no horizon for antenna %d", i+1)

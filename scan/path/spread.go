@@ -47,6 +47,13 @@ func (p *Prediction) SituationDB() float64 {
 	return 5 + 3*math.Exp(-p.effectiveDistance()/100e3)
 }
 
+// PlacesDB is the model's own standard deviation between the places that ground of its
+// unevenness has: Hufford, equation 5.9.
+func (p *Prediction) PlacesDB() float64 {
+	q := p.ground.unevenAt(p.ground.distance) * p.ground.wavenumber
+	return 10 * q / (q + 13)
+}
+
 // effectiveDistance is the distance that counts for how levels vary: beyond the
 // horizons, and without regard to the antennas' heights: Hufford, equation 5.3.
 func (p *Prediction) effectiveDistance() float64 {
@@ -134,8 +141,7 @@ func (p *Prediction) quantile(s Share) float64 {
 	inTime := c.inTime(d, g.wavenumber, zt)
 	places, situations := 0.0, 0.0
 	if !s.OnePlace {
-		q := g.unevenAt(g.distance) * g.wavenumber
-		places = 10 * q / (q + 13)
+		places = p.PlacesDB()
 	}
 	if !s.OneSituation {
 		situations = p.SituationDB()
