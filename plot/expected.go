@@ -150,7 +150,11 @@ func (t *table) expectedNotes(e *expect.Expectation, h expect.House) {
 		t.note("no terrain: ", fmt.Sprintf("not known for %d of them: the earth is taken for smooth, and the intervals reach down to what mountains leave", smooth))
 	}
 	if hidden {
-		t.note("hidden: ", "ground stands between, the last of it so far from the house: a higher place or one with a free view that way may gain much")
+		advice := "ground stands between, the last of it so far from the house: a higher antenna, or a place with a free view that way, may gain much"
+		t.note("hidden: ", advice)
+		for _, c := range cautions([]string{advice}) {
+			t.note("mind: ", c)
+		}
 	}
 	if unknown > 0 {
 		t.note("heights: ", fmt.Sprintf("not known for the antennas of %d of them: anything from 50 to 500 m is in the intervals", unknown))

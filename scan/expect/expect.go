@@ -273,12 +273,15 @@ func (h House) heights(s site.Bearings, p *terrain.Profile) (m []float64, proble
 		}
 		height -= p.M[0]
 	}
-	if height < path.MinHeightM || height > path.MaxHeightM {
-		from := "above the ground"
-		if h.HeightsAboveSea {
-			from = "above the ground of the tiles"
-		}
-		return nil, fmt.Sprintf("its antenna would be %.0f m %s", height, from)
+	of := "ground"
+	if h.HeightsAboveSea {
+		of = "ground that the tiles have there"
+	}
+	switch {
+	case height < path.MinHeightM:
+		return nil, fmt.Sprintf("its antenna would be %.0f m below the %s", -height, of)
+	case height > path.MaxHeightM:
+		return nil, fmt.Sprintf("its antenna would be %.0f m above the %s", height, of)
 	}
 	return []float64{height}, ""
 }
