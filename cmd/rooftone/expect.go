@@ -71,6 +71,9 @@ type terrainFlags struct {
 const usualAntennaM = 10 // FCC OET Bulletin 69, Table 4
 
 func (f *terrainFlags) declare(fs *pflag.FlagSet) {
+	height := float64(usualAntennaM)
+	f.height = &height
+	fs.Var(&number{to: &f.height, min: path.MinHeightM, max: path.MaxHeightM, unit: "metres"}, "height", "the antenna's height above the ground in `METRES`, for what is expected")
 	fs.Var(&fileName{&f.folder}, "terrain", "a `FOLDER` of height tiles such as N44W073.hgt (SRTM, 1 or 3 arc seconds)")
 	fs.BoolVar(&f.sea, "sea", false, "what no tile of the folder covers is open sea")
 	fs.BoolVar(&f.aboveSea, "above-sea", false, "the list counts the stations' heights from the sea, not from the ground below them; wants --terrain")
@@ -101,9 +104,6 @@ func (f *terrainFlags) open() (*terrain.Folder, error) {
 func (e *expectFlags) declare(fs *pflag.FlagSet) {
 	e.stations.declare(fs)
 	e.stations.declareSite(fs)
-	height := float64(usualAntennaM)
-	e.terrain.height = &height
-	fs.Var(&number{to: &e.terrain.height, min: path.MinHeightM, max: path.MaxHeightM, unit: "metres"}, "height", "the antenna's height above the ground in `METRES`")
 	e.terrain.declare(fs)
 	fs.Var(&number{to: &e.gain, min: -40, max: 60, unit: "dB"}, "antenna-gain", "the antenna's gain over a dipole in `DB`, if known")
 	fs.Var(&number{to: &e.loss, min: 0, max: 60, unit: "dB"}, "line-loss", "what the line from the antenna loses in `DB`, if known")

@@ -35,6 +35,8 @@ type report struct {
 	Interrupted   bool        `json:"interrupted"`
 	Radio         *radioUsed  `json:"radio"` // what was known of it beforehand
 	Channels      []reportRow `json:"channels"`
+
+	Beside []reportBeside `json:"beside_expected"` // what was expected
 }
 
 // reportRow is one channel, in JSON and in CSV. It is flat so that both carry

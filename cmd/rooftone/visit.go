@@ -47,6 +47,7 @@ type visitFlags struct {
 	careful bool
 
 	stations stationFlags
+	beside   *besideFlags // for sweep: what was expected; nil otherwise
 
 	// onlyHeard leaves out the channels of which a recording holds nothing: set
 	// when nobody named them.
@@ -205,6 +206,9 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 	if err := v.stations.readHouse(c); err != nil {
 		return err
 	}
+	if err := v.beside.expect(v); err != nil {
+		return err
+	}
 	if rec != nil {
 		if err := rec.check(req.from); err != nil {
 			return err
@@ -331,6 +335,9 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 	if err == nil && !v.json && !v.csv {
 		err = v.stations.show(c, s, v.looks)
 	}
+	if err == nil && !v.json && !v.csv {
+		err = v.beside.show(c, s, v.looks)
+	}
 	if err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))
 	}
@@ -340,6 +347,7 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 // report is the survey with what is known of its stations.
 func (v *visitFlags) report(s *scan.Survey) report {
 	r := newReport(s)
+	r.Beside = v.beside.report(s)
 	for i := range r.Channels {
 		r.Channels[i].Station = v.stations.identity(&s.Channels[i])
 		r.Channels[i].Stations = v.stations.report(r.Channels[i].RFChannel)
