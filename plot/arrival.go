@@ -8,6 +8,7 @@ import (
 
 	"rooftone/scan"
 	"rooftone/scan/measure"
+	"rooftone/scan/site"
 	"rooftone/scan/verdict"
 )
 
@@ -171,9 +172,25 @@ func (w writing) delay(a arrival) string {
 // level writes a level without its unit.
 func (w writing) level(a arrival) string { return w.number(a.db.v, decimals(a.db.half, 1)) }
 
+// length is a unit of extra path, and how many of them a microsecond is.
+type length struct {
+	unit  string
+	perUS float64
+}
+
+// lengths are the unit in which people tell lengths, and the other one. Feet are
+// told where nobody chose.
+func lengths(u site.Units) (own, other length) {
+	own, other = length{"ft", feetPerUS}, length{"m", metrePerUS}
+	if u == site.Metres {
+		own, other = other, own
+	}
+	return own, other
+}
+
 // brief is what stands beside an echo in a picture: two figures each, which
 // is as many as a glance takes in.
-func (w writing) brief(a arrival, feet bool) string {
+func (w writing) brief(a arrival, far *length) string {
 	us, late := a.us, ""
 	if us.v < 0 {
 		us.v, late = -us.v, " early"
@@ -183,8 +200,8 @@ func (w writing) brief(a arrival, feet bool) string {
 		most = 2
 	}
 	s := fmt.Sprintf("%s %ss%s, %s dB", w.number(us.v, decimals(us.half, most)), w.micro, late, w.number(a.db.v, 0))
-	if feet && a.us.v > 0 {
-		s += ", " + w.way(a, feetPerUS) + " ft"
+	if far != nil && a.us.v > 0 {
+		s += ", " + w.way(a, far.perUS) + " " + far.unit
 	}
 	return s
 }
@@ -212,7 +229,7 @@ func spokenEchoes(c scan.Channel) string {
 	var out []string
 	w := onPaper()
 	for _, a := range arrivals(c) {
-		s := fmt.Sprintf("%s %ss at %s dB, %s ft", w.delay(a), w.micro, w.level(a), w.way(a, feetPerUS))
+		s := fmt.Sprintf("%s %ss at %s dB, %s ft or %s m", w.delay(a), w.micro, w.level(a), w.way(a, feetPerUS), w.way(a, metrePerUS))
 		if a.blamed {
 			s += ", limits decoding"
 		}

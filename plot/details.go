@@ -140,7 +140,7 @@ func (d *details) echoes(c scan.Channel) {
 		return
 	}
 	list := arrivals(c)
-	for _, line := range sketch(list, min(d.o.Width, 80)-2, d.o.UTF8, d.write) {
+	for _, line := range sketch(list, min(d.o.Width, 80)-2, d.o.UTF8, d.write, d.o.Units) {
 		d.line(fitRunes("  "+line, d.o.Width))
 	}
 	d.b.WriteByte('\n')
@@ -154,10 +154,11 @@ func (d *details) echoes(c scan.Channel) {
 // echoTable lists the echoes under the letters that the sketch gives them, as
 // many columns as there is room for.
 func (d *details) echoTable(list []arrival) {
+	own, other := lengths(d.o.Units)
 	columns := []struct {
 		head string
 		wide int
-	}{{d.write.micro + "s late", 13}, {"dB", 12}, {"ft further", 12}, {"m", 7}, {"ft if behind", 14}}
+	}{{d.write.micro + "s late", 13}, {"dB", 12}, {own.unit + " further", 12}, {other.unit, 7}, {own.unit + " if behind", 14}}
 	n, room := 0, d.o.Width-4
 	for n < len(columns) && room >= columns[n].wide {
 		room -= columns[n].wide
@@ -176,8 +177,8 @@ func (d *details) echoTable(list []arrival) {
 			"-", "-", "-",
 		}
 		if a.us.v > 0 {
-			cells[2], cells[3] = d.write.way(a, feetPerUS), d.write.way(a, metrePerUS)
-			cells[4] = d.write.way(arrival{us: value{a.us.v / 2, a.us.half / 2}}, feetPerUS)
+			cells[2], cells[3] = d.write.way(a, own.perUS), d.write.way(a, other.perUS)
+			cells[4] = d.write.way(arrival{us: value{a.us.v / 2, a.us.half / 2}}, own.perUS)
 		}
 		mark := " "
 		if a.blamed {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"rooftone/scan"
+	"rooftone/scan/site"
 )
 
 // Echoes draws the echoes of a survey's stations and writes them as "png",
@@ -138,7 +139,10 @@ func drawEchoStreets(p *pen, all, shown []scan.Channel, o Options) {
 	for i := 0; i < len(shown); i += rows {
 		column := shown[i:min(i+rows, len(shown))]
 		left := marginX + float64(i/rows)*(wide+between)
-		k := &lane{pen: p, scale: sc, label: letters{size: size, ink: black}, feet: columns == 1}
+		k := &lane{pen: p, scale: sc, label: letters{size: size, ink: black}, units: o.Units}
+		if own, _ := lengths(o.Units); columns == 1 {
+			k.far = &own
+		}
 		k.x0, k.x1 = left+gutter, left+wide
 		bottom := streetsTop - high*float64(len(column))
 		for us := 0.0; us <= latestUS; us += 5 {
@@ -176,7 +180,7 @@ func (k *lane) streetName(c scan.Channel, left float64, missed int) {
 
 // measures writes the delays along a street and the extra paths they stand
 // for.
-func (k *lane) measures(metres bool, y float64) {
+func (k *lane) measures(both bool, y float64) {
 	small := letters{size: 6.5, ink: soft}
 	if k.x1-k.x0 > 400 {
 		small.size = 7.5
@@ -189,11 +193,14 @@ func (k *lane) measures(metres bool, y float64) {
 	if k.x1-k.x0 > 400 {
 		scales[1].step = 2000
 	}
-	if !metres {
-		scales = scales[:2]
-	}
 	if k.x1-k.x0 < 180 {
-		scales[1].step = 10000
+		scales[1].step, scales[2].step = 10000, 3000
+	}
+	if k.units == site.Metres {
+		scales[1], scales[2] = scales[2], scales[1]
+	}
+	if !both {
+		scales = scales[:2]
 	}
 	for i, sc := range scales {
 		y -= small.size + 1.5

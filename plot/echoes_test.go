@@ -17,6 +17,7 @@ import (
 	"rooftone/scan"
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
+	"rooftone/scan/site"
 	"rooftone/scan/verdict"
 )
 
@@ -125,7 +126,7 @@ func TestNoTextOverlapsOnEchoPictures(t *testing.T) {
 func TestEchoLabelsStandFree(t *testing.T) {
 	for name, s := range heard() {
 		for _, c := range stations(lots(s)) {
-			k := &lane{scale: newScale(), label: letters{size: 7.5, ink: black}, feet: true, box: box{60, 100, 660, 170}, roof: 190}
+			k := &lane{scale: newScale(), label: letters{size: 7.5, ink: black}, far: &length{"ft", feetPerUS}, box: box{60, 100, 660, 170}, roof: 190}
 			p := drawn(func(p *pen) {
 				k.pen = p
 				missed := k.draw(c)
@@ -351,7 +352,7 @@ func TestDetailsKeepTheWidth(t *testing.T) {
 // Truth: arithmetic on the sketch's own scale: 0.5 µs a column, 5 dB a row.
 func TestSketch(t *testing.T) {
 	list := []arrival{{us: value{v: -2}, db: value{v: -3}}, {us: value{v: 5}, db: value{v: -9}}, {us: value{v: 5.1}, db: value{v: -21}}, {us: value{v: 30}, db: value{v: -18}}}
-	got := sketch(list, 56, false, inTerminal(false))
+	got := sketch(list, 56, false, inTerminal(false), "")
 	require.Equal(t, []string{
 		"  0            #                                        ",
 		" -5        a   #                                        ",
@@ -417,4 +418,19 @@ func BenchmarkExplainPNG(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// Truth: the speed of light (983.57 ft or 299.79 m in a microsecond): where metres
+// are told, distances on the page and in the text are in metres first.
+func TestEchoesInMetres(t *testing.T) {
+	a := arrival{us: value{v: 1.4}, db: value{v: -6}}
+	own, other := lengths(site.Metres)
+	require.Contains(t, onPaper().brief(a, &own), ", 420 m")
+	require.Equal(t, length{"ft", feetPerUS}, other)
+	feet, _ := lengths("")
+	require.Contains(t, onPaper().brief(a, &feet), ", 1380 ft")
+	require.NotContains(t, onPaper().brief(a, nil), " m")
+	sketched := strings.Join(sketch([]arrival{a}, 56, false, inTerminal(false), site.Metres), "\n")
+	require.Contains(t, sketched, "\n  m  ")
+	require.Contains(t, sketched, "1500")
 }

@@ -53,8 +53,9 @@ func drawExplain(p *pen, c scan.Channel, s *scan.Survey, o Options) {
 
 	p.text(title, explainLeft, 286, 0, p.fit(title, "Echoes: "+echoHeadline(c), pageWidth-marginX-explainLeft))
 	if trained(c) {
+		own, _ := lengths(o.Units)
 		k := &lane{
-			pen: p, scale: newScale(), label: letters{size: 7.5, ink: black}, feet: true,
+			pen: p, scale: newScale(), label: letters{size: 7.5, ink: black}, far: &own, units: o.Units,
 			box: box{explainLeft + 36, 214, pageWidth - marginX - 8, 270}, roof: 280,
 		}
 		k.draw(c)

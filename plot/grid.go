@@ -6,6 +6,7 @@ import (
 	"math"
 	"strings"
 
+	"rooftone/scan/decide"
 	"rooftone/scan/site"
 )
 
@@ -44,6 +45,8 @@ func (p *Places) spoken() string {
 			c := p.cell(r, w.RFChannel)
 			text := "not measured"
 			switch {
+			case c.other:
+				text = "ATSC 3.0"
 			case c.ok:
 				text = strings.Replace(wholeDB(c.m.v), "\u2212", "-", 1) + " dB"
 			case c.there:
@@ -58,12 +61,20 @@ func (p *Places) spoken() string {
 	return strings.Join(append(out, p.remarks()...), "; ") + "."
 }
 
+// northInPicture is NorthLine as a sentence after another.
+func (p *Places) northInPicture() string {
+	if l := p.NorthLine(); l != "" {
+		return " " + strings.ToUpper(l[:1]) + l[1:] + "."
+	}
+	return ""
+}
+
 // grid lays out the cells.
 type grid struct {
 	*pen
 	scale    *scale
 	places   *Places
-	rows     []site.Row
+	rows     []decide.Row
 	wanted   []site.Want
 	top      float64
 	wide     float64 // of a cell
@@ -76,7 +87,7 @@ type grid struct {
 func drawGrid(pn *pen, p *Places, o Options) {
 	need := p.Ranking.Options.EnoughDB
 	heading(pn, o.Title, p.headline(), fmt.Sprintf("How to read it: a row is a place and heading, the best on top; a column is a wanted RF channel. "+
-		"The number is the margin there in dB above what a receiver needs; the darker, the more. A cell in a thick frame has the %.3g dB that are enough.", need))
+		"The number is the margin there in dB above what a receiver needs; the darker, the more. A cell in a thick frame has the %.3g dB that are enough.%s", need, p.northInPicture()))
 	if len(p.Ranking.Rows) == 0 {
 		pn.text(letters{size: 11, bold: true, ink: soft}, pageWidth/2, pageHeight/2, 0.5, "nothing was marked yet")
 		return
@@ -173,6 +184,12 @@ func (g *grid) cell(b box, c spotCell) {
 	switch {
 	case !c.measured:
 		g.outline(soft, 0.7, []float64{0.8, 2.2}, pts...)
+		return
+	case c.other:
+		g.outline(faint, 0.6, nil, pts...)
+		note := letters{size: math.Min(7, g.number.size), ink: black}
+		text := g.fit(note, "ATSC 3.0", b.x1-b.x0-2)
+		g.text(note, mid, base, 0.5, text)
 		return
 	case !c.there && !c.ok:
 		g.outline(faint, 0.6, nil, pts...)

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"rooftone/scan"
+	"rooftone/scan/site"
 )
 
 // laneLowDB is the ground of a lane: a little below the faintest echo that is
@@ -20,7 +21,8 @@ type lane struct {
 	box           // from the ground to the strongest path's roof
 	roof  float64 // how far up labels may go
 	label letters
-	feet  bool  // labels say the extra path too
+	far   *length // in which labels say the extra path too; nil: they do not
+	units site.Units
 	said  []box // where there are words already, of the channel that is drawn
 }
 
@@ -181,7 +183,7 @@ func (k *lane) write(list []arrival) int {
 	for _, a := range order[:len(order)-missed] {
 		l := k.label
 		l.bold = a.blamed
-		text := onPaper().brief(a, k.feet)
+		text := onPaper().brief(a, k.far)
 		at, ok := k.place(l, text, k.plot(a), taken)
 		if !ok {
 			missed++

@@ -4,8 +4,8 @@ import (
 	"image/color"
 	"strings"
 
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
-	"rooftone/scan/site"
 	"rooftone/scan/watch"
 )
 
@@ -47,7 +47,21 @@ func Interval(e *measure.Estimate) (value, half float64, ok bool) {
 func Tone(marginDB float64) color.RGBA { return newScale().tone(marginDB) }
 
 // RankOf writes a row's rank, with a sign of equality where it is shared.
-func (p *Places) RankOf(row *site.Row) string { return p.rankOf(row) }
+func (p *Places) RankOf(row *decide.Row) string { return p.rankOf(row) }
+
+// Advice says of the places what their figures cannot: which are equal, what the
+// best gives up, what to measure next, which one heading serves all best. How to
+// join two antennas is in Joining.
+func (p *Places) Advice() []string {
+	out := append(p.different(), p.givenUp()...)
+	out = append(out, p.next()...)
+	for i := range p.Ranking.Headings {
+		if s := p.SingleLine(&p.Ranking.Headings[i]); s != "" {
+			out = append(out, s)
+		}
+	}
+	return out
+}
 
 // ChangeLines say what became of the places since a moment.
 func (p *Places) ChangeLines() []string { return p.changes() }

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 )
@@ -16,8 +17,7 @@ import (
 type Places struct {
 	House   string
 	Wanted  []site.Want // those of importance 0 too
-	Ranking site.Ranking
-	Pair    *site.Pair // the best two antennas; nil when there are none to choose from
+	Ranking decide.Ranking
 
 	Since   time.Time // what is compared; zero: nothing is
 	Changes []site.Change
@@ -26,16 +26,18 @@ type Places struct {
 	Labels map[int]string // what people call the channels
 
 	// For the rose.
-	Magnetic bool              // bearings are a compass's
-	Towards  map[int][]float64 // where each channel's stations stand, by the same north
-	Beams    map[int]Beam      // of the place that Turned returns, by channel
-	Turns    []site.TurnRecord // in the order of time
+	North   site.North        // from which bearings are counted; "" where nobody said
+	Towards map[int][]float64 // where each channel's stations stand, by the same north
+	Beams   map[int]Beam      // of the place that Turned returns, by channel
+	Turns   []site.TurnRecord // in the order of time
+
+	Unclear []site.Unclear // spots that may be visits to one another
 }
 
 var errNoPlaces = errors.New("there are no places to draw")
 
 // known channel of a spot.
-func (p *Places) at(row *site.Row, rfChannel int) (c site.Combined, measured bool) {
+func (p *Places) at(row *decide.Row, rfChannel int) (c site.Combined, measured bool) {
 	c, measured = row.Spot.Channels[rfChannel]
 	return c, measured
 }
@@ -46,22 +48,27 @@ type spotCell struct {
 	ok       bool // m is a margin
 	measured bool
 	there    bool // something is, however weak
+	other    bool // by another standard: it has no margin
 }
 
-func (p *Places) cell(row *site.Row, rfChannel int) spotCell {
+func (p *Places) cell(row *decide.Row, rfChannel int) spotCell {
 	c, measured := p.at(row, rfChannel)
 	out := spotCell{measured: measured, there: measured && c.Presence != measure.Vacant}
+	if slices.Contains(p.Ranking.OtherStandard, rfChannel) {
+		out.other = measured
+		return out
+	}
 	out.m, out.ok = known(c.Margin)
 	return out
 }
 
 // tied lists the ranks that several rows share, with their rows.
-func (p *Places) tied() [][]*site.Row {
-	var out [][]*site.Row
+func (p *Places) tied() [][]*decide.Row {
+	var out [][]*decide.Row
 	rows := p.Ranking.Rows
 	for i := 0; i < len(rows); {
 		j := i
-		var group []*site.Row
+		var group []*decide.Row
 		for ; j < len(rows) && rows[j].Rank == rows[i].Rank; j++ {
 			group = append(group, &rows[j])
 		}
@@ -73,8 +80,9 @@ func (p *Places) tied() [][]*site.Row {
 	return out
 }
 
-// rankOf writes a row's rank, with a sign of equality where it is shared.
-func (p *Places) rankOf(row *site.Row) string {
+// rankOf writes a row's rank, with a sign of equality where it is shared, and a
+// question mark where what was not measured could make it the best.
+func (p *Places) rankOf(row *decide.Row) string {
 	n := 0
 	for i := range p.Ranking.Rows {
 		if p.Ranking.Rows[i].Rank == row.Rank {
@@ -84,11 +92,14 @@ func (p *Places) rankOf(row *site.Row) string {
 	if n > 1 {
 		return fmt.Sprintf("%d=", row.Rank)
 	}
+	if row.Standing == decide.Open {
+		return fmt.Sprintf("%d?", row.Rank)
+	}
 	return fmt.Sprint(row.Rank)
 }
 
-// weight is how many channels are counted.
-func (p *Places) weight() int { return len(p.Ranking.Wanted) }
+// weight is how many channels are counted: those that could have a margin.
+func (p *Places) weight() int { return len(p.Ranking.Wanted) - len(p.Ranking.OtherStandard) }
 
 // headline says in one line what the table and the grid show.
 func (p *Places) headline() string {
@@ -101,25 +112,45 @@ func (p *Places) headline() string {
 		for _, r := range t[0] {
 			names = append(names, r.Spot.String())
 		}
-		return "best, and not to be told apart: " + joined(names)
+		return "best, and equal: " + joined(names)
 	}
-	return fmt.Sprintf("best: %s, %d of %d channels with enough margin", first.Spot, len(first.Enough), p.weight())
+	best := "best"
+	if len(p.Ranking.Next) > 0 {
+		best = "best as far as is known"
+	}
+	return fmt.Sprintf("%s: %s, %d of %d channels with enough margin", best, first.Spot, len(first.Enough), p.weight())
 }
 
 // spotName names a spot in the room there is: the height goes
-// first, then the place is shortened; the heading stays.
+// first, then the place is shortened, then the point of the compass goes; the
+// heading in degrees stays.
 func spotName(s *site.Spot, fits func(string) bool) string {
 	text := s.String()
 	if fits(text) {
 		return text
 	}
 	place := []rune(s.Place)
-	for n := len(place); n > 0; n-- {
+	short := func(n int) site.Spot {
 		short := site.Spot{Place: strings.TrimRight(string(place[:n]), " ,."), BearingDeg: s.BearingDeg}
 		if n < len(place) {
 			short.Place += "\u2026"
 		}
-		if text = short.String(); fits(text) {
+		return short
+	}
+	const enough = 5 // letters that tell a place
+	for n := len(place); n >= min(enough, len(place)) && n > 0; n-- {
+		at := short(n)
+		if text = at.String(); fits(text) {
+			return text
+		}
+	}
+	for n := len(place); n > 0; n-- {
+		at := short(n)
+		text = at.String()
+		if s.BearingDeg != nil {
+			text = strings.TrimSuffix(text, " "+site.Point(*s.BearingDeg))
+		}
+		if fits(text) {
 			break
 		}
 	}
@@ -146,45 +177,45 @@ func joined(names []string) string {
 	return strings.Join(names[:len(names)-1], "; ") + " and " + names[len(names)-1]
 }
 
-// remarks say what the rows cannot.
-func (p *Places) remarks() []string {
+// UnclearLines say which spots may be visits to one another, and were not put
+// together.
+func (p *Places) UnclearLines() []string {
 	var out []string
-	r := &p.Ranking
-	for _, group := range p.tied() {
-		var names []string
-		for _, row := range group {
-			names = append(names, row.Spot.String())
-		}
-		out = append(out, fmt.Sprintf("equal as far as was measured, rank %d: %s", group[0].Rank, joined(names)))
-	}
-	if len(r.Nowhere) > 0 {
-		out = append(out, "no place gives "+theChannels(r.Nowhere))
-	}
-	if len(r.NotEnough) > 0 {
-		out = append(out, fmt.Sprintf("no place gives %.3g dB of %s", r.Options.EnoughDB, theChannels(r.NotEnough)))
-	}
-	if len(r.Unmeasured) > 0 {
-		out = append(out, "not measured anywhere: "+theChannels(r.Unmeasured))
-	}
-	if s := p.two(); s != "" {
-		out = append(out, s)
+	for _, u := range p.Unclear {
+		out = append(out, unclear(u)+": taken for places of their own")
 	}
 	return out
 }
 
-// two says what a second antenna would be worth.
-func (p *Places) two() string {
-	if p.Pair == nil || len(p.Ranking.Rows) < 2 {
+// unclear says which spot may be which others, and what would tell.
+func unclear(u site.Unclear) string {
+	var among []string
+	for _, s := range u.Among {
+		among = append(among, s.String())
+	}
+	if u.NoHeading {
+		return fmt.Sprintf("%s may be %s, but for one of them no heading was told", u.Spot, strings.Join(among, " or "))
+	}
+	return fmt.Sprintf("%s may be %s", u.Spot, strings.Join(among, " or "))
+}
+
+// turnedAnywhere reports whether any place has a heading.
+func (p *Places) turnedAnywhere() bool {
+	for i := range p.Ranking.Rows {
+		if p.Ranking.Rows[i].Spot.BearingDeg != nil {
+			return true
+		}
+	}
+	return false
+}
+
+// NorthLine says of all headings that are shown from which north they are; ""
+// where there are none.
+func (p *Places) NorthLine() string {
+	if !p.turnedAnywhere() {
 		return ""
 	}
-	if p.Pair.Ahead < p.Ranking.Options.Confidence {
-		return "two antennas: no pair is known to serve better than the best place alone"
-	}
-	text := fmt.Sprintf("two antennas, %s and %s: together %d of %d channels have enough", p.Pair.Spots[0], p.Pair.Spots[1], len(p.Pair.Enough), p.weight())
-	if len(p.Pair.Gained) > 0 {
-		text += ", " + theChannels(p.Pair.Gained) + " more than one alone"
-	}
-	return text
+	return p.North.Sentence()
 }
 
 // changes say what became of the places since a moment.
@@ -211,15 +242,33 @@ func (p *Places) changes() []string {
 		if len(moved) > 0 {
 			text = strings.Join(moved, ", ")
 		}
-		out = append(out, fmt.Sprintf("%s: %s", c.Spot, text))
+		out = append(out, fmt.Sprintf("%s%s: %s", c.Spot, otherwise(c), text))
 	}
 	for _, s := range p.Visited.New {
-		out = append(out, fmt.Sprintf("%s: new", s))
+		text := fmt.Sprintf("%s: new", s)
+		for _, u := range p.Visited.Unclear {
+			if u.Spot == s {
+				text = unclear(u) + ": compared with neither; mark it again at one of these headings and heights"
+				if len(u.Among) == 1 {
+					text = unclear(u) + ": not compared"
+				}
+			}
+		}
+		out = append(out, text)
 	}
 	for _, s := range p.Visited.Left {
 		out = append(out, fmt.Sprintf("%s: not visited since", s))
 	}
 	return out
+}
+
+// otherwise says how a spot was told before, where that was otherwise.
+func otherwise(c site.Change) string {
+	now, before := c.Spot.String(), c.Before.String()
+	if strings.EqualFold(now, before) {
+		return ""
+	}
+	return fmt.Sprintf(" (before: %s)", before)
 }
 
 // PlaceRows writes a house's places as text, the best first, and the margin of
@@ -244,10 +293,18 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 		t.ranks(p)
 		t.line("")
 		t.margins(p)
+		t.versus(p)
 		t.line("")
 	}
 	for _, r := range p.remarks() {
 		t.note("", r)
+	}
+	joining := p.Joining()
+	for _, how := range joining {
+		t.note("", how)
+	}
+	if len(joining) > 0 {
+		t.note("", "before anybody climbs: "+strings.Join(cautions([]string{"antenna"}), "; "))
 	}
 	for i, c := range p.changes() {
 		if i == 0 {
@@ -256,9 +313,12 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 		}
 		t.note("  ", c)
 	}
+	t.note("", p.NorthLine())
 	if len(p.Ranking.Rows) > 0 {
 		t.note("", "weakest: of the wanted channels that some place gives, in dB above what a receiver needs, with its 95\u00a0% interval; "+
 			"short: channels with less than enough, in brackets those that are not there, with ? those not measured")
+		t.note("", fmt.Sprintf("holds: that it decodes and still does at another time, when the margin spreads by %.2g\u00a0dB over time; "+
+			"%.3g\u00a0dB of margin hold 95\u00a0%%", p.Ranking.SpreadDB, p.Ranking.Options.EnoughDB))
 	}
 	if _, err := w.Write(t.b.Bytes()); err != nil {
 		return fmt.Errorf("writing the places: %w", err)
@@ -305,7 +365,7 @@ func (t *table) ranks(p *Places) {
 	for i := range p.Ranking.Rows {
 		r := &p.Ranking.Rows[i]
 		rk := p.rankOf(r)
-		if !strings.HasSuffix(rk, "=") {
+		if !strings.HasSuffix(rk, "=") && !strings.HasSuffix(rk, "?") {
 			rk += " "
 		}
 		weak := ""
@@ -340,13 +400,7 @@ func (t *table) spot(s *site.Spot, columns int) string {
 // margins writes the margin of each channel at each place, in as many blocks of
 // columns as the width wants.
 func (t *table) margins(p *Places) {
-	const column = 6
-	name := 0
-	for i := range p.Ranking.Rows {
-		name = max(name, width(t.plain(p.Ranking.Rows[i].Spot.String())))
-	}
-	name = max(len("margin dB"), min(name, t.o.Width/2-6))
-	per := max(1, (t.o.Width-name)/column)
+	name, per := t.columns(p)
 	for k, block := range slices.Collect(slices.Chunk(p.Wanted, per)) {
 		if k > 0 {
 			t.line("")
@@ -364,6 +418,8 @@ func (t *table) margins(p *Places) {
 				c := p.cell(r, w.RFChannel)
 				text := "   ?  "
 				switch {
+				case c.other:
+					text = " ATSC3"
 				case c.ok:
 					text = " " + fmt.Sprintf("%-5s", twoFigures(c.m.v, true))
 				case c.there:
@@ -376,6 +432,17 @@ func (t *table) margins(p *Places) {
 			t.line(line)
 		}
 	}
+}
+
+// columns is how wide a place's name is beside the channels' columns, and how
+// many of these stand beside it.
+func (t *table) columns(p *Places) (name, per int) {
+	const column = 6
+	for i := range p.Ranking.Rows {
+		name = max(name, width(t.plain(p.Ranking.Rows[i].Spot.String())))
+	}
+	name = max(len("1 against 2"), min(name, t.o.Width/2-6))
+	return name, max(1, (t.o.Width-name)/column)
 }
 
 // Lines writes lines of text, each wrapped to the width that the options say.

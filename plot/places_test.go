@@ -13,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 )
@@ -51,10 +52,7 @@ func placesOf(name string, wanted []site.Want, marks ...tried) *Places {
 	}
 	o := site.DefaultOptions()
 	spots := site.Spots(list, o)
-	p := &Places{House: name, Wanted: wanted, Ranking: site.Rank(spots, wanted, o), Labels: map[int]string{}, Towards: map[int][]float64{}, Beams: map[int]Beam{}}
-	if pairs := site.Pairs(spots, wanted, o, 1); len(pairs) > 0 {
-		p.Pair = &pairs[0]
-	}
+	p := &Places{House: name, Wanted: wanted, Ranking: *decide.Rank(spots, nil, wanted, o), Labels: map[int]string{}, Towards: map[int][]float64{}, Beams: map[int]Beam{}}
 	p.Since = day.Add(2 * time.Minute)
 	p.Changes, p.Visited = site.Changes(list, p.Since, o)
 	return p
@@ -173,7 +171,7 @@ func TestGridSaysEverything(t *testing.T) {
 	for _, want := range []string{"14", "5", "\u221240", "\u221212", "12", "31", "1=", "equal", "North Hill", "36", "13 \u00d73", "not measured"} {
 		require.Positive(t, seen[want], "%q is not on the picture", want)
 	}
-	require.Contains(t, p.spoken(), "not to be told apart: chimney, 135\u00b0, 7.2 m")
+	require.Contains(t, p.spoken(), "and equal: chimney, 135\u00b0 SE, 7.2 m")
 	require.Contains(t, p.spoken(), "No place gives channel 36"[3:])
 	var b bytes.Buffer
 	require.NoError(t, Grid(&b, "svg", p, Options{}))

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"rooftone/scan"
+	"rooftone/scan/site"
 )
 
 // drawEchoPage draws one channel's echoes on a page of their own: the street,
@@ -16,8 +17,9 @@ func drawEchoPage(p *pen, s *scan.Survey, c scan.Channel, o Options) {
 		p.text(letters{size: 11, bold: true, ink: soft}, pageWidth/2, pageHeight/2, 0.5, noEchoes(c))
 		return
 	}
+	own, _ := lengths(o.Units)
 	k := &lane{
-		pen: p, scale: newScale(), label: letters{size: 8.5, ink: black}, feet: true,
+		pen: p, scale: newScale(), label: letters{size: 8.5, ink: black}, far: &own, units: o.Units,
 		box: box{marginX + 44, 286, pageWidth - marginX, 400}, roof: 414,
 	}
 	if noEchoes(c) != "" {
@@ -33,8 +35,8 @@ func drawEchoPage(p *pen, s *scan.Survey, c scan.Channel, o Options) {
 		return
 	}
 	list := arrivals(c)
-	drawReflectors(p, k.scale, box{marginX, 52, 330, 234}, list)
-	drawEchoTable(p, box{362, 52, pageWidth - marginX, 234}, list)
+	drawReflectors(p, k.scale, box{marginX, 52, 330, 234}, list, o.Units)
+	drawEchoTable(p, box{362, 52, pageWidth - marginX, 234}, list, o.Units)
 }
 
 // levels writes the heights of a street.
@@ -52,10 +54,10 @@ func (k *lane) levels() {
 // by a wall is longer by D than the straight one from a station far away if
 // the wall is anywhere on the parabola around the antenna whose ends lead
 // towards the station, D/2 from it behind and D at its sides.
-func drawReflectors(p *pen, sc *scale, room box, list []arrival) {
+func drawReflectors(p *pen, sc *scale, room box, list []arrival, u site.Units) {
 	title, small := letters{size: 9, bold: true, ink: black}, letters{size: 7.5, ink: soft}
 	p.text(title, room.x0, room.y1, 0, "Where the wall could stand: anywhere on its line")
-	m := reflectorMap{pen: p, scale: sc, room: box{room.x0, room.y0, room.x1, room.y1 - 10}}
+	m := reflectorMap{pen: p, scale: sc, room: box{room.x0, room.y0, room.x1, room.y1 - 10}, units: u}
 	drawn := m.choose(list)
 	if len(drawn) == 0 {
 		for i, l := range p.lines(small, "No line to draw: what comes before the strongest path does not tell where a wall stands. The strongest path may itself come by a wall: look for the station in another direction.", room.x1-room.x0) {
@@ -78,6 +80,7 @@ func drawReflectors(p *pen, sc *scale, room box, list []arrival) {
 
 // reflectorMap is a map with the station far above and the antenna in it.
 type reflectorMap struct {
+	units site.Units
 	*pen
 	scale     *scale
 	room      box
@@ -183,7 +186,8 @@ func (m *reflectorMap) name(a arrival) {
 		}
 		m.put(l, text, tries)
 	}
-	write(w.way(arrival{us: value{a.us.v / 2, a.us.half / 2}}, feetPerUS)+" ft", 0.5, 0.57, 0.43, 0.64, 0.36)
+	own, _ := lengths(m.units)
+	write(w.way(arrival{us: value{a.us.v / 2, a.us.half / 2}}, own.perUS)+" "+own.unit, 0.5, 0.57, 0.43, 0.64, 0.36)
 	write(w.delay(a)+" "+w.micro+"s", 0.84, 0.16, 0.88, 0.12, 0.8, 0.2, 0.92, 0.08, 0.72, 0.28)
 }
 
@@ -200,28 +204,30 @@ func (m *reflectorMap) put(l letters, text string, places []point) {
 	}
 }
 
-// scaleBar draws a round length in feet.
+// scaleBar draws a round length, and says how long it is in either unit.
 func (m *reflectorMap) scaleBar() {
-	feet := 10.0
+	own, other := lengths(m.units)
+	round := 10.0
 	for _, f := range []float64{20, 50, 100, 200, 500, 1000, 2000, 5000, 10000} {
-		if f/feetPerUS*m.pointPerU < 70 {
-			feet = f
+		if f/own.perUS*m.pointPerU < 70 {
+			round = f
 		}
 	}
 	x0, y := m.room.x0, m.room.y0
-	x1 := x0 + feet/feetPerUS*m.pointPerU
+	x1 := x0 + round/own.perUS*m.pointPerU
 	m.pen.line(black, 0.8, nil, point{x0, y + 3}, point{x0, y}, point{x1, y}, point{x1, y + 3})
-	m.put(letters{size: 7.5, ink: soft}, fmt.Sprintf("%.0f ft, %.0f m", feet, feet*0.3048), []point{{x1 + 4, y}})
+	m.put(letters{size: 7.5, ink: soft}, fmt.Sprintf("%.0f %s, %.0f %s", round, own.unit, round/own.perUS*other.perUS, other.unit), []point{{x1 + 4, y}})
 }
 
 // drawEchoTable lists the echoes with their uncertainties.
-func drawEchoTable(p *pen, room box, list []arrival) {
+func drawEchoTable(p *pen, room box, list []arrival, u site.Units) {
 	w := onPaper()
+	own, other := lengths(u)
 	title, head := letters{size: 9, bold: true, ink: black}, letters{size: 7.5, ink: soft}
 	p.text(title, room.x0, room.y1, 0, "The echoes, with half their 95 % intervals")
 	columns := []float64{62, 132, 182, 228, 330} // right ends
 	y := room.y1 - 16
-	for i, h := range []string{w.micro + "s late", "dB", "ft further", "m", "ft if straight behind"} {
+	for i, h := range []string{w.micro + "s late", "dB", own.unit + " further", other.unit, own.unit + " if straight behind"} {
 		p.text(head, room.x0+columns[i], y, 1, h)
 	}
 	p.line(soft, 0.5, nil, point{room.x0, y - 4}, point{room.x0 + columns[4], y - 4})
@@ -246,14 +252,14 @@ func drawEchoTable(p *pen, room box, list []arrival) {
 	for _, a := range list {
 		y -= step
 		l := letters{size: 8, bold: a.blamed, ink: black}
-		feet, metres, behind := "\u2013", "\u2013", "\u2013"
+		further, same, behind := "\u2013", "\u2013", "\u2013"
 		if a.us.v > 0 {
-			feet, metres = w.way(a, feetPerUS), w.way(a, metrePerUS)
-			behind = w.way(arrival{us: value{a.us.v / 2, a.us.half / 2}}, feetPerUS)
+			further, same = w.way(a, own.perUS), w.way(a, other.perUS)
+			behind = w.way(arrival{us: value{a.us.v / 2, a.us.half / 2}}, own.perUS)
 		}
 		for i, text := range []string{
 			w.delay(a) + " " + w.spread(a.us.half, decimals(a.us.half, 2)), w.level(a) + " " + w.spread(a.db.half, decimals(a.db.half, 1)),
-			feet, metres, behind,
+			further, same, behind,
 		} {
 			p.text(l, room.x0+columns[i], y, 1, text)
 		}

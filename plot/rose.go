@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 )
@@ -60,15 +61,15 @@ func (p *Places) Curve(rfChannel int) []site.Aimed {
 
 // Turned returns the place that was marked with the most headings, a turn counting
 // for many, and its rows in order of bearing; nothing when no mark has a bearing.
-func (p *Places) Turned() (place string, rows []*site.Row) {
-	groups := map[string][]*site.Row{}
+func (p *Places) Turned() (place string, rows []*decide.Row) {
+	groups := map[string][]*decide.Row{}
 	var order []string
 	for i := range p.Ranking.Rows {
 		r := &p.Ranking.Rows[i]
 		if r.Spot.BearingDeg == nil {
 			continue
 		}
-		s := site.Spot{Place: r.Spot.Place, HeightM: r.Spot.HeightM}
+		s := site.Spot{Place: r.Spot.Place, HeightM: r.Spot.HeightM, Units: r.Spot.Units}
 		key := strings.ToLower(s.String())
 		if groups[key] == nil {
 			order = append(order, key)
@@ -89,7 +90,7 @@ func (p *Places) Turned() (place string, rows []*site.Row) {
 	if rows == nil {
 		return "", nil
 	}
-	slices.SortStableFunc(rows, func(a, b *site.Row) int {
+	slices.SortStableFunc(rows, func(a, b *decide.Row) int {
 		switch d := *a.Spot.BearingDeg - *b.Spot.BearingDeg; {
 		case d < 0:
 			return -1
@@ -98,7 +99,7 @@ func (p *Places) Turned() (place string, rows []*site.Row) {
 		}
 		return 0
 	})
-	s := site.Spot{Place: rows[0].Spot.Place, HeightM: rows[0].Spot.HeightM}
+	s := site.Spot{Place: rows[0].Spot.Place, HeightM: rows[0].Spot.HeightM, Units: rows[0].Spot.Units}
 	return s.String(), rows
 }
 
@@ -113,7 +114,7 @@ type rose struct {
 	*pen
 	scale  *scale
 	places *Places
-	rows   []*site.Row
+	rows   []*decide.Row
 
 	middle point
 	radius float64
@@ -149,13 +150,14 @@ func (r *rose) arc(from, to, radius float64) []point {
 const mostRoses = 12
 
 func (r *rose) draw(o Options, place string) {
-	north := "Up is true north, or whatever north the marks' bearings were taken from. "
-	if r.places.Magnetic {
-		north = "Up is magnetic north, as a compass shows it. "
-	}
+	north := map[site.North]string{
+		"":                "Up is the north that the marks' headings were told from: true or magnetic, nobody said. ",
+		site.TrueNorth:    "Up is true north. ",
+		site.CompassNorth: "Up is magnetic north, as a compass shows it. ",
+	}[r.places.North]
 	line := "no mark has a bearing: rooftone mark PLACE --bearing DEGREES"
 	if len(r.rows) > 0 {
-		line = place + ", " + counted(len(r.rows), "heading", "headings")
+		line = place + ", " + counted(len(r.rows), "heading", "headings") + r.single()
 	}
 	heading(r.pen, o.Title, line, fmt.Sprintf("How to read it: %sThe round street is the weakest signal that decodes. "+
 		"A house outside it is a heading at which the channel decodes, as high as its margin; a hatched cellar inside is one at which it does not. "+
@@ -194,6 +196,19 @@ func (r *rose) draw(o Options, place string) {
 		r.channel(w, wide-8)
 	}
 	r.key()
+}
+
+// single names the one heading that serves all channels best there.
+func (r *rose) single() string {
+	here := r.rows[0].Spot
+	for _, s := range r.places.Ranking.Headings {
+		t := site.TurnRecord{Place: s.Place, HeightM: s.HeightM}
+		if len(s.Costs) < 2 || !t.At(here.Place, here.HeightM, r.places.Ranking.Options) {
+			continue
+		}
+		return fmt.Sprintf("; one heading for all: %s %s", site.Heading(s.Heading.Value), halfWidth(coverage*s.Heading.Sigma, true, "\u00b1"))
+	}
+	return ""
 }
 
 // rim is how many dB the rim stands for: 20, or 30 where something is higher.
@@ -374,10 +389,10 @@ func (r *rose) facts(rfChannel int, best value, bestAt float64) []string {
 	if bestAt < 0 {
 		return []string{"not there at any heading"}
 	}
-	text := fmt.Sprintf("best %.0f\u00b0: %s dB %s", bestAt, strings.TrimSpace(twoFigures(best.v, true)), halfWidth(best.half, false, "\u00b1"))
+	text := fmt.Sprintf("best %s: %s dB %s", site.Heading(bestAt), strings.TrimSpace(twoFigures(best.v, true)), halfWidth(best.half, false, "\u00b1"))
 	out := []string{strings.Replace(strings.TrimSpace(text), "-", "\u2212", 1)}
 	if b, ok := r.places.Beams[rfChannel]; ok {
-		text := fmt.Sprintf("peak %.0f\u00b0 \u00b1%.0f\u00b0", math.Mod(math.Round(b.Heading.Value), 360), math.Ceil(coverage*b.Heading.Sigma))
+		text := fmt.Sprintf("peak %s \u00b1%.0f\u00b0", site.Heading(b.Heading.Value), math.Ceil(coverage*b.Heading.Sigma))
 		if b.Width != nil {
 			text += fmt.Sprintf(", beam %.0f\u00b0 wide", b.Width.Value)
 		}
@@ -408,7 +423,7 @@ func (r *rose) spoken(place string) string {
 	if len(r.rows) == 0 {
 		return "No mark has a bearing."
 	}
-	out := []string{"Margin against bearing at " + place}
+	out := []string{"Margin against bearing at " + place, r.places.North.Sentence()}
 	for _, w := range r.places.Wanted {
 		var at []string
 		for _, row := range r.rows {

@@ -8,17 +8,20 @@ import (
 	"strings"
 
 	"rooftone/scan"
+	"rooftone/scan/site"
 	"rooftone/scan/verdict"
 )
 
 // TextOptions says how rows of text are written. The zero value is plain
 // ASCII, 80 columns wide: right for a pipe.
 type TextOptions struct {
-	Width       int     // columns, at least 40; 0: 80
-	UTF8        bool    // block characters and ±
-	Color       bool    // 24-bit colour for the bars; they read the same without
-	All         bool    // a row for each vacant channel too
-	ThresholdDB float64 // C/N that the margins were measured from, dB; 0: the survey's
+	Width       int        // columns, at least 40; 0: 80
+	UTF8        bool       // block characters and ±
+	Color       bool       // 24-bit colour for the bars; they read the same without
+	All         bool       // a row for each vacant channel too
+	Brief       bool       // without what explains the rows
+	ThresholdDB float64    // C/N that the margins were measured from, dB; 0: the survey's
+	Units       site.Units // in which lengths are told where there is room for one; "": feet
 }
 
 // Rows writes the presence map of a survey as text, one row a channel, no line
@@ -62,7 +65,7 @@ func Rows(w io.Writer, s *scan.Survey, o TextOptions) error {
 	for _, m := range foreigners(rows) {
 		t.note("mind: ", m)
 	}
-	if listed {
+	if listed && !o.Brief {
 		t.note("grades: ", grades(rows))
 		t.legend()
 	}
@@ -194,7 +197,7 @@ func (t *table) row(c scan.Channel) {
 		text += fmt.Sprintf("  %-5s", ratio)
 	}
 	if t.limits > 0 {
-		text += "  " + joinFitting(cleanAll(t, reasons(c)), " ", func(s string) bool { return width(s) <= t.limits })
+		text += "  " + joinFitting(cleanAll(t, reasons(c)), ", ", func(s string) bool { return width(s) <= t.limits })
 	}
 	t.line(text)
 }
@@ -269,6 +272,8 @@ func (t *table) note(label, text string) { t.set(label, text, min(len(label), 4)
 
 // set is note with lines set in by so many columns.
 func (t *table) set(label, text string, in int) {
+	// A heading's degrees and its point of the compass stay together.
+	text = strings.ReplaceAll(text, "\u00b0 ", "\u00b0\u00a0")
 	words := strings.FieldsFunc(text, func(r rune) bool { return r == ' ' })
 	if len(words) == 0 {
 		return
@@ -276,7 +281,7 @@ func (t *table) set(label, text string, in int) {
 	indent := strings.Repeat(" ", in)
 	line, blank := label, label == ""
 	for _, word := range words {
-		word = t.plain(word)
+		word = t.plain(strings.ReplaceAll(word, "\u00b0\u00a0", "\u00b0 "))
 		if !blank && width(strings.TrimRight(line, " "))+1+width(word) > t.o.Width {
 			t.line(line)
 			line, blank = indent, true

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"rooftone/scan/site"
 )
 
 // letterOf names an echo in the sketch and in the table below it.
@@ -16,7 +18,7 @@ func letterOf(i int) rune {
 
 // sketch draws echoes with characters: time to the right, a row for each 5 dB,
 // at 0 the strongest path, and for each echo a post with its letter on top.
-func sketch(list []arrival, wide int, utf8 bool, w writing) []string {
+func sketch(list []arrival, wide int, utf8 bool, w writing, u site.Units) []string {
 	post, mast, ground, tick := '|', '#', '-', '+'
 	if utf8 {
 		post, mast, ground, tick = '│', '█', '─', '┴'
@@ -54,16 +56,17 @@ func sketch(list []arrival, wide int, utf8 bool, w writing) []string {
 		out = append(out, fmt.Sprintf("%3d  ", -int(stepDB)*r)+string(row))
 	}
 	line := []rune(strings.Repeat(string(ground), columns))
-	late, feet := []rune(strings.Repeat(" ", columns)), []rune(strings.Repeat(" ", columns))
+	own, _ := lengths(u)
+	late, far := []rune(strings.Repeat(" ", columns)), []rune(strings.Repeat(" ", columns))
 	for us := earliestUS; us <= latestUS; us += 5 {
 		line[at(us)] = tick
 		center(late, at(us), w.number(us, 0))
 		if columns >= 50 || math.Mod(us, 10) == 0 {
-			center(feet, at(us), w.number(math.Round(us*feetPerUS/10)*10, 0))
+			center(far, at(us), w.number(math.Round(us*own.perUS/10)*10, 0))
 		}
 	}
 	name := w.micro + "s"
-	return append(out, " dB  "+string(line), " "+name+"  "+string(late), " ft  "+string(feet))
+	return append(out, " dB  "+string(line), " "+name+"  "+string(late), fmt.Sprintf("%3s  ", own.unit)+string(far))
 }
 
 // center writes text around a place, within the row.

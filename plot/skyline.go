@@ -8,13 +8,15 @@ import (
 	"strings"
 
 	"rooftone/scan"
+	"rooftone/scan/site"
 	"rooftone/scan/verdict"
 )
 
 // Options says how a picture is drawn. The zero value is a good choice.
 type Options struct {
-	Title       string  // "": a title of our own
-	ThresholdDB float64 // C/N that the margins were measured from, dB; 0: the survey's
+	Title       string     // "": a title of our own
+	ThresholdDB float64    // C/N that the margins were measured from, dB; 0: the survey's
+	Units       site.Units // in which lengths are told where there is room for one; "": feet
 }
 
 var errNoSurvey = errors.New("there is no survey to draw")

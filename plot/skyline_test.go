@@ -143,7 +143,7 @@ func TestEverythingIsWritten(t *testing.T) {
 		seen[l.text]++
 	}
 	for _, want := range []string{
-		"2", "13", "14", "36", "47", "−36", "−13", "?", "echoes, co-channel", "overload", "no-clock",
+		"2", "13", "14", "36", "47", "−36", "−13", "?", "echoes, co-channel", "overload", "clock unknown",
 		"not covered", "54", "608", "low VHF", "high VHF", "UHF", "88–174 MHz left out", "216–470 MHz left out",
 		"firm", "slim", "cliff", "trace", "roof line", "ground",
 		"Mind: samples clipped on channel 27, up to 3.4 %: less gain would help",

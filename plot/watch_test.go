@@ -122,3 +122,15 @@ func TestWatchPictures(t *testing.T) {
 		}
 	}
 }
+
+// Truth: the documented meaning: an interval that holds everything says nothing, and
+// is said so in words.
+func TestAvailability(t *testing.T) {
+	of := func(value, low, high float64) string {
+		return availability(&watch.ChannelReport{Available: watch.Span{Value: value, Low: low, High: high}})
+	}
+	require.Equal(t, "100 % so far, too short", of(1, 0, 1))
+	require.Equal(t, "100 % (98-100)", of(1, 0.98, 1))
+	require.Equal(t, "0 % so far, too short", of(0, 0, 1))
+	require.Equal(t, "50 %", of(0.5, math.NaN(), math.NaN()))
+}

@@ -132,6 +132,9 @@ func availability(c *watch.ChannelReport) string {
 	a := c.Available
 	s := watch.Percent(a.Value)
 	if !math.IsNaN(a.Low) && !math.IsNaN(a.High) {
+		if a.Low <= 0 && a.High >= 1 { // as good as nothing is known
+			return s + " so far, too short"
+		}
 		s += fmt.Sprintf(" (%s-%s)", strings.TrimSuffix(watch.Percent(a.Low), " %"), strings.TrimSuffix(watch.Percent(a.High), " %"))
 	}
 	return s

@@ -118,7 +118,7 @@ func reasons(c scan.Channel) []string {
 	k := conditionOf(c)
 	if k == vacant || k == unsure {
 		for _, d := range c.Suspicion {
-			add(string(d))
+			add(doubtWords(d))
 			doubted = true
 		}
 	}
@@ -132,6 +132,29 @@ func reasons(c scan.Channel) []string {
 		}
 	}
 	return out
+}
+
+// doubtWords say in two words or three what speaks against a station.
+func doubtWords(d measure.Doubt) string {
+	switch d {
+	case measure.DoubtNoData:
+		return "lone tone"
+	case measure.DoubtSpur:
+		return "radio's own"
+	case measure.DoubtOffPlace:
+		return "tone off place"
+	case measure.DoubtNoClock:
+		return "clock unknown"
+	case measure.DoubtNoPilot:
+		return "no pilot"
+	case measure.DoubtShape:
+		return "odd shape"
+	case measure.DoubtNoTraining:
+		return "no 8-VSB"
+	case measure.DoubtNoiseLevel:
+		return "noise unknown"
+	}
+	return string(d)
 }
 
 // foreigners say of the channels of other standards who will see them.
@@ -353,7 +376,7 @@ func notStations(rows []scan.Channel) string {
 	var out []string
 	for _, c := range rows {
 		if conditionOf(c) == vacant && len(c.Suspicion) > 0 {
-			out = append(out, fmt.Sprintf("%d (%s)", c.Channel.Number, strings.Join(reasons(c), " ")))
+			out = append(out, fmt.Sprintf("%d (%s)", c.Channel.Number, strings.Join(reasons(c), ", ")))
 		}
 	}
 	return strings.Join(out, ", ")

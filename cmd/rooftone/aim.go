@@ -60,6 +60,7 @@ type aimFlags struct {
 	paged   bool
 	span    time.Duration
 	site    siteFlag
+	units   unitsFlag
 	bearing *float64 // of a simulated antenna
 	fs      *pflag.FlagSet
 }
@@ -77,6 +78,7 @@ func (a *aimFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
 	fs.StringVar(&a.page, "page", "", "serve the phone page at `ADDR`: loopback, an IP address, or IP:PORT; 0.0.0.0:8080 is every network of this machine. Beyond loopback the address that is shown is the key: who has it can look and mark")
 	a.site.declare(fs)
+	a.units.declare(fs)
 	fs.Var(&number{to: &a.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna of a simulated town points at first, in `DEGREES` clockwise from north; the keys [ and ] turn it, { and } carry it half a foot west and east")
 	fs.BoolVar(&a.lines, "lines", false, "print a line of JSON for every reading")
 	fs.Var(&period{to: &a.span, min: 100 * time.Millisecond, max: 24 * time.Hour}, "for", "end after `TIME` of readings, such as 10s")
@@ -185,6 +187,7 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 		}
 		s.file, s.house = a.site.name, house
 	}
+	s.told = a.units.telling(s.house)
 	if s.meter, err = meter.New(src.tuner, withLearned(options, s)); err != nil {
 		return err
 	}

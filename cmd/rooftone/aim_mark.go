@@ -4,10 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
-	"regexp"
-	"strconv"
-	"strings"
 	"time"
 
 	"rooftone/scan"
@@ -17,62 +13,6 @@ import (
 	"rooftone/scan/site"
 	"rooftone/scan/verdict"
 )
-
-// spotted is where the person on the roof says to be.
-type spotted struct {
-	place           string
-	bearing, height *float64
-	note            string
-}
-
-func (at spotted) String() string {
-	spot := site.Spot{Place: at.place, BearingDeg: at.bearing, HeightM: at.height}
-	return spot.String()
-}
-
-var (
-	heightText  = regexp.MustCompile(`^(.*?),\s*([^,\s]+)\s*(m|ft)$`)
-	headingText = regexp.MustCompile(`^(.*?),\s*([^,\s]+)\s*°$`)
-)
-
-const metresPerFoot = 0.3048
-
-// parseSpot reads "chimney @ 135, 6 m": a place, and if they are told a heading
-// and a height in metres or feet. What names a spot elsewhere, "chimney, 135°,
-// 6 m", is read too.
-func parseSpot(s string) (at spotted, err error) {
-	number := func(what, text string, low, high float64) (*float64, error) {
-		v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
-		if err != nil || math.IsNaN(v) || v < low || v > high {
-			return nil, fmt.Errorf("the %s is a number from %g to %g", what, low, high)
-		}
-		return &v, nil
-	}
-	at.place = strings.TrimSpace(s)
-	if m := heightText.FindStringSubmatch(at.place); m != nil {
-		if at.height, err = number("height", m[2], -500, 9000); err != nil {
-			return spotted{}, err
-		}
-		if m[3] == "ft" {
-			*at.height = math.Round(*at.height*metresPerFoot*100) / 100
-		}
-		at.place = strings.TrimSpace(m[1])
-	}
-	if place, heading, has := strings.Cut(at.place, "@"); has {
-		at.place = strings.TrimSpace(place)
-		at.bearing, err = number("heading", strings.TrimSuffix(strings.TrimSpace(heading), "°"), 0, 360)
-	} else if m := headingText.FindStringSubmatch(at.place); m != nil {
-		at.place = strings.TrimSpace(m[1])
-		at.bearing, err = number("heading", m[2], 0, 360)
-	}
-	if err == nil && at.place == "" {
-		err = errors.New("the place has no name")
-	}
-	if err != nil {
-		return spotted{}, err
-	}
-	return at, nil
-}
 
 // canVisit reports whether marks can be measured carefully: there has to be a
 // file to keep them in, and a radio.
@@ -85,38 +25,86 @@ func (s *aimSession) keep(at spotted) (string, error) {
 	if heard == 0 {
 		return "", errors.New("there is no reading to mark yet")
 	}
-	said := "noted for this session: " + at.String()
+	if err := s.append(m, at); err != nil {
+		return "", err
+	}
+	said := "noted for this session: "
 	if s.file != "" {
-		if err := site.Append(s.file, m); err != nil {
-			return "", err
-		}
-		said = "kept: " + at.String()
+		said = "kept: "
 		if s.canVisit() {
-			said = "kept, a quick mark: " + at.String()
+			said = "kept, a quick mark: "
 		}
 	}
+	said += s.name(at)
 	s.kept(m)
 	return said, nil
+}
+
+// append adds a mark to the house's file, if there is one, and what the file
+// learns from how it was told.
+func (s *aimSession) append(m site.Mark, at spotted) error {
+	north := site.North("")
+	if s.rotor != nil && at.bearing != nil {
+		north = site.TrueNorth // a simulated town's
+	}
+	s.mutex.Lock()
+	if s.house == nil { // of this session alone
+		s.house = &site.House{}
+	}
+	first := firstSetting(s.house, at.units, north, nil)
+	s.mutex.Unlock()
+	if s.file != "" {
+		if err := site.Append(s.file, append([]site.Record{m}, first...)...); err != nil {
+			return err
+		}
+	}
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	s.told.learn(first)
+	for _, r := range first {
+		if set, ok := r.(site.Setting); ok && set.Units != "" {
+			s.house.Units = set.Units
+		}
+		if set, ok := r.(site.Setting); ok && set.North != "" {
+			s.house.North = set.North
+		}
+	}
+	return nil
+}
+
+// units are those in which heights are told and typed.
+func (s *aimSession) units() site.Units {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	return s.told.units
+}
+
+// name names where a mark is made, as the house tells it.
+func (s *aimSession) name(at spotted) string {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	return s.told.spot(at.place, at.bearing, at.height).Full()
 }
 
 // kept takes a mark in among those of the session.
 func (s *aimSession) kept(m site.Mark) {
 	s.mutex.Lock()
 	s.marks = append(s.marks, m)
-	n := len(s.marks)
+	n, name := len(s.marks), s.told.mark(m)
 	s.mutex.Unlock()
 	if s.page != nil {
-		s.page.Marked(n, spotName(m))
+		s.page.Marked(n, name)
 	}
 }
 
 // keepCarefully has the meter pause for a careful visit to the wanted channels,
 // keeps what that finds, and returns what to say.
 func (s *aimSession) keepCarefully(ctx context.Context, at spotted) (string, error) {
+	name := s.name(at)
 	s.mutex.Lock()
 	busy := s.marking
 	if busy == "" {
-		s.marking = at.String()
+		s.marking = name
 	}
 	s.mutex.Unlock()
 	if busy != "" {
@@ -143,7 +131,7 @@ func (s *aimSession) keepCarefully(ctx context.Context, at spotted) (string, err
 	}
 	m := site.NewMark(survey)
 	m.Time, m.Place, m.BearingDeg, m.HeightM, m.Note, m.Program = time.Now(), at.place, at.bearing, at.height, at.note, version()
-	if err := site.Append(s.file, m); err != nil {
+	if err := s.append(m, at); err != nil {
 		return "", err
 	}
 	s.kept(m)
@@ -153,7 +141,7 @@ func (s *aimSession) keepCarefully(ctx context.Context, at spotted) (string, err
 			decode++
 		}
 	}
-	return fmt.Sprintf("kept: %s; %d of %d channels decode", at, decode, len(m.Heard)), nil
+	return fmt.Sprintf("kept: %s; %d of %d channels decode", s.name(at), decode, len(m.Heard)), nil
 }
 
 // wanted is what a careful mark measures: the house's wanted channels as its
@@ -198,7 +186,7 @@ func (s *aimSession) listMarks() {
 		return
 	}
 	for _, m := range s.marks {
-		fmt.Fprintf(s.console.stdout, "%s  %s", m.Time.Format("15:04:05"), oneLine(spotName(m)))
+		fmt.Fprintf(s.console.stdout, "%s  %s", m.Time.Format("15:04:05"), oneLine(s.told.mark(m)))
 		for _, h := range m.Heard {
 			if h.Margin == nil {
 				fmt.Fprintf(s.console.stdout, "  RF %d nothing", h.RFChannel)

@@ -18,6 +18,7 @@ import (
 	"rooftone/plot/live"
 	"rooftone/plot/page"
 	"rooftone/scan/meter"
+	"rooftone/scan/site"
 )
 
 const (
@@ -281,7 +282,7 @@ func (v *aimScreen) draw(now time.Time) {
 	}
 	p.Prompt = ""
 	if v.asking {
-		p.Prompt = "mark (NAME @ HEADING, HEIGHT m): " + string(v.typed)
+		p.Prompt = fmt.Sprintf("mark (NAME @ HEADING, HEIGHT %s): %s", v.session.units().Short(), string(v.typed))
 		if v.quick && v.session.canVisit() {
 			p.Prompt = "quick " + p.Prompt
 		}
@@ -330,13 +331,13 @@ func (v *aimScreen) say(text string, now time.Time) {
 // spot reads where a mark is. A heading alone is another one at the last place.
 func (v *aimScreen) spot(text string) (spotted, error) {
 	if strings.HasPrefix(strings.TrimSpace(text), "@") && v.lastSpot.place != "" {
-		at, err := parseSpot(v.lastSpot.place + " " + text)
+		at, err := parseSpot(v.lastSpot.place+" "+text, v.session.units())
 		if at.height == nil {
-			at.height = v.lastSpot.height
+			at.height, at.units = v.lastSpot.height, v.lastSpot.units
 		}
 		return at, err
 	}
-	at, err := parseSpot(text)
+	at, err := parseSpot(text, v.session.units())
 	if err == nil {
 		v.lastSpot = at
 	}
@@ -428,10 +429,10 @@ func (v *aimScreen) key(k []byte, now time.Time) (quit bool) {
 		if r := v.session.rotor; r == nil {
 			v.say("only a simulated antenna turns by keys", now)
 		} else {
-			v.say(fmt.Sprintf("the simulated antenna points to %.0f°", r.turn(by)), now)
+			v.say(fmt.Sprintf("the simulated antenna points to %s true", site.Heading(r.turn(by))), now)
 		}
 	case "{", "}":
-		by := metresPerFoot / 2
+		by := site.Feet.PerUnit() / 2
 		if key == "{" {
 			by = -by
 		}
@@ -439,7 +440,7 @@ func (v *aimScreen) key(k []byte, now time.Time) (quit bool) {
 			v.say("only a simulated antenna is carried by keys", now)
 		} else {
 			east := r.carry(by)
-			v.say(fmt.Sprintf("the simulated antenna stands %.2f m, %.1f ft, to the east", east, east/metresPerFoot), now)
+			v.say(fmt.Sprintf("the simulated antenna stands %s to the east", v.session.units().Length(east)), now)
 		}
 	case "c":
 		v.offerCode()

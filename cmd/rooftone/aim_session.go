@@ -32,6 +32,7 @@ type aimSession struct {
 	rotor *rotor // of a simulated antenna; or nil
 	file  string // the house file; "" keeps marks for this session only
 	house *site.House
+	told  telling // guarded by mutex
 
 	mutex  sync.Mutex
 	latest map[int]meter.Update
@@ -81,8 +82,9 @@ func (s *aimSession) serve(ctx context.Context, l net.Listener) <-chan struct{} 
 		o.Names = []string{name, name + ".local"}
 	}
 	o.Careful = s.canVisit()
+	o.Units, o.North = s.told.units, s.told.north
 	o.Mark = func(_ context.Context, m page.Mark) (string, error) {
-		at := spotted{m.Place, m.BearingDeg, m.HeightM, m.Note}
+		at := spotted{m.Place, m.BearingDeg, m.HeightM, m.Note, site.Units(m.Units)}
 		if m.Quick || !s.canVisit() {
 			return s.keep(at)
 		}

@@ -109,10 +109,10 @@ func TestAimServesAPhone(t *testing.T) {
 		go func() { said <- mark(`{"place":"gable","bearing_deg":98,"height_m":6.5}`) }()
 		for !strings.Contains(next(), `"state":"learning","progress":`) {
 		}
-		require.Contains(t, <-said, "kept: gable, 98°, 6.5 m; ")
+		require.Contains(t, <-said, "kept: gable, 98° E, 6.5 m; ")
 		for !strings.Contains(next(), `"state":"measuring"`) {
 		}
-		require.Contains(t, next(), `"marks":2,"last_mark":"gable, 98°, 6.5 m"`)
+		require.Contains(t, next(), `"marks":2,"last_mark":"gable, 98° E, 6.5 m"`)
 		h, err := site.Read(house)
 		require.NoError(t, err)
 		require.Len(t, h.Marks, 2)
@@ -148,13 +148,19 @@ func TestParseSpot(t *testing.T) {
 		"east@98.5°":                   {"east", 98.5, none},
 		"attic, west":                  {"attic, west", none, none},
 		"attic, west @ 90, 6.5 m":      {"attic, west", 90, 6.5},
-		"mast, 20ft":                   {"mast", none, 6.1},
+		"mast, 20ft":                   {"mast", none, 6.096},
+		"mast @ 131, 20 ft":            {"mast", 131, 6.096},
+		"mast @ 131 SE, 6":             {"mast", 131, 6},
+		"mast, 131° SE, 20 ft":         {"mast", 131, 6.096},
+		"gable, 0° N":                  {"gable", 0, none},
+		"barn, room":                   {"barn, room", none, none},
+		"barn, 3":                      {"barn, 3", none, none},
 		"cellar @ 0, -2 m":             {"cellar", 0, -2},
 		"chimney, 135°, 7.2 m":         {"chimney", 135, 7.2},
 		"gable, north, 10°":            {"gable, north", 10, none},
 		"the place where the elm, m, ": {"the place where the elm, m,", none, none},
 	} {
-		at, err := parseSpot(text)
+		at, err := parseSpot(text, site.Metres)
 		require.NoError(t, err, text)
 		require.Equal(t, want.place, at.place)
 		for _, x := range []struct {
@@ -168,8 +174,8 @@ func TestParseSpot(t *testing.T) {
 			}
 		}
 	}
-	for _, text := range []string{"", "  ", "@ 30", "roof @", "roof @ 400", "roof @ NaN", "roof @ north", "roof, 1e9 m", ", 6 m", "roof, high m"} {
-		_, err := parseSpot(text)
+	for _, text := range []string{"", "  ", "@ 30", "roof @", "roof @ 400", "roof @ NaN", "roof @ north", "roof, 1e9 m", ", 6 m", "roof, high m", "roof @ 131, high", "roof @ 131 NW", "roof, 131° N", "roof @ 131, 9999 m"} {
+		_, err := parseSpot(text, site.Metres)
 		require.Error(t, err, text)
 	}
 }
@@ -210,11 +216,11 @@ func TestKeysOfTheMeter(t *testing.T) {
 	u := meter.Update{Channel: some[0], State: meter.Measuring, Margin: &measure.Estimate{Value: 4, Sigma: 0.2}}
 	session.note(u)
 	type_(" roof @ 12\r")
-	require.Equal(t, "noted for this session: roof, 12°", v.picture.Message)
+	require.Equal(t, "noted for this session: roof, 12° NNE", v.picture.Message)
 	require.Len(t, session.marks, 1)
 	require.Equal(t, site.Live, session.marks[0].Look)
 	type_("m@30\r")
-	require.Equal(t, "noted for this session: roof, 30°", v.picture.Message)
+	require.Equal(t, "noted for this session: roof, 30° NNE", v.picture.Message)
 	require.True(t, type_("q"))
 	require.True(t, type_("\x03"))
 }
@@ -246,7 +252,7 @@ func FuzzParseSpot(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		at, err := parseSpot(s)
+		at, err := parseSpot(s, site.Feet)
 		if err != nil {
 			return
 		}
@@ -265,4 +271,16 @@ func FuzzKeyLength(f *testing.F) {
 			t.Fatalf("%q: %d", b, n)
 		}
 	})
+}
+
+// Truth: the documented rule: a number alone is in the house's units.
+func TestParseSpotInFeet(t *testing.T) {
+	at, err := parseSpot("mast @ 131, 20", site.Feet)
+	require.NoError(t, err)
+	require.InDelta(t, 6.096, *at.height, 1e-9)
+	require.Empty(t, at.units)
+	at, err = parseSpot("mast @ 131, 6 m", site.Feet)
+	require.NoError(t, err)
+	require.InDelta(t, 6, *at.height, 1e-9)
+	require.Equal(t, site.Metres, at.units)
 }

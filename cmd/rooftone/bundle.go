@@ -2,10 +2,8 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -79,7 +77,7 @@ func (b *bundler) declare(fs *pflag.FlagSet) {
 	fs.StringVar(&b.typed.Set, "set", "", "which television set or tuner it is, in a few `WORDS`; kept as typed, like the next four")
 	fs.StringVar(&b.typed.Antenna, "antenna", "", "which antenna it is, in a few `WORDS`")
 	fs.Var(&number{to: &b.typed.BearingDeg, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna looks, in `DEGREES` clockwise from true north")
-	fs.Var(&number{to: &b.typed.HeightM, min: -500, max: 9000, unit: "metres"}, "height", "its height above the ground in `METRES`")
+	fs.Var(&metres{&b.typed.HeightM}, "height", "its `HEIGHT` above the ground, such as 20ft or 6.1m; metres unless it says")
 	fs.StringVar(&b.typed.Note, "note", "", "anything worth knowing, a `TEXT`")
 	fs.StringVar(&b.characterFile, "character", "", "a `FILE` with the character of this radio; what tells it from others of its kind is left out")
 	size := int64(bundle.DefaultBytes)
@@ -123,10 +121,8 @@ func (b *bundler) check(operands []string) (*visit, *outFile, error) {
 	if req.from.kind == fromFile && req.from.reads(b.name) {
 		return nil, nil, usagef("a bundle cannot be made from itself").hint("give the new one another name")
 	}
-	if _, err := os.Lstat(b.name); err == nil && !b.force {
-		return nil, nil, withHint(fmt.Errorf("%s is there already", b.name), "choose another name, or replace it with --force")
-	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return nil, nil, fmt.Errorf("writing %s: %w", b.name, cause(err))
+	if err := keepOld(b.name, b.force); err != nil {
+		return nil, nil, err
 	}
 	out, err := createOut(b.name)
 	return req, out, err
@@ -215,12 +211,12 @@ func (b *bundler) show(c *console, s *scan.Survey, facts bundle.Facts, all bool)
 	if !all {
 		s = heardOf(s)
 	}
-	err := showRows(c, s, b.visit.looks, false)
+	err := showRows(c, s, b.visit.looks, false, false)
 	if err == nil {
 		_, err = fmt.Fprintln(c.stdout)
 	}
 	if err == nil {
-		err = plot.Agreements(c.stdout, bundle.Compare(facts, s), textOptions(c, s, b.visit.looks))
+		err = plot.Agreements(c.stdout, bundle.Compare(facts, s), textOptions(c, s, b.visit.looks, b.visit.stations.units))
 	}
 	if err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 
@@ -58,12 +59,17 @@ func demo(ctx context.Context, c *console, l looks) error {
 	if err != nil {
 		return err
 	}
-	if err := showRows(c, survey, l, false); err != nil {
+	if err := showRows(c, survey, l, false, false); err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))
 	}
-	picture := &picture{name: file.name, format: "png", file: file, draw: plot.Skyline}
-	if err := picture.finish(survey); err != nil {
+	err = file.finish(func(w io.Writer) error {
+		return plot.Skyline(w, "png", survey, plot.Options{ThresholdDB: survey.ThresholdDB})
+	})
+	if err != nil {
 		return err
+	}
+	if file.old {
+		file.say(c, "the picture")
 	}
 	if survey.Interrupted {
 		return c.interrupted()

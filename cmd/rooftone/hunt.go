@@ -239,6 +239,7 @@ func (h *huntFlags) finish(ctx context.Context, c *console, src source, found *h
 		if err := p.finish(found); err != nil {
 			return err
 		}
+		p.file.say(c, "the picture")
 	}
 	if found.Interrupted {
 		return c.interrupted()

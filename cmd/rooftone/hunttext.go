@@ -105,7 +105,7 @@ func (t *huntText) suspect(number int, s *hunt.Suspect, o hunt.Options) {
 		case x.CostDB == nil:
 			harms = append(harms, fmt.Sprintf("RF %d", x.Channel.Number))
 		case x.Breaks:
-			harms = append(harms, fmt.Sprintf("RF %d by %.1f dB: without it it would decode", x.Channel.Number, x.CostDB.Value))
+			harms = append(harms, fmt.Sprintf("RF %d by %.1f dB: gone, the channel decodes", x.Channel.Number, x.CostDB.Value))
 		case x.CostDB.Value >= 0.05:
 			harms = append(harms, fmt.Sprintf("RF %d by %.1f dB", x.Channel.Number, x.CostDB.Value))
 		}

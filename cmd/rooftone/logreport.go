@@ -89,6 +89,7 @@ func (l *logReport) run(c *console, name string) error {
 		if err := p.file.finish(func(w io.Writer) error { return p.draw(w, p.format, r, plot.Options{}) }); err != nil {
 			return err
 		}
+		p.file.say(c, "the picture")
 	}
 	return nil
 }

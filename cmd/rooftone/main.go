@@ -73,6 +73,7 @@ func commands() []command {
 		receiveCommand(),
 		aimCommand(),
 		wantCommand(),
+		houseCommand(),
 		markCommand(),
 		stationsCommand(),
 		expectCommand(),

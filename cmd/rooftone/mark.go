@@ -27,16 +27,21 @@ again makes it more certain.
 It says that the mark is kept when it is on the disk, and not before. After
 Ctrl-C, what was measured by then is kept and marked as interrupted.
 
+After another visit, say after a storm, a place is the same if its name is: a
+heading may differ by 6 degrees, a height by a foot or be left out. On one visit
+headings that differ by more than 2 degrees are different ones.
+
 In a simulated town that has an antenna, --bearing also turns it there.`,
 		examples: `rooftone mark chimney --bearing 135 --site house.jsonl
-rooftone mark "attic, west" --height 6 --site house.jsonl
+rooftone mark "attic, west" --height 20ft --site house.jsonl
 rooftone mark gable --from sim:harbour --site house.jsonl
                                         in the simulated town`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
 			m := marker{visit: visitFlags{careful: true}}
 			m.site.declare(fs)
-			fs.Var(&number{to: &m.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna points, in `DEGREES` clockwise from north; true or by compass, but the same for all of a house's marks")
-			fs.Var(&number{to: &m.height, min: -500, max: 9000, unit: "metres"}, "height", "its height in `METRES`, from wherever you count")
+			fs.Var(&number{to: &m.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna points, in `DEGREES` clockwise from north; true or by compass, but the same for all of a house's marks: rooftone house --north says which")
+			fs.Var(&m.height, "height", "its `HEIGHT`, from wherever you count, such as 20ft or 6.1m; a number alone is in the house's units, metres unless it has some")
+			m.units.declare(fs)
 			fs.StringVar(&m.note, "note", "", "anything worth remembering, a `TEXT`")
 			m.visit.declare(fs)
 			return func(ctx context.Context, c *console, operands []string) error {
@@ -51,9 +56,16 @@ type marker struct {
 	visit visitFlags
 	site  siteFlag
 
-	place           string
-	bearing, height *float64
-	note            string
+	units   unitsFlag
+	place   string
+	bearing *float64
+	height  length
+	note    string
+
+	heightM *float64
+	house   *site.House // as it was before
+	told    telling
+	first   []site.Record // what the house's file learns by the way
 }
 
 func (m *marker) run(ctx context.Context, c *console, operands []string) error {
@@ -73,10 +85,14 @@ func (m *marker) run(ctx context.Context, c *console, operands []string) error {
 	if err != nil {
 		return err
 	}
+	m.house = house
+	m.settle(house, "")
+	m.visit.brief = len(house.Marks) > 0 // the first mark explains the rows
 	m.visit.stations.site = m.site
 	if err := m.visit.stations.join(house); err != nil {
 		return err
 	}
+	m.visit.stations.units = m.told.units
 	if len(house.Wanted) == 0 {
 		return withHint(fmt.Errorf("no channels are wanted in %s", m.site.name), "rooftone want 7,22 --site %s", m.site.name)
 	}
@@ -95,7 +111,9 @@ func (m *marker) run(ctx context.Context, c *console, operands []string) error {
 			return usagef("--bearing and the source do not agree where the antenna points").hint("leave one of them out")
 		}
 		if req.from.kind == fromSim {
-			req.from.turnTo(m.bearing)
+			at := m.told.trueDeg(*m.bearing)
+			req.from.turnTo(&at)
+			m.settle(house, site.TrueNorth) // a town's are
 		}
 	}
 	// A file that cannot be added to is better known of before the visit.
@@ -103,6 +121,16 @@ func (m *marker) run(ctx context.Context, c *console, operands []string) error {
 		return err
 	}
 	return m.measure(ctx, c, req)
+}
+
+// settle reads the height in the house's units, and has the house's file learn
+// the units that were typed, and the north, where it has none.
+func (m *marker) settle(house *site.House, north site.North) {
+	var typed site.Units
+	m.told = m.units.telling(house)
+	m.heightM, typed = m.height.in(m.told.units)
+	m.first = firstSetting(house, typed, north, nil)
+	m.told.learn(m.first)
 }
 
 // channelList writes wanted channels as a list of channels is typed.
@@ -146,11 +174,12 @@ func (m *marker) measure(ctx context.Context, c *console, req *visit) error {
 		return fmt.Errorf("%s shows none of the wanted channels: nothing is kept", m.visit.from)
 	}
 	mark := m.mark(survey, req.from.kind.radio())
-	if err := site.Append(m.site.name, mark); err != nil {
+	if err := site.Append(m.site.name, append([]site.Record{mark}, m.first...)...); err != nil {
 		return err
 	}
 	// It is kept whatever becomes of what follows, so say so first.
-	c.note("kept: %s, in %s", spotName(mark), m.site.name)
+	c.note("kept: %s, in %s", m.told.mark(mark), m.site.name)
+	settled(c, m.first, m.site.name)
 	if err := m.visit.show(c, survey); err != nil {
 		return err
 	}
@@ -161,14 +190,27 @@ func (m *marker) measure(ctx context.Context, c *console, req *visit) error {
 		return err
 	}
 	for _, p := range req.pictures {
-		if err := p.finish(survey); err != nil {
+		if err := p.finish(c, survey); err != nil {
 			return err
 		}
 	}
 	if survey.Interrupted {
 		return c.interrupted()
 	}
+	c.hint(m.next(mark))
 	return nil
+}
+
+// next is what to do after a mark.
+func (m *marker) next(mark site.Mark) string {
+	spots := site.Spots(append(m.house.Marks[:len(m.house.Marks):len(m.house.Marks)], mark), site.DefaultOptions())
+	if n := len(spots); n > 1 {
+		return fmt.Sprintf("mark the next place or heading, or compare the %d there are: rooftone rank --site %s", n, m.site.name)
+	}
+	if mark.BearingDeg == nil {
+		return fmt.Sprintf("mark another place, or this one at another heading with --bearing; then rooftone rank --site %s compares them", m.site.name)
+	}
+	return fmt.Sprintf("turn or carry the antenna and mark the next; then rooftone rank --site %s compares them", m.site.name)
 }
 
 // mark is what is kept of a survey. A radio measures now; a simulated one has
@@ -176,15 +218,9 @@ func (m *marker) measure(ctx context.Context, c *console, req *visit) error {
 func (m *marker) mark(s *scan.Survey, now bool) site.Mark {
 	mark := site.NewMark(s)
 	mark.Place, mark.Note, mark.Program = m.place, m.note, version()
-	mark.BearingDeg, mark.HeightM = m.bearing, m.height
+	mark.BearingDeg, mark.HeightM = m.bearing, m.heightM
 	if now || mark.Time.IsZero() {
 		mark.Time = time.Now()
 	}
 	return mark
-}
-
-// spotName names where a mark was made.
-func spotName(m site.Mark) string {
-	spot := site.Spot{Place: m.Place, BearingDeg: m.BearingDeg, HeightM: m.HeightM}
-	return spot.String()
 }

@@ -13,10 +13,26 @@ import (
 // outFile is a file that appears under its name complete or not at all. It is
 // opened before the measurement, so that nobody waits for a sweep to learn
 // that the picture cannot be written.
+//
+// What was there under its name before is replaced, and that is said, where it
+// can be made again from what is kept: pictures, pages. What came from the air
+// and cannot (recordings, transport streams, field bundles) is replaced only
+// with --force: see keepOld.
 type outFile struct {
 	name string
 	f    *os.File // under a temporary name in the same directory
 	done bool
+	old  bool // there was one when it was finished
+}
+
+// keepOld refuses to replace a file that nobody could make again.
+func keepOld(name string, force bool) error {
+	if _, err := os.Lstat(name); err == nil && !force {
+		return withHint(fmt.Errorf("%s is there already", name), "choose another name, or replace it with --force")
+	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("writing %s: %w", name, cause(err))
+	}
+	return nil
 }
 
 // createOut opens a file beside its final name.
@@ -56,11 +72,22 @@ func (o *outFile) finish(write func(io.Writer) error) error {
 	if err := o.f.Close(); err != nil {
 		return fmt.Errorf("writing %s: %w", o.name, cause(err))
 	}
+	_, err := os.Lstat(o.name)
+	o.old = err == nil
 	if err := os.Rename(o.f.Name(), o.name); err != nil {
 		return fmt.Errorf("writing %s: %w", o.name, cause(err))
 	}
 	o.done = true
 	return nil
+}
+
+// say tells that a file is written, and whether it took the place of another.
+func (o *outFile) say(c *console, what string) {
+	if o.old {
+		c.note("%s is %s; it replaces the file of that name", what, o.name)
+		return
+	}
+	c.note("%s is %s", what, o.name)
 }
 
 // discard removes what was not finished. It may be called at any time, and

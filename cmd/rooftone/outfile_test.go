@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"io"
 	"os"
@@ -8,6 +9,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"rooftone/scan/site"
 )
 
 func names(t *testing.T, dir string) []string {
@@ -80,4 +83,67 @@ func TestSameFile(t *testing.T) {
 	if err := os.Symlink(a, link); err == nil {
 		require.True(t, sameFile(a, link))
 	}
+}
+
+// Truth: our own rule: what can be made again is replaced, and that is said; what
+// came from the air is not without being told to.
+func TestOutFileSaysWhatItReplaces(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "map.png")
+	var said bytes.Buffer
+	c := &console{stderr: &said}
+	require.NoError(t, keepOld(name, false))
+	for range 2 {
+		o, err := createOut(name)
+		require.NoError(t, err)
+		require.NoError(t, o.finish(func(io.Writer) error { return nil }))
+		o.say(c, "the picture")
+	}
+	require.Equal(t, "rooftone: note: the picture is "+name+"\nrooftone: note: the picture is "+name+"; it replaces the file of that name\n", said.String())
+	err := keepOld(name, false)
+	require.ErrorContains(t, err, "is there already")
+	require.Contains(t, hintOf(err), "--force")
+	require.NoError(t, keepOld(name, true))
+}
+
+// Truth: the foot's definition, and the rule that a number alone is in the house's
+// units.
+func TestHeightFlag(t *testing.T) {
+	var l length
+	m, typed := l.in(site.Feet)
+	require.Nil(t, m)
+	require.Empty(t, typed)
+	for text, want := range map[string]float64{"20ft": 6.096, "20": 6.096, "6.1 m": 6.1, "-3": -0.9144} {
+		require.NoError(t, l.Set(text), text)
+		m, _ = l.in(site.Feet)
+		require.InDelta(t, want, *m, 1e-9, text)
+	}
+	for _, text := range []string{"", "high", "20 miles", "9001 m", "-600 m", "NaN"} {
+		require.Error(t, l.Set(text), text)
+	}
+	var to *float64
+	require.NoError(t, (&metres{&to}).Set("20ft"))
+	require.Equal(t, 6.1, *to)
+	require.NoError(t, (&metres{&to}).Set("9.5"))
+	require.Equal(t, 9.5, *to)
+	require.Error(t, (&metres{&to}).Set("tall"))
+}
+
+// Truth: the documented rule: what was told first settles how a house speaks, and
+// only where it had not been settled.
+func TestFirstSetting(t *testing.T) {
+	west := -13.
+	require.Empty(t, firstSetting(&site.House{}, "", "", nil))
+	require.Empty(t, firstSetting(&site.House{Units: site.Metres, North: site.TrueNorth}, site.Feet, site.CompassNorth, &west))
+	got := firstSetting(&site.House{}, site.Feet, site.CompassNorth, &west)
+	require.Len(t, got, 1)
+	s := got[0].(site.Setting)
+	require.Equal(t, site.Feet, s.Units)
+	require.Equal(t, site.CompassNorth, s.North)
+	require.Equal(t, -13., *s.DeclinationDeg)
+	var told telling
+	told.learn(got)
+	require.Equal(t, 131., told.trueDeg(144))
+	told = telling{units: site.Metres}
+	told.learn(got)
+	require.Equal(t, site.Metres, told.units, "what a flag asked for stays")
 }

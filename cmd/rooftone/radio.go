@@ -135,6 +135,7 @@ func (r *radioFlags) run(ctx context.Context, c *console, operands []string) err
 		if err != nil {
 			return err
 		}
+		sheet.file.say(c, "the picture")
 	}
 	return keepRadio(c, found)
 }

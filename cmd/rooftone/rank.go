@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"rooftone/plot"
+	"rooftone/scan/decide"
 	"rooftone/scan/site"
 )
 
@@ -17,11 +18,16 @@ func rankCommand() command {
 	return command{
 		name:  "rank",
 		short: "which place and heading serves all the wanted channels best",
-		about: `Puts the places and headings that were marked at a house in order: first by how
-many wanted channels have enough margin, then by the weakest of them, the
-uncertainties taken into account. Places that cannot be told apart share a rank
-and are said to be equal. It also tells which channels no place gives, and
-whether a second antenna elsewhere would add any.`,
+		about: `Puts the places and headings of a house in order, of marks and of turns alike.
+Each wanted channel counts with the probability that it decodes, and still does
+at another time. Places are equal where no channel differs with certainty and
+another measurement would not change the choice. What was not measured makes a
+place neither better nor worse; where it could make it the best, it is said what
+to measure next.
+
+It sets the best against the next, channel by channel, and tells what the best
+gives up, which one heading serves all channels best, which channels no place
+gives, and whether a second antenna is worth it and how to join it.`,
 		examples: `rooftone rank --site house.jsonl
 rooftone rank --site house.jsonl --need 6        6 dB of margin will do
 rooftone rank --site house.jsonl --grid house.png --rose house-rose.svg
@@ -50,6 +56,7 @@ type ranker struct {
 	json, csv bool
 	looks     looks
 	stations  stationFlags
+	units     unitsFlag
 
 	gridFile, roseFile string
 }
@@ -67,6 +74,7 @@ func (r *ranker) declare(fs *pflag.FlagSet) {
 
 // declareChoice declares what places are compared by.
 func (r *ranker) declareChoice(fs *pflag.FlagSet) {
+	r.units.declare(fs)
 	need := site.DefaultOptions().EnoughDB
 	r.need = &need
 	fs.Var(&number{to: &r.need, min: -20, max: 60, unit: "dB"}, "need", "the margin in `DB` that is enough")
@@ -127,6 +135,7 @@ func (r *ranker) run(c *console) error {
 		if err != nil {
 			return err
 		}
+		p.file.say(c, "the picture")
 	}
 	return nil
 }
@@ -141,16 +150,16 @@ func (r *ranker) places(h *site.House) (*plot.Places, error) {
 	}
 	o := site.DefaultOptions()
 	o.EnoughDB, o.Since = *r.need, r.since
+	told := r.tell(h)
+	o.Units, o.North = told.units, told.north
 	spots := site.Spots(h.Marks, o)
-	if len(spots) == 0 {
+	ranking := decide.Rank(spots, h.Turns, h.Wanted, o)
+	if len(ranking.Rows) == 0 {
 		return nil, withHint(fmt.Errorf("nothing was marked in %s since %s", r.site.name, r.since.Format(time.DateOnly)), "leave --since out, or mark the places again")
 	}
 	p := &plot.Places{
-		House: h.Name, Wanted: h.Wanted, Since: r.since, Magnetic: r.stations.declination != nil,
-		Ranking: site.Rank(spots, h.Wanted, o), Labels: map[int]string{}, Towards: map[int][]float64{},
-	}
-	if pairs := site.Pairs(spots, h.Wanted, o, 1); len(pairs) > 0 {
-		p.Pair = &pairs[0]
+		House: h.Name, Wanted: h.Wanted, Since: r.since, North: told.north, Unclear: site.Unclears(spots, h.Marks, o),
+		Ranking: *ranking, Labels: map[int]string{}, Towards: map[int][]float64{},
 	}
 	if !r.since.IsZero() {
 		p.Changes, p.Visited = site.Changes(h.Marks, r.since, o)
@@ -167,7 +176,7 @@ func (r *ranker) places(h *site.House) (*plot.Places, error) {
 		if known := r.stations.report(w.RFChannel); p.Labels[w.RFChannel] == "" && len(known) == 1 {
 			p.Labels[w.RFChannel] = known[0].Label
 		}
-		p.Towards[w.RFChannel] = r.stations.bearingsOf(w.RFChannel)
+		p.Towards[w.RFChannel] = r.stations.bearingsBy(w.RFChannel, told.north)
 	}
 	return p, nil
 }

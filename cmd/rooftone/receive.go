@@ -55,6 +55,7 @@ type receiveFlags struct {
 	wholeChannel
 	json  bool
 	ts    string
+	force bool
 	sheet string
 	site  siteFlag
 }
@@ -66,6 +67,7 @@ func (r *receiveFlags) declare(fs *pflag.FlagSet) {
 	r.visit.threshold = &threshold
 	fs.Var(&number{to: &r.visit.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` from which margins are counted")
 	fs.Var(&fileName{&r.ts}, "ts", "keep the transport stream in `FILE`, such as 22.ts")
+	fs.BoolVar(&r.force, "force", false, "replace a transport stream of that name")
 	fs.Var(&fileName{&r.sheet}, "sheet", "draw the reception to `FILE`: .png, .svg or .pdf")
 	r.site.declare(fs)
 	fs.BoolVar(&r.json, "json", false, "print lines of JSON: one a second, one of the station, one of the total")
@@ -88,6 +90,11 @@ func (r *receiveFlags) run(ctx context.Context, c *console, operands []string) e
 	}
 	if r.ts != "" && r.from.kind == fromFile && r.from.reads(r.ts) {
 		return usagef("--ts names the recording itself").hint("give the transport stream another name")
+	}
+	if r.ts != "" {
+		if err := keepOld(r.ts, r.force); err != nil {
+			return err
+		}
 	}
 	signal.Ignore(syscall.SIGPIPE) // a reader that had enough is no failure
 	if err := r.open(ctx, c); err != nil {
@@ -249,7 +256,7 @@ func (s *reception) conclude(interrupted bool, sheetFormat string) error {
 		if err := s.ts.finish(func(io.Writer) error { return s.packets.Flush() }); err != nil {
 			return err
 		}
-		s.console.note("the transport stream is %s", s.flags.ts)
+		s.ts.say(s.console, "the transport stream")
 	}
 	if s.sheet != nil && s.rx.Receiver() != nil {
 		look := s.rx.Look()
@@ -260,6 +267,7 @@ func (s *reception) conclude(interrupted bool, sheetFormat string) error {
 		if err != nil {
 			return err
 		}
+		s.sheet.say(s.console, "the picture")
 	}
 	return s.remember()
 }

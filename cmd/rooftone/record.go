@@ -2,9 +2,7 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -100,7 +98,7 @@ func (r *recorder) declare(fs *pflag.FlagSet) {
 	fs.BoolVar(&r.force, "force", false, "replace a recording of that name")
 	r.stay.declare(fs)
 	fs.Var(&number{to: &r.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna looks, in `DEGREES` clockwise from true north; kept with the recording")
-	fs.Var(&number{to: &r.height, min: -500, max: 9000, unit: "metres"}, "height", "its height above the ground in `METRES`; kept with the recording")
+	fs.Var(&metres{&r.height}, "height", "its `HEIGHT` above the ground, such as 20ft or 6.1m; metres unless it says; kept with the recording")
 	fs.StringVar(&r.antenna, "antenna", "", "which antenna it is, in a few `WORDS`; kept with the recording")
 	fs.StringVar(&r.note, "note", "", "anything worth remembering, a `TEXT`; kept with the recording")
 }
@@ -144,10 +142,8 @@ func (r *recorder) check(from sourceWord) error {
 		if from.kind == fromFile && (from.reads(name) || from.reads(r.base)) {
 			return usagef("a recording cannot be made from itself").hint("give the new one another name")
 		}
-		if _, err := os.Lstat(name); err == nil && !r.force {
-			return withHint(fmt.Errorf("%s is there already", name), "choose another name, or replace it with --force")
-		} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("writing %s: %w", name, cause(err))
+		if err := keepOld(name, r.force); err != nil {
+			return err
 		}
 		o, err := createOut(name)
 		if err != nil {

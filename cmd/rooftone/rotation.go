@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -19,15 +20,20 @@ type rotation struct {
 	turner  *turner
 	console *console
 	bar     *progress
+	prompt  *bearingPrompt   // on a terminal where somebody types; else nil
 	typed   <-chan typedLine // nil where nobody types
+	keys    func(ctx context.Context) (context.Context, func(), error)
 	rotate  func(bearingDeg, rateDegPerS float64) error
 
 	turn    site.Turn
 	started time.Time // of the turn, by the readings' clock
 	span    time.Duration
+	order   []int // of the channels
+	now     map[int]meter.Update
 	latest  map[int][]time.Time // the ends of a channel's last stays
 	samples map[int][]site.Sample
 	best    map[int]meter.Update
+	silent  map[int]bool // channels that stood out of nothing at some moment
 }
 
 // typedLine is a line from the keyboard, and when it was entered.
@@ -49,14 +55,15 @@ type turnHeading struct {
 func newRotation(t *turner, c *console, src source) (*rotation, error) {
 	r := &rotation{
 		turner: t, console: c, bar: c.newProgress(), span: t.span,
-		latest: map[int][]time.Time{}, samples: map[int][]site.Sample{}, best: map[int]meter.Update{},
+		now: map[int]meter.Update{}, latest: map[int][]time.Time{}, samples: map[int][]site.Sample{}, best: map[int]meter.Update{},
+		silent: map[int]bool{},
 	}
 	r.turn.Clockwise, r.turn.Counter = t.way == "clockwise", t.way == "counter"
 	if t.sigma != nil {
 		r.turn.SigmaDeg = *t.sigma
 	}
 	if t.rate == nil {
-		r.typed = readLines(c.stdin)
+		r.listenTo(c)
 		return r, nil
 	}
 	r.turn.RateDegPerS = *t.rate
@@ -68,9 +75,32 @@ func newRotation(t *turner, c *console, src source) (*rotation, error) {
 	}); ok {
 		r.rotate = town.Rotate
 	} else if isTerminal(c.stdin) {
-		r.typed = readLines(c.stdin)
+		r.listenTo(c)
 	}
 	return r, nil
+}
+
+// listenTo takes what is typed: on a terminal by the key, once it is followed,
+// else by the line.
+func (r *rotation) listenTo(c *console) {
+	if !isTerminal(c.stdin) || !isTerminal(c.stderr) || c.env("TERM") == "dumb" {
+		r.typed = readLines(c.stdin)
+		return
+	}
+	lines := make(chan typedLine, 16)
+	r.typed = lines
+	r.keys = func(ctx context.Context) (context.Context, func(), error) {
+		ctx, stop := context.WithCancel(ctx)
+		p, restore, err := promptOn(c, lines, stop)
+		if err != nil {
+			stop()
+			return nil, nil, err
+		}
+		raw := *c
+		raw.stderr = rawLines{c.stderr}
+		r.prompt, r.console = p, &raw
+		return ctx, func() { restore(); r.prompt, r.console = nil, c }, nil
+	}
 }
 
 // readLines hands on what is typed, line by line. It ends with the program.
@@ -86,20 +116,59 @@ func readLines(from io.Reader) <-chan typedLine {
 	return lines
 }
 
-// follow measures until the turn is over.
-func (r *rotation) follow(ctx context.Context, m *meter.Meter) error {
+// follow measures until the turn is over. It returns whether somebody broke it
+// off.
+func (r *rotation) follow(ctx context.Context, m *meter.Meter) (broken bool, err error) {
 	defer r.bar.erase()
-	err := m.Run(ctx, r.take)
-	if errors.Is(err, errDone) {
-		return nil
+	if r.keys != nil {
+		following, restore, err := r.keys(ctx)
+		if err != nil {
+			return false, err
+		}
+		defer restore()
+		ctx = following
 	}
-	return err
+	err = m.Run(ctx, r.take)
+	if errors.Is(err, errDone) {
+		return false, nil
+	}
+	return ctx.Err() != nil, err
+}
+
+// note says something above the lines that are drawn anew.
+func (r *rotation) note(format string, args ...any) {
+	r.bar.erase()
+	if r.prompt != nil {
+		r.prompt.erase()
+	}
+	r.console.note(format, args...)
+}
+
+// say shows what is heard now, and what to type.
+func (r *rotation) say(heard string) {
+	if r.prompt == nil {
+		r.bar.say(heard)
+		return
+	}
+	ask := "bearing now (Enter alone ends): "
+	if r.turner.rate != nil {
+		ask = "Enter when the rotator starts: "
+		if len(r.turn.Pointings) > 0 {
+			ask = "Enter ends the turn: "
+		}
+	} else if n := len(r.turn.Pointings); n > 0 {
+		ask = fmt.Sprintf("after %s, bearing now (Enter alone ends): ", site.Heading(r.turn.Pointings[n-1].BearingDeg))
+	}
+	r.prompt.say(heard, ask)
 }
 
 // take is given every reading.
 func (r *rotation) take(u meter.Update) error {
 	if u.State == meter.Learning {
 		clear(r.latest)
+		if r.prompt != nil {
+			r.prompt.say("listening carefully first: do not turn yet", "bearing where it points now: ")
+		}
 		return nil
 	}
 	if r.started.IsZero() {
@@ -126,9 +195,9 @@ func (r *rotation) begin(at time.Time) error {
 	t := r.turner
 	switch {
 	case t.rate == nil:
-		r.console.note("turn slowly; where you know the bearing, type it and press Enter; an empty line ends the turn")
+		r.note("turn slowly; where you know the bearing, type it and press Enter; an empty line ends the turn; %s", t.by.Sentence())
 	case r.typed != nil:
-		r.console.note("start the rotator from %g° and press Enter at the same moment", *t.start)
+		r.note("start the rotator from %s and press Enter at the same moment", site.Heading(*t.start)+t.by.Words())
 	default:
 		if r.rotate != nil {
 			if err := r.rotate(t.trueBearing(*t.start), *t.rate); err != nil {
@@ -165,25 +234,30 @@ func (r *rotation) listen() error {
 func (r *rotation) point(line typedLine) {
 	deg, err := parseFinite(strings.TrimSuffix(line.text, "°"))
 	if err != nil || deg < 0 || deg > 360 {
-		r.bar.erase()
-		r.console.note("%s is no bearing: type degrees from 0 to 360, or an empty line to end", quote(line.text))
+		r.note("%s is no bearing: type degrees from 0 to 360, or an empty line to end", quote(line.text))
 		return
 	}
 	r.turn.Pointings = append(r.turn.Pointings, site.Pointing{Time: line.at, BearingDeg: deg})
-	r.bar.erase()
-	r.console.note("%g° noted", deg)
+	r.note("%s noted", site.Heading(deg)+r.turner.by.Words())
 }
 
 // sample keeps a reading. It rests on the latest stay of each of the channel's
 // slices, so it belongs to the middle of them.
 func (r *rotation) sample(u meter.Update) {
 	n := u.Channel.Number
-	const slices = 3
+	const pieces = 3 // of a channel
 	r.latest[n] = append(r.latest[n], u.Time)
-	if len(r.latest[n]) > slices {
+	if len(r.latest[n]) > pieces {
 		r.latest[n] = r.latest[n][1:]
 	}
+	if _, known := r.now[n]; !known {
+		r.order = append(r.order, n)
+		slices.Sort(r.order)
+	}
+	r.now[n] = u
+	defer func() { r.say(r.heard()) }()
 	if u.Margin == nil {
+		r.silent[n] = r.silent[n] || u.State == meter.Nothing
 		return
 	}
 	if b, ok := r.best[n]; !ok || u.Margin.Value > b.Margin.Value {
@@ -196,7 +270,22 @@ func (r *rotation) sample(u meter.Update) {
 	}
 	middle := first.Add(sum/time.Duration(len(r.latest[n])) - meterStay/2)
 	r.samples[n] = append(r.samples[n], site.Sample{Time: middle, LevelDB: u.Margin.Value})
-	r.bar.say(fmt.Sprintf("channel %d %+.1f dB, best %+.1f dB", n, u.Margin.Value, r.best[n].Margin.Value))
+}
+
+// heard is every channel's margin in a line, beside its best.
+func (r *rotation) heard() string {
+	var parts []string
+	for _, n := range r.order {
+		now, best := "nothing", ""
+		if m := r.now[n].Margin; m != nil {
+			now = fmt.Sprintf("%+.1f dB", m.Value)
+		}
+		if b, ok := r.best[n]; ok {
+			best = fmt.Sprintf(" (best %+.1f)", b.Margin.Value)
+		}
+		parts = append(parts, fmt.Sprintf("%d: %s%s", n, now, best))
+	}
+	return "channel " + strings.Join(parts, "   ")
 }
 
 // meterStay is how long the meter listens at a time.
@@ -213,12 +302,14 @@ func (r *rotation) fit(channels []band.Channel) []turnHeading {
 	return out
 }
 
-// curves is what each channel's margin was against bearing.
+// curves is what each channel's margin was against bearing. One that was followed
+// and never heard has a curve without points: that is known, too.
 func (r *rotation) curves(channels []band.Channel) []site.Curve {
 	var out []site.Curve
 	for _, c := range channels {
 		points, err := r.turn.Curve(r.samples[c.Number], site.CurveStepDeg)
-		if err == nil && len(points) > 0 { // what is wrong with the bearings, fit says
+		heard := len(points) > 0
+		if err == nil && (heard || r.silent[c.Number] && len(r.samples[c.Number]) == 0) { // what is wrong with the bearings, fit says
 			out = append(out, site.Curve{RFChannel: c.Number, Points: points})
 		}
 	}

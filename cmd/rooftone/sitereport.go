@@ -2,14 +2,13 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"path/filepath"
-	"strings"
 
 	"github.com/spf13/pflag"
 
 	"rooftone/plot/handover"
+	"rooftone/scan/decide"
 	"rooftone/scan/site"
 )
 
@@ -76,7 +75,7 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 		File: filepath.Base(p.rank.site.name), Damaged: house.Damaged,
 	}
 	if p.chosen != "" {
-		if page.Chosen, err = choose(places.Ranking.Rows, p.chosen); err != nil {
+		if page.Chosen, err = choose(places.Ranking.Rows, p.chosen, places.Ranking.Options); err != nil {
 			return err
 		}
 	}
@@ -93,23 +92,22 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 	if err := out.finish(func(w io.Writer) error { return handover.Write(w, page) }); err != nil {
 		return err
 	}
-	c.note("the page is %s", p.out)
+	out.say(c, "the page")
 	return nil
 }
 
-// choose finds the best-ranked place whose name begins as a person wrote it.
-func choose(rows []site.Row, name string) (*site.Row, error) {
-	squeeze := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
-	name = squeeze(name)
+// choose finds the place that a person means: as rank writes it or the beginning of
+// that, a heading and a height being as good as a hand's.
+func choose(rows []decide.Row, name string, o site.Options) (*decide.Row, error) {
+	spots := make([]*site.Spot, len(rows))
+	row := map[*site.Spot]*decide.Row{}
 	for i := range rows {
-		if squeeze(rows[i].Spot.String()) == name {
-			return &rows[i], nil
-		}
+		spots[i] = rows[i].Spot
+		row[rows[i].Spot] = &rows[i]
 	}
-	for i := range rows {
-		if strings.HasPrefix(squeeze(rows[i].Spot.String()), name) {
-			return &rows[i], nil
-		}
+	found, err := chooseSpot(spots, name, o)
+	if err != nil {
+		return nil, err
 	}
-	return nil, withHint(fmt.Errorf("no place %s was marked", quote(name)), "such as --chosen %s; rooftone rank lists the places", quote(rows[0].Spot.String()))
+	return row[found], nil
 }

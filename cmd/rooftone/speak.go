@@ -11,6 +11,8 @@ package main
 //   - A line is lower case and has no full stop. An error says what was being
 //     done and to what; a hint can be typed or acted upon as it stands.
 //   - At most one error and one hint end a run. A note may have a hint too.
+//   - A file that was asked for is named in a note once it is written, and where it
+//     took the place of another the note says so: outfile.go has the rule.
 //   - What was measured is never said here, and no line of progress stays.
 //
 // The functions below obey; nothing else in this package writes to standard

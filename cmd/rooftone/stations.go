@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"os"
 	"reflect"
 	"slices"
@@ -28,12 +27,17 @@ type stationFlags struct {
 
 	site  siteFlag
 	house *site.House // nil without one
+	asked unitsFlag   // unless the command has one of its own
+	units site.Units  // in which distances are told
 }
 
 func (s *stationFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&fileName{&s.file}, "stations", "a list of stations, a CSV `FILE` with the columns rf_channel, latitude, longitude and, if known, label, erp_kw, height_m")
 	fs.StringVar(&s.at, "at", "", "where this antenna is, as `LAT,LON` in degrees, such as 44.26,-72.58: stations get a bearing and a distance")
-	fs.Var(&number{to: &s.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative): bearings are then a compass's; look it up, for it drifts from year to year")
+	fs.Var(&number{to: &s.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative): bearings are then a compass's; look it up, for it drifts from year to year. The house's own unless given")
+	if fs.Lookup("units") == nil {
+		s.asked.declare(fs)
+	}
 }
 
 // declareSite declares --site, unless the command has one of its own.
@@ -45,6 +49,9 @@ func (s *stationFlags) declareSite(fs *pflag.FlagSet) {
 
 // read reads the list, if one was named.
 func (s *stationFlags) read() error {
+	if s.asked.word != "" {
+		s.units = site.Units(s.asked.word)
+	}
 	if s.file == "" {
 		if s.at != "" && s.site.name == "" {
 			return usagef("--at goes with a list of stations").hint("--stations list.csv --at %s", s.at)
@@ -90,7 +97,10 @@ func (s *stationFlags) readHouse(c *console) error {
 
 // join adds what a house knows.
 func (s *stationFlags) join(house *site.House) error {
-	s.house = house
+	s.house, s.units = house, s.asked.telling(house).units
+	if s.declination == nil {
+		s.declination = house.DeclinationDeg
+	}
 	for _, st := range house.Stations {
 		if !slices.ContainsFunc(s.list, func(o site.Station) bool { return o.RFChannel == st.RFChannel && o.Label == st.Label }) {
 			s.list = append(s.list, st)
@@ -215,20 +225,17 @@ func (s *stationFlags) lines(channels []int) []string {
 		for _, r := range s.report(n) {
 			line := fmt.Sprintf("%3d  %s", n, r.Label)
 			if r.BearingDeg != nil {
-				line += fmt.Sprintf("  %.0f° true", turned(*r.BearingDeg))
+				line += fmt.Sprintf("  %s true", site.Heading(*r.BearingDeg))
 				if r.MagneticBearingDeg != nil {
-					line += fmt.Sprintf(" (%.0f° by compass)", turned(*r.MagneticBearingDeg))
+					line += fmt.Sprintf(" (%s by compass)", site.Heading(*r.MagneticBearingDeg))
 				}
-				line += fmt.Sprintf(", %.3g km or %.3g miles", *r.DistanceKM, *r.DistanceKM/1.609344)
+				line += ", " + s.units.Distance(*r.DistanceKM*1e3)
 			}
 			out = append(out, line)
 		}
 	}
 	return out
 }
-
-// turned is a bearing rounded to whole degrees, so that 359.7 is 0.
-func turned(deg float64) float64 { return math.Mod(math.Round(deg)+360, 360) }
 
 // show tells below a survey's rows which stations its channels are.
 func (s *stationFlags) show(c *console, survey *scan.Survey, l looks) error {
@@ -280,19 +287,4 @@ func (s *stationFlags) write(c *console, channels []int, l looks) error {
 	}
 	screen := c.screenFor(l)
 	return plot.Lines(c.stdout, append([]string{"", heading + ":"}, lines...), plot.TextOptions{Width: screen.width, UTF8: screen.utf8})
-}
-
-// bearingsOf returns where a channel's stations stand, from true north or, with
-// a declination, as a compass shows it.
-func (s *stationFlags) bearingsOf(rfChannel int) []float64 {
-	var out []float64
-	for _, r := range s.report(rfChannel) {
-		switch {
-		case r.MagneticBearingDeg != nil:
-			out = append(out, *r.MagneticBearingDeg)
-		case r.BearingDeg != nil:
-			out = append(out, *r.BearingDeg)
-		}
-	}
-	return out
 }

@@ -54,7 +54,8 @@ func (s *stationsFlags) declare(fs *pflag.FlagSet) {
 	s.site.declare(fs)
 	fs.Var(&fileName{&s.add}, "add", "keep the stations of a list, a CSV `FILE`, in the house's file")
 	fs.StringVar(&s.known.at, "at", "", "where this antenna is, as `LAT,LON` in degrees, such as 44.26,-72.58: stations get a bearing and a distance")
-	fs.Var(&number{to: &s.known.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative)")
+	fs.Var(&number{to: &s.known.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative); the house's own unless given")
+	s.known.asked.declare(fs)
 	fs.BoolVar(&s.json, "json", false, "print JSON")
 	s.looks.declare(fs)
 }

@@ -51,6 +51,8 @@ func TestStories(t *testing.T) {
 				return os.Geteuid() == 0, nil
 			case "soapysdr":
 				return soapytest.Missing() == "", nil
+			case "soapyremote":
+				return soapytest.MissingRemote() == "", nil
 			}
 			return false, fmt.Errorf("unknown condition %s", name)
 		},
@@ -68,7 +70,8 @@ func TestStories(t *testing.T) {
 			"capture":   capture,
 			"listen":    listen,
 			"radio":     startRadio,
-			"soapy":     startSoapy(func() string { return soapytest.Module(t) }),
+			"soapy":     startSoapy(t),
+			"remote":    startRemote(t),
 			"interrupt": interrupt,
 			"loose":     startLoose,
 			"port":      port,

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"rooftone/scan/site"
 	"rooftone/scan/tuner/sim"
 )
 
@@ -39,7 +40,7 @@ func cutStand(rest string) (town string, s stand, err error) {
 			return "", stand{}, usagef("--from: a simulated antenna has no %s", quote(name)).hint("%s", standHint)
 		}
 		if feet, ok := strings.CutSuffix(value, "ft"); ok && to != &s.bearing {
-			value, unit = feet, metresPerFoot
+			value, unit = feet, site.Feet.PerUnit()
 		}
 		v, err := parseFinite(strings.TrimSpace(value))
 		if v *= unit; err != nil || v < low || v > high {

@@ -5,11 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"github.com/spf13/pflag"
 
+	"rooftone/plot"
 	"rooftone/scan/band"
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/meter"
 	"rooftone/scan/site"
@@ -24,7 +27,8 @@ func turnCommand() command {
 		about: `Follows one to eight channels, the wanted ones unless some are named, while the
 antenna is turned slowly, and fits the heading at which each is strongest, with
 its uncertainty: that is better than the eye, for it uses the whole of the beam.
-What it finds is kept in the house's file.
+What it finds is kept in the house's file. Of several channels it also tells the
+one heading that serves all of them best, and how exactly that has to be held.
 
 By hand: turn some 5 degrees a second, and where you know the bearing, type it
 and press Enter: at the start, at the end, and every 60 degrees or so. An empty
@@ -49,26 +53,36 @@ type turner struct {
 	visit visitFlags // as far as they are the same
 	site  siteFlag
 
+	units       unitsFlag
 	place       string
-	height      *float64
+	height      length
 	start, rate *float64
 	way         string
 	sigma       *float64
 	declination *float64
 	span        time.Duration
 	json        bool
+
+	house   *site.House // as it was before
+	told    telling
+	by      site.North // of the bearings that are typed, and of what is shown
+	heightM *float64
+	first   []site.Record // what the house's file learns by the way
+
+	wanted []site.Want // of the channels that are followed
 }
 
 func (t *turner) declare(fs *pflag.FlagSet) {
 	t.site.declare(fs)
 	t.place = "here"
 	fs.StringVar(&t.place, "place", t.place, "the `NAME` of the place, to keep the headings under")
-	fs.Var(&number{to: &t.height, min: -500, max: 9000, unit: "metres"}, "height", "the antenna's height in `METRES`, from wherever you count")
+	fs.Var(&t.height, "height", "the antenna's `HEIGHT`, from wherever you count, such as 20ft or 6.1m; a number alone is in the house's units, metres unless it has some")
+	t.units.declare(fs)
 	fs.Var(&number{to: &t.start, min: 0, max: 360, unit: "degrees"}, "start", "with --speed: the bearing in `DEGREES` at which it starts")
 	fs.Var(&number{to: &t.rate, min: -60, max: 60, unit: "degrees a second"}, "speed", "how fast a rotator turns, in `DEGREES` a second, clockwise; - is the other way")
 	fs.Var(&choice{to: &t.way, words: []string{"clockwise", "counter"}}, "way", "by hand: which `WAY` it is turned, clockwise or counter; the shorter from bearing to bearing unless given")
 	fs.Var(&number{to: &t.sigma, min: 0.1, max: 45, unit: "degrees"}, "bearing-error", "how well you know a bearing, as a standard deviation in `DEGREES`; 2 unless given")
-	fs.Var(&number{to: &t.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative): bearings are then a compass's, and headings are told both ways; look it up, for it drifts from year to year")
+	fs.Var(&number{to: &t.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative): bearings are then a compass's, and headings are told both ways; look it up, for it drifts from year to year. The house's own unless given")
 	fs.Var(&period{to: &t.span, min: time.Second, max: time.Hour}, "for", "end after a `TIME`; with --speed a little more than a full turn unless given")
 	fs.BoolVar(&t.json, "json", false, "print JSON")
 	v := &t.visit
@@ -111,6 +125,7 @@ func (t *turner) check(c *console, operands []string) (sourceWord, meter.Options
 	if err != nil {
 		return fail(err)
 	}
+	t.settle(house, from.kind == fromSim)
 	if len(operands) == 0 {
 		if len(house.Wanted) == 0 {
 			return fail(withHint(fmt.Errorf("no channels are wanted in %s", t.site.name), "rooftone turn 22 --site %s", t.site.name))
@@ -128,6 +143,13 @@ func (t *turner) check(c *console, operands []string) (sourceWord, meter.Options
 	}
 	if len(some) > meter.MostChannels {
 		return fail(usagef("%d channels are too many to turn by", len(some)).hint("name at most %d of them", meter.MostChannels))
+	}
+	for _, c := range some {
+		want := site.Want{RFChannel: c.Number, Importance: 1}
+		if i := slices.IndexFunc(house.Wanted, func(w site.Want) bool { return w.RFChannel == c.Number }); i >= 0 {
+			want = house.Wanted[i]
+		}
+		t.wanted = append(t.wanted, want)
 	}
 	return from, meter.Options{Channels: some, Plan: plan, GainDB: v.gain, PPM: v.ppm, ThresholdDB: *v.threshold}, nil
 }
@@ -158,17 +180,20 @@ func (t *turner) run(ctx context.Context, c *console, operands []string) error {
 	if err != nil {
 		return err
 	}
-	if err := r.follow(ctx, m); err != nil {
+	broken, err := r.follow(ctx, m)
+	if err != nil && !broken {
 		return err
 	}
 	headings := r.fit(options.Channels)
-	if err := t.keep(c, headings, r.curves(options.Channels), src.info().Name); err != nil {
+	curves := r.curves(options.Channels)
+	single := t.single(curves) // before they are kept by another north, maybe
+	if err := t.keep(c, headings, curves, src.info().Name); err != nil {
 		return err
 	}
-	if err := t.show(c, headings); err != nil {
+	if err := t.show(c, headings, single); err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))
 	}
-	if ctx.Err() != nil {
+	if broken {
 		return c.interrupted()
 	}
 	for _, h := range headings {
@@ -176,7 +201,47 @@ func (t *turner) run(ctx context.Context, c *console, operands []string) error {
 			return nil
 		}
 	}
-	return withHint(errors.New("no heading was found: nothing is kept"), "pass the stronger side on both sides, slower, and tell the bearing more often")
+	return withHint(errors.New("no heading was found: nothing is kept"), "%s", nextTurn(headings))
+}
+
+// nextTurn is what to do about a turn that found nothing.
+func nextTurn(list []turnHeading) string {
+	is := func(target error) bool {
+		return slices.ContainsFunc(list, func(h turnHeading) bool { return errors.Is(h.err, target) })
+	}
+	switch {
+	case is(site.ErrPointings):
+		return "tell the bearing at the start, at the end, and every 60 degrees or so between"
+	case is(site.ErrNotPassed), is(site.ErrFlatPart):
+		return "turn all the way round, so that the stronger side is passed on both sides, and tell the bearing every 60 degrees or so"
+	}
+	return "pass the stronger side on both sides, slower, and tell the bearing more often"
+}
+
+// settle finds out how bearings and heights are told at the house. A simulated
+// town's are from true north unless somebody says otherwise.
+func (t *turner) settle(house *site.House, simulated bool) {
+	t.house, t.told = house, t.units.telling(house)
+	var typed site.Units
+	t.heightM, typed = t.height.in(t.told.units)
+	switch t.by = house.North; {
+	case t.declination != nil:
+		t.by = site.CompassNorth
+	case t.by == site.CompassNorth:
+		t.declination = house.DeclinationDeg
+	case t.by == "" && simulated:
+		t.by = site.TrueNorth
+	}
+	t.first = firstSetting(house, typed, t.by, t.declination)
+	t.told.learn(t.first)
+}
+
+// kept is a bearing that was told as the house counts it.
+func (t *turner) kept(deg float64) float64 {
+	if t.by == site.CompassNorth && t.told.north == site.TrueNorth && t.declination != nil {
+		return site.TrueBearing(deg, *t.declination)
+	}
+	return deg
 }
 
 // open opens the source. A simulated radio keeps to real time where a person
@@ -202,7 +267,7 @@ func (t *turner) open(ctx context.Context, c *console, from sourceWord) (source,
 
 // trueBearing is where a bearing that was told points, from true north.
 func (t *turner) trueBearing(deg float64) float64 {
-	if t.declination == nil {
+	if t.by != site.CompassNorth || t.declination == nil {
 		return deg
 	}
 	return site.TrueBearing(deg, *t.declination)
@@ -217,9 +282,9 @@ func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from 
 		if h.peak == nil {
 			continue
 		}
-		bearing := math.Mod(math.Round(h.peak.Heading.Value*10)/10, 360)
+		bearing := math.Mod(math.Round(t.kept(h.peak.Heading.Value)*10)/10, 360)
 		mark := site.Mark{
-			Time: time.Now(), Place: t.place, BearingDeg: &bearing, HeightM: t.height,
+			Time: time.Now(), Place: t.place, BearingDeg: &bearing, HeightM: t.heightM,
 			Note: fmt.Sprintf("heading of channel %d, fitted to a turn, within %.1f°", h.channel, coverageDeg(h.peak.Heading.Sigma)),
 			Look: site.Turned, Program: version(), Source: from, ThresholdDB: *t.visit.threshold,
 		}
@@ -227,50 +292,90 @@ func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from 
 		heard.Margin = &h.peak.Level
 		mark.Heard = []site.Heard{heard}
 		records = append(records, mark)
-		names = append(names, spotName(mark))
+		names = append(names, t.told.mark(mark))
 	}
 	if len(records) == 0 {
 		return nil
 	}
-	records = append(records, site.TurnRecord{
-		Time: time.Now(), Place: t.place, HeightM: t.height, Program: version(), Source: from,
-		ThresholdDB: *t.visit.threshold, DeclinationDeg: t.declination, Curves: curves,
-	})
+	record := site.TurnRecord{
+		Time: time.Now(), Place: t.place, HeightM: t.heightM, Program: version(), Source: from,
+		ThresholdDB: *t.visit.threshold, Curves: curves,
+	}
+	if t.told.north == site.CompassNorth {
+		record.DeclinationDeg = t.declination
+	} else {
+		for _, c := range curves {
+			for i := range c.Points {
+				c.Points[i].BearingDeg = t.kept(c.Points[i].BearingDeg)
+			}
+		}
+	}
+	records = append(append(records, record), t.first...)
 	if err := site.Append(t.site.name, records...); err != nil {
 		return err
 	}
 	for _, n := range names {
 		c.note("kept: %s, in %s", n, t.site.name)
 	}
+	settled(c, t.first, t.site.name)
 	return nil
+}
+
+// single is the best one heading for all the channels that were followed; nil
+// where there is only one, or nothing was heard.
+func (t *turner) single(curves []site.Curve) *decide.Single {
+	if len(t.wanted) < 2 {
+		return nil
+	}
+	turn := site.TurnRecord{Time: time.Now(), Place: t.place, HeightM: t.heightM, Curves: curves}
+	r := decide.Rank(nil, []site.TurnRecord{turn}, t.wanted, site.DefaultOptions())
+	if len(r.Headings) == 0 {
+		return nil
+	}
+	return &r.Headings[0]
 }
 
 // coverageDeg is half a 95 % interval.
 func coverageDeg(sigma float64) float64 { return 1.96 * sigma }
 
 // show prints what was found.
-func (t *turner) show(c *console, list []turnHeading) error {
+func (t *turner) show(c *console, list []turnHeading, single *decide.Single) error {
 	if t.json {
-		return writeJSON(c.stdout, t.report(list))
+		report := t.report(list)
+		if single != nil {
+			h := newRankHeading(single)
+			report.Single = &h
+		}
+		return writeJSON(c.stdout, report)
 	}
 	for _, h := range list {
 		line := fmt.Sprintf("%3d  no heading: %v", h.channel, h.err)
 		if p := h.peak; p != nil {
-			where := fmt.Sprintf("%.0f° ±%.0f°", turned(p.Heading.Value), math.Ceil(coverageDeg(p.Heading.Sigma)))
-			if t.declination != nil {
-				where += fmt.Sprintf(" by compass, %.0f° true", turned(site.TrueBearing(p.Heading.Value, *t.declination)))
+			where := fmt.Sprintf("%s ±%.0f°%s", site.Heading(p.Heading.Value), math.Ceil(coverageDeg(p.Heading.Sigma)), t.by.Words())
+			if t.by == site.CompassNorth && t.declination != nil {
+				where += fmt.Sprintf(", %s true", site.Heading(t.trueBearing(p.Heading.Value)))
 			}
 			line = fmt.Sprintf("%3d  strongest at %s, margin %+.1f dB", h.channel, where, p.Level.Value)
 			if p.Width != nil {
 				line += fmt.Sprintf(", beam %.0f° wide", p.Width.Value)
 			}
 			for _, o := range p.Others {
-				line += fmt.Sprintf("; also %.0f°, %.1f dB below", math.Mod(math.Round(o.BearingDeg), 360), o.BelowDB)
+				line += fmt.Sprintf("; also %s, %.1f dB below", site.Heading(o.BearingDeg), o.BelowDB)
 			}
 		}
 		if _, err := fmt.Fprintln(c.stdout, line); err != nil {
 			return err
 		}
+	}
+	if single != nil {
+		line := plot.SingleLine(single, t.place, t.by)
+		if err := plot.Lines(c.stdout, []string{"", line}, plot.TextOptions{Width: c.screenFor(looks{}).width, UTF8: true}); err != nil {
+			return err
+		}
+	}
+	if t.by == "" {
+		_, err := fmt.Fprintf(c.stdout, "%s; rooftone house --north says\n", t.by.Sentence())
+		return err
 	}
 	return nil
 }
@@ -283,6 +388,10 @@ type turnReport struct {
 	Schema   string       `json:"schema"`
 	Place    string       `json:"place"`
 	Headings []turnResult `json:"headings"`
+	North    *string      `json:"north"` // that heading_deg is counted from; null: nobody said
+
+	// Single is the best one heading for all the channels that were followed.
+	Single *rankHeading `json:"single"`
 }
 
 // turnResult is one channel's heading.
@@ -306,13 +415,13 @@ type turnLobe struct {
 }
 
 func (t *turner) report(list []turnHeading) turnReport {
-	out := turnReport{Schema: turnSchema, Place: t.place, Headings: []turnResult{}}
+	out := turnReport{Schema: turnSchema, Place: t.place, Headings: []turnResult{}, North: word(t.by)}
 	for _, h := range list {
 		row := turnResult{RFChannel: h.channel, Samples: h.samples, OtherLobes: []turnLobe{}}
 		if p := h.peak; p != nil {
 			row.HeadingDeg, row.HeadingSigmaDeg = round(p.Heading.Value, 0.1), round(p.Heading.Sigma, 0.1)
 			row.MarginDB, row.MarginSigmaDB = decibels(&p.Level)
-			if t.declination != nil {
+			if t.by == site.CompassNorth && t.declination != nil {
 				row.TrueHeadingDeg = round(site.TrueBearing(p.Heading.Value, *t.declination), 0.1)
 			}
 			if p.Width != nil {

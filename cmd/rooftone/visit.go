@@ -15,6 +15,7 @@ import (
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
 	"rooftone/scan/recording"
+	"rooftone/scan/site"
 )
 
 // visitFlags are the flags of every command that visits channels.
@@ -43,8 +44,9 @@ type visitFlags struct {
 	one       bool
 	sheetFile string
 
-	// For mark: as long a look at each channel as explain takes.
-	careful bool
+	// For mark: as long a look at each channel as explain takes, and without
+	// what explains the rows to somebody who has read it.
+	careful, brief bool
 
 	stations stationFlags
 	beside   *besideFlags // for sweep: what was expected; nil otherwise
@@ -289,7 +291,7 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 		}
 	}
 	for _, p := range req.pictures {
-		if err := p.finish(survey); err != nil {
+		if err := p.finish(c, survey); err != nil {
 			return err
 		}
 	}
@@ -328,9 +330,9 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 	case v.csv:
 		err = writeCSV(c.stdout, v.report(s))
 	case v.one:
-		err = showDetails(c, s, v.looks)
+		err = showDetails(c, s, v.looks, v.stations.units)
 	default:
-		err = showRows(c, s, v.looks, v.all)
+		err = showRows(c, s, v.looks, v.all, v.brief)
 	}
 	if err == nil && !v.json && !v.csv {
 		err = v.stations.show(c, s, v.looks)
@@ -361,13 +363,21 @@ type picture struct {
 	name   string
 	format string
 	file   *outFile
+	units  func() site.Units // known once the house is read; nil: nobody's
 	draw   func(io.Writer, string, *scan.Survey, plot.Options) error
 }
 
-func (p *picture) finish(s *scan.Survey) error {
-	return p.file.finish(func(w io.Writer) error {
-		return p.draw(w, p.format, s, plot.Options{ThresholdDB: s.ThresholdDB})
-	})
+// finish draws the picture, and says that it is there.
+func (p *picture) finish(c *console, s *scan.Survey) error {
+	o := plot.Options{ThresholdDB: s.ThresholdDB}
+	if p.units != nil {
+		o.Units = p.units()
+	}
+	err := p.file.finish(func(w io.Writer) error { return p.draw(w, p.format, s, o) })
+	if err == nil {
+		p.file.say(c, "the picture")
+	}
+	return err
 }
 
 // createPictures opens the files of the pictures that were asked for.
@@ -395,7 +405,7 @@ func (v *visitFlags) createPictures() ([]*picture, error) {
 				return nil, usagef("--%s and --%s name the same file", other.flag, want.flag).hint("give each picture a name of its own")
 			}
 		}
-		out = append(out, &picture{flag: want.flag, name: want.name, format: format, draw: want.draw})
+		out = append(out, &picture{flag: want.flag, name: want.name, format: format, draw: want.draw, units: func() site.Units { return v.stations.units }})
 	}
 	for i, p := range out {
 		var err error

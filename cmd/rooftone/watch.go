@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"rooftone/plot"
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
 	"rooftone/scan/meter"
@@ -150,6 +151,7 @@ func (w *watchFlags) run(ctx context.Context, c *console, operands []string) err
 	} else {
 		c.note("started the log %s", w.log)
 	}
+	c.note("%s", w.plan(some, now))
 	stop := screen.follow(status)
 	err = watch.Run(ctx, radio, log, watch.Options{
 		Channels: some, Plan: plan, Every: w.every, For: w.span,
@@ -182,6 +184,15 @@ func (w *watchFlags) run(ctx context.Context, c *console, operands []string) err
 		return errInterrupted
 	}
 	return nil
+}
+
+// plan says what is going to happen, and for how long.
+func (w *watchFlags) plan(some []band.Channel, now time.Time) string {
+	s := fmt.Sprintf("watching channel %s, a reading every %v, until Ctrl-C", plot.Ranges(numbersOf(some)), w.every)
+	if w.span > 0 {
+		s = strings.Replace(s, "Ctrl-C", now.Add(w.span).Format("2006-01-02 15:04:05"), 1)
+	}
+	return s
 }
 
 // open opens the radio. A simulated town's time is its own, and goes on where the
@@ -267,8 +278,14 @@ func (s *watchScreen) note(text string) {
 
 // follow shows the latest readings on a terminal until it is stopped.
 func (s *watchScreen) follow(status *watch.Status) (stop func()) {
+	show := func() { s.bar.say(watchLine(status.Snapshot())) }
 	if s.bar.w == nil {
-		return func() {}
+		tell := &watchTold{next: tellAfter()}
+		show = func() {
+			if line := tell.line(status.Snapshot()); line != "" {
+				s.console.note("%s", line)
+			}
+		}
 	}
 	done, ended := make(chan struct{}), make(chan struct{})
 	go func() {
@@ -282,7 +299,7 @@ func (s *watchScreen) follow(status *watch.Status) (stop func()) {
 			case <-tick.C:
 			}
 			s.mutex.Lock()
-			s.bar.say(watchLine(status.Snapshot()))
+			show()
 			s.mutex.Unlock()
 		}
 	}()
@@ -291,6 +308,62 @@ func (s *watchScreen) follow(status *watch.Status) (stop func()) {
 		<-ended
 		s.bar.erase()
 	}
+}
+
+// tellAfter is after how much of its own time a watch that nobody sees says that
+// it lives, and then day by day.
+func tellAfter() []time.Duration {
+	return []time.Duration{time.Minute, 10 * time.Minute, time.Hour, 6 * time.Hour, 24 * time.Hour}
+}
+
+// watchTold decides when a watch whose standard error is a file or a pipe says
+// something: seldom enough for months.
+type watchTold struct {
+	began time.Time
+	next  []time.Duration // the last goes on by days
+}
+
+// line is what there is to say now; mostly nothing.
+func (t *watchTold) line(now watch.Snapshot) string {
+	var latest time.Time
+	for _, c := range now.Channels {
+		if c.Time.After(latest) {
+			latest = c.Time
+		}
+	}
+	if latest.IsZero() {
+		return ""
+	}
+	if t.began.IsZero() {
+		t.began = latest
+	}
+	gone := latest.Sub(t.began)
+	if gone < t.next[0] {
+		return ""
+	}
+	for gone >= t.next[0] {
+		if len(t.next) > 1 {
+			t.next = t.next[1:]
+		} else {
+			t.next[0] += 24 * time.Hour
+		}
+	}
+	line := fmt.Sprintf("%s: %d readings kept after %s", latest.Format("2006-01-02 15:04"), now.Kept, roughly(gone))
+	if !now.Up {
+		line += "; the radio is away"
+	}
+	return line
+}
+
+// roughly writes a length of time in one unit.
+func roughly(d time.Duration) string {
+	switch {
+	case d >= 47*time.Hour:
+		return fmt.Sprintf("%.0f days", d.Hours()/24)
+	case d >= 2*time.Hour:
+		return fmt.Sprintf("%.0f h", d.Hours())
+	}
+	return fmt.Sprintf("%.0f min", d.Minutes())
 }
 
 // watchLine is the latest readings in a line.

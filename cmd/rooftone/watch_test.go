@@ -14,6 +14,8 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/stretchr/testify/require"
+
+	"rooftone/scan/watch"
 )
 
 // startLoose is the script command loose TUNINGS TIME: it serves a radio that
@@ -183,4 +185,30 @@ func TestLong(t *testing.T) {
 	for _, text := range []string{"", "d", "7", "1ms", "60d", "-1h", "nand", "infw", "1x"} {
 		require.Error(t, l.Set(text), text)
 	}
+}
+
+// Truth: the documented moments, worked out by hand: a watch of five days that
+// nobody sees says nine times that it lives.
+func TestWatchSaysThatItLives(t *testing.T) {
+	began := time.Date(2026, 3, 14, 9, 30, 0, 0, time.UTC)
+	at := func(gone time.Duration) watch.Snapshot {
+		return watch.Snapshot{Up: true, Kept: 7, Channels: []watch.ChannelStatus{{RFChannel: 22, Time: began.Add(gone)}}}
+	}
+	told := &watchTold{next: tellAfter()}
+	require.Empty(t, told.line(watch.Snapshot{}))
+	var said []string
+	for gone := time.Duration(0); gone <= 5*24*time.Hour; gone += 30 * time.Second {
+		if l := told.line(at(gone)); l != "" {
+			said = append(said, l)
+		}
+	}
+	require.Len(t, said, 9)
+	require.Equal(t, "2026-03-14 09:31: 7 readings kept after 1 min", said[0])
+	require.Equal(t, "2026-03-19 09:30: 7 readings kept after 5 days", said[8])
+	// Time that runs fast leaves some out.
+	told = &watchTold{next: tellAfter()}
+	require.Empty(t, told.line(at(0)))
+	require.NotEmpty(t, told.line(at(50*time.Hour)))
+	require.Empty(t, told.line(at(71*time.Hour)))
+	require.NotEmpty(t, told.line(at(73*time.Hour)))
 }

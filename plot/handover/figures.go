@@ -21,7 +21,7 @@ func (b *builder) visits() {
 			days = append(days, d)
 		}
 		row := visitRow{
-			When: m.Time.UTC().Format("2006-01-02 15:04 UTC"), Where: (&site.Spot{Place: m.Place, BearingDeg: m.BearingDeg, HeightM: m.HeightM}).String(),
+			When: m.Time.UTC().Format("2006-01-02 15:04 UTC"), Where: (&site.Spot{Place: m.Place, BearingDeg: m.BearingDeg, HeightM: m.HeightM, Units: b.ranking.Options.Units}).String(),
 			How: look(m.Look), Note: m.Note, Source: m.Source, Interrupted: m.Interrupted, Gain: gains(m),
 		}
 		if m.ThresholdDB > 0 {

@@ -20,6 +20,7 @@ import (
 	"strings"
 
 	"rooftone/plot"
+	"rooftone/scan/decide"
 	"rooftone/scan/site"
 	"rooftone/scan/watch"
 )
@@ -31,7 +32,7 @@ var assets embed.FS
 type Page struct {
 	Places  *plot.Places
 	Marks   []site.Mark // all of the house's
-	Chosen  *site.Row   // of Places.Ranking; nil: the first
+	Chosen  *decide.Row // of Places.Ranking; nil: the first
 	Program string      // name and version of what writes the page
 	File    string      // the house file's name
 	Damaged int         // lines of it that could not be used

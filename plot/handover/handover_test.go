@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/plot"
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 	"rooftone/scan/verdict"
@@ -61,11 +62,8 @@ func house(t testing.TB, text string) *Page {
 	o := site.DefaultOptions()
 	spots := site.Spots(marks, o)
 	p := &plot.Places{
-		House: "Orchard Farm" + text, Wanted: wanted, Ranking: site.Rank(spots, wanted, o),
+		House: "Orchard Farm" + text, Wanted: wanted, Ranking: *decide.Rank(spots, nil, wanted, o),
 		Labels: map[int]string{8: "Tollen A" + text, 17: "Brack" + text},
-	}
-	if pairs := site.Pairs(spots, wanted, o, 1); len(pairs) > 0 {
-		p.Pair = &pairs[0]
 	}
 	return &Page{
 		Places: p, Marks: marks, Program: "rooftone 1" + text, File: "house.jsonl" + text, Damaged: 1,
@@ -110,6 +108,10 @@ func TestPage(t *testing.T) {
 		"No picture: channel 17 (Brack)",
 		"Not on the air here: channel 35",
 		"Two antennas, one at gable, antenna pointing 131° (south-east), 7 m up and one at gable, antenna pointing 268° (west), 7 m up,",
+		"To join them: a set with two antenna inputs, or an A/B switch",
+		"A combiner takes about 3.5\u00a0dB of each (common practice)",
+		"This place against the next", "<td>&#43;11.6\u00a0dB, holds with 98\u00a0%</td>",
+		"The best place gives up channel 17, -3.4\u00a0dB: &#43;14\u00a0dB at gable, 268°",
 		"No place that was tried gives a picture on channel 35.",
 		"No place that was tried gives enough to spare on channel 21.",
 		// 1.96·√(0.2² + 1²) = 2.0
@@ -137,6 +139,28 @@ func TestPage(t *testing.T) {
 	require.True(t, strings.Contains(page, fmt.Sprintf("<p class=\"best\">%s</p>", whereTo(p.Chosen.Spot))))
 }
 
+// Truth: what is known: a heading that only a turn heard has a page, with the
+// skyline that the turn's margins make.
+func TestPageOfATurn(t *testing.T) {
+	p := house(t, "")
+	turn := site.TurnRecord{Time: noon, Place: "gable", HeightM: ptr(7.0)}
+	for i, rf := range []int{8, 17, 21, 35} {
+		c := site.Curve{RFChannel: rf}
+		for deg := 0.0; deg < 360; deg += site.CurveStepDeg {
+			off := math.Remainder(deg-160-float64(5*i), 360) / 60
+			c.Points = append(c.Points, site.Aimed{BearingDeg: deg, LevelDB: 14 - math.Min(20, 12*off*off)})
+		}
+		turn.Curves = append(turn.Curves, c)
+	}
+	o := site.DefaultOptions()
+	p.Places.Ranking = *decide.Rank(site.Spots(p.Marks, o), []site.TurnRecord{turn}, p.Places.Wanted, o)
+	require.True(t, p.Places.Ranking.Rows[0].Turn)
+	page := write(t, p)
+	require.Regexp(t, `<p class="best">gable, antenna pointing 16[5-9]°`, page)
+	require.Contains(t, page, "One heading for all wanted channels at gable, 7 m: 16")
+	require.Contains(t, page, "Will hold: channels 8 (Tollen A), 17 (Brack), 21 and 35")
+}
+
 // Truth: a value that was not measured is absent, never zero: what files of
 // earlier versions lack, too.
 func TestAbsent(t *testing.T) {
@@ -151,7 +175,7 @@ func TestAbsent(t *testing.T) {
 		}
 	}
 	spots := site.Spots(p.Marks, p.Places.Ranking.Options)
-	p.Places.Ranking, p.Places.Pair = site.Rank(spots, p.Places.Wanted, p.Places.Ranking.Options), nil
+	p.Places.Ranking = *decide.Rank(spots, nil, p.Places.Wanted, p.Places.Ranking.Options)
 	page := write(t, p)
 	require.Empty(t, regexp.MustCompile(`[>\s]0(\.0)? (dB|ppm)|NaN|Inf[^o]|nil`).FindString(page))
 	require.True(t, strings.Contains(page, "How well it would hold was not measured."))
@@ -184,7 +208,7 @@ func TestAnyHouse(t *testing.T) {
 	}
 	o := site.DefaultOptions()
 	spots := site.Spots(marks, o)
-	page := write(t, &Page{Places: &plot.Places{House: strings.Repeat("W", 120), Wanted: wanted, Ranking: site.Rank(spots, wanted, o)}, Marks: marks})
+	page := write(t, &Page{Places: &plot.Places{House: strings.Repeat("W", 120), Wanted: wanted, Ranking: *decide.Rank(spots, nil, wanted, o)}, Marks: marks})
 	require.Less(t, len(page), 3<<20)
 	require.False(t, strings.Contains(page, "NaN"))
 	require.True(t, strings.Contains(page, "on 30 days from 5 March 2026"))

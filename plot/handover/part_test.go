@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"rooftone/scan/band"
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 	"rooftone/scan/verdict"
@@ -33,7 +34,7 @@ func TestPartsOnThePage(t *testing.T) {
 		}
 	}
 	o := site.DefaultOptions()
-	p.Places.Ranking = site.Rank(site.Spots(p.Marks, o), p.Places.Wanted, o)
+	p.Places.Ranking = *decide.Rank(site.Spots(p.Marks, o), nil, p.Places.Wanted, o)
 	page := write(t, p)
 	for _, want := range []string{
 		"heard 2.1 of its 6 MHz, the rest is inferred; could be firm",

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"rooftone/plot"
+	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
 	"rooftone/scan/verdict"
@@ -28,13 +29,18 @@ type sheet struct {
 	Chosen  bool   // by a person, not by rank
 	Equal   []string
 	Counts  []string
-	Second  string // what a second antenna would add
+	Against *against
+	Second  string   // what a second antenna would add
+	Joining []string // how to bring the two together
+	Advice  []string // what else there is to say of the choice
 	Lacking []string
 
 	Channels []channelRow
 	Axis     []tick
 	Tries    []try
 	Spots    []spotRow
+	North    string   // which north the headings are from; "" where there are none
+	Unclear  []string // places that may be the same
 	Pictures []picture
 	Changes  []string
 	Since    string
@@ -48,6 +54,16 @@ type sheet struct {
 	Program string
 	File    string
 	Damaged string
+}
+
+// against is the place of the page beside the best of the others.
+type against struct {
+	First, Second string
+	Rows          []againstRow
+}
+
+type againstRow struct {
+	Channel, First, Second, Gained string
 }
 
 type channelRow struct {
@@ -123,8 +139,8 @@ type figureRow struct {
 // builder gathers a sheet.
 type builder struct {
 	*Page
-	ranking *site.Ranking
-	chosen  *site.Row
+	ranking *decide.Ranking
+	chosen  *decide.Row
 	sheet   *sheet
 }
 
@@ -137,7 +153,7 @@ func build(p *Page) (*sheet, error) {
 	}
 	s := b.sheet
 	s.House, s.Program, s.File = p.Places.House, p.Program, p.File
-	s.Places, s.Wanted = len(b.ranking.Rows), len(b.ranking.Wanted)
+	s.Places, s.Wanted = len(b.ranking.Rows), len(b.ranking.Wanted)-len(b.ranking.OtherStandard)
 	s.Need = trimmed(b.ranking.Options.EnoughDB)
 	if p.Damaged > 0 {
 		s.Damaged = counted(p.Damaged, "line", "lines")
@@ -184,7 +200,7 @@ func (b *builder) answer() {
 	s.Best = whereTo(b.chosen.Spot)
 	for i := range b.ranking.Rows {
 		r := &b.ranking.Rows[i]
-		if r != b.chosen && r.Rank == b.chosen.Rank {
+		if r != b.chosen && r.Rank == b.chosen.Rank && b.chosen.Rank == 1 {
 			s.Equal = append(s.Equal, whereTo(r.Spot))
 		}
 	}
@@ -201,9 +217,17 @@ func (b *builder) answer() {
 	for _, word := range words {
 		s.Counts = append(s.Counts, fmt.Sprintf("%s: %s", word, b.theChannels(byWord[word])))
 	}
-	if q := b.Places.Pair; q != nil && q.Ahead >= b.ranking.Options.Confidence && len(q.Gained) > 0 {
+	s.Against = b.against()
+	for _, line := range b.Places.Advice() {
+		s.Advice = append(s.Advice, sentence(line))
+	}
+	if q := b.ranking.Pair; q != nil && q.Worth && len(q.Gained) > 0 {
 		s.Second = fmt.Sprintf("Two antennas, one at %s and one at %s, would together give %d of %d channels enough to spare: %s more than one alone.",
 			whereTo(q.Spots[0]), whereTo(q.Spots[1]), len(q.Enough), s.Wanted, b.labels(q.Gained))
+		for _, line := range b.Places.Joining() {
+			s.Joining = append(s.Joining, sentence(line))
+		}
+		s.Climb = true
 	}
 	if n := b.ranking.Nowhere; len(n) > 0 {
 		s.Lacking = append(s.Lacking, "No place that was tried gives a picture on "+b.theChannels(n)+".")
@@ -214,6 +238,50 @@ func (b *builder) answer() {
 	if n := b.ranking.Unmeasured; len(n) > 0 {
 		s.Lacking = append(s.Lacking, "Not looked for anywhere: "+b.theChannels(n)+".")
 	}
+}
+
+// against sets the place of the page beside the best of the others.
+func (b *builder) against() *against {
+	other := &b.ranking.Rows[0]
+	if other == b.chosen {
+		if len(b.ranking.Rows) < 2 {
+			return nil
+		}
+		other = &b.ranking.Rows[1]
+	}
+	v := b.ranking.Against(b.chosen, other)
+	out := &against{First: v.First.String(), Second: v.Second.String()}
+	for _, d := range v.Channels {
+		row := againstRow{Channel: b.label(d.RFChannel), First: chanceWords(d.First), Second: chanceWords(d.Second)}
+		switch number, half := plot.OnPaper(d.Margin, 1); {
+		case d.Margin != nil && d.Certain:
+			row.Gained = number + "\u00a0dB"
+		case d.Margin != nil:
+			row.Gained = "no more than chance (" + number + "\u00a0" + half + "\u00a0dB)"
+		case d.Gained:
+			row.Gained = "only here"
+		case d.Lost:
+			row.Gained = "only there"
+		case !d.First.Measured || !d.Second.Measured:
+			row.Gained = "not known"
+		}
+		out.Rows = append(out.Rows, row)
+	}
+	return out
+}
+
+// chanceWords says how probable it is that a channel holds at a place.
+func chanceWords(c decide.Chance) string {
+	number, _ := plot.MarginOnPaper(c.Margin)
+	switch {
+	case c.Other:
+		return "ATSC 3.0"
+	case !c.Measured:
+		return "not measured"
+	case number == "":
+		return "not there"
+	}
+	return fmt.Sprintf("%s\u00a0dB, holds with %.0f\u00a0%%", number, math.Min(99, math.Round(100*c.Holds)))
 }
 
 // theChannels names channels, one or several.
@@ -274,6 +342,10 @@ func (b *builder) channels() {
 	marks := site.MarksOf(spot, b.Marks, b.ranking.Options)
 	for _, w := range b.Places.Wanted {
 		c := spot.Channels[w.RFChannel]
+		other := slices.Contains(b.ranking.OtherStandard, w.RFChannel)
+		if other { // no margin of ours is its
+			c.Margin = nil
+		}
 		row := channelRow{Number: w.RFChannel, Label: b.Places.Labels[w.RFChannel]}
 		switch {
 		case w.Importance == 0:
@@ -290,7 +362,9 @@ func (b *builder) channels() {
 				row.Why = append(row.Why, text)
 			}
 		}
-		row.Elsewhere = b.elsewhere(w.RFChannel)
+		if !other {
+			row.Elsewhere = b.elsewhere(w.RFChannel)
+		}
 		s.Channels = append(s.Channels, row)
 	}
 }
@@ -367,6 +441,12 @@ func sentence(s string) string {
 }
 
 func (b *builder) spots() {
+	if l := b.Places.NorthLine(); l != "" {
+		b.sheet.North = sentence(l)
+	}
+	for _, l := range b.Places.UnclearLines() {
+		b.sheet.Unclear = append(b.sheet.Unclear, sentence(l))
+	}
 	for i := range b.ranking.Rows {
 		r := &b.ranking.Rows[i]
 		row := spotRow{
@@ -408,7 +488,10 @@ func (b *builder) changes() {
 func (b *builder) pictures() error {
 	spot := b.chosen.Spot
 	marks := site.MarksOf(spot, b.Marks, b.ranking.Options)
-	latest := marks[len(marks)-1]
+	latest := spot.Mark()
+	if len(marks) > 0 {
+		latest = marks[len(marks)-1]
+	}
 	survey := latest.Survey()
 	where := spot.String()
 	type drawing struct {

@@ -20,7 +20,7 @@ type outlook struct {
 
 // outlookOf puts a channel's grade into plain words.
 func outlookOf(c site.Combined, measured bool, latest *site.Heard) outlook {
-	var standard measure.Standard
+	standard := c.Standard
 	if latest != nil {
 		standard = latest.Standard
 	}
@@ -87,10 +87,10 @@ func towards(deg float64) string {
 func whereTo(s *site.Spot) string {
 	out := s.Place
 	if s.BearingDeg != nil {
-		out += fmt.Sprintf(", antenna pointing %.0f° (%s)", math.Mod(math.Round(*s.BearingDeg), 360), towards(*s.BearingDeg))
+		out += fmt.Sprintf(", antenna pointing %.0f° (%s)%s", math.Mod(math.Round(*s.BearingDeg), 360), towards(*s.BearingDeg), strings.Replace(s.North.Words(), " true", " from true north", 1))
 	}
 	if s.HeightM != nil {
-		out += fmt.Sprintf(", %.4g m up", *s.HeightM)
+		out += fmt.Sprintf(", %s up", s.Units.Length(*s.HeightM))
 	}
 	return out
 }

@@ -226,6 +226,7 @@ func TestPageInABrowser(t *testing.T) {
 		require.Equal(t, "chimney, east", m.Place)
 		require.Equal(t, 137.5, *m.BearingDeg)
 		require.Equal(t, 6.1, *m.HeightM)
+		require.Equal(t, "feet", m.Units)
 		require.False(t, m.Quick)
 	case <-time.After(5 * time.Second):
 		t.Fatal("no mark came")
@@ -235,11 +236,12 @@ func TestPageInABrowser(t *testing.T) {
 	b.eval("document.getElementById('kept').scrollIntoView()")
 	b.shot("marked")
 	b.eval("document.getElementById('height').value = 'high'; document.getElementById('quick').click()")
-	require.Equal(t, "The height is a number, in m or ft", b.text("kept"))
+	require.Equal(t, "The height is a number, in ft or m", b.text("kept"))
 	b.eval("document.getElementById('height').value = '6'; document.getElementById('quick').click()")
 	select {
 	case m := <-marks:
 		require.Equal(t, 6., *m.HeightM)
+		require.Empty(t, m.Units)
 		require.True(t, m.Quick)
 	case <-time.After(5 * time.Second):
 		t.Fatal("no quick mark came")

@@ -31,6 +31,7 @@ import (
 
 	"rooftone/scan/band"
 	"rooftone/scan/meter"
+	"rooftone/scan/site"
 )
 
 const (
@@ -57,6 +58,9 @@ type Options struct {
 	// server may be asked for.
 	Names []string
 
+	Units site.Units // in which a height without a unit is
+	North site.North // from which headings are counted; "" where nobody said
+
 	// Mark keeps a place and returns what to say of it; nil: the page offers no
 	// marks. It is called from the clients' goroutines, one at a time.
 	Mark func(context.Context, Mark) (said string, err error)
@@ -71,6 +75,7 @@ type Mark struct {
 	Place      string   `json:"place"`
 	BearingDeg *float64 `json:"bearing_deg"`
 	HeightM    *float64 `json:"height_m"`
+	Units      string   `json:"units"` // in which the height was typed: feet, metres, or ""
 	Note       string   `json:"note"`
 	Quick      bool     `json:"quick"` // the reading of the moment will do
 }
@@ -296,6 +301,8 @@ type about struct {
 	Marks    bool       `json:"marks"`
 	Careful  bool       `json:"careful"`
 	Resets   bool       `json:"resets"`
+	Units    string     `json:"units"`
+	North    string     `json:"north"`
 }
 
 type aboutOne struct {
@@ -304,7 +311,7 @@ type aboutOne struct {
 }
 
 func (p *Page) about() about {
-	a := about{Source: p.Source, Marks: p.Mark != nil, Careful: p.Careful, Resets: p.Reset != nil}
+	a := about{Source: p.Source, Marks: p.Mark != nil, Careful: p.Careful, Resets: p.Reset != nil, Units: string(p.Units), North: string(p.North)}
 	for _, c := range p.Channels {
 		a.Channels = append(a.Channels, aboutOne{c.Number, p.Labels[c.Number]})
 	}
@@ -385,6 +392,9 @@ func (p *Page) post(w http.ResponseWriter, r *http.Request, what string) {
 			return
 		}
 		m.Place = strings.TrimSpace(m.Place)
+		if u := site.Units(m.Units); u != site.Feet && u != site.Metres {
+			m.Units = ""
+		}
 		if m.Place == "" {
 			reply(w, http.StatusBadRequest, answer{Error: "the place has no name"})
 			return

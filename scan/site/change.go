@@ -31,14 +31,25 @@ type ChannelChange struct {
 type Visited struct {
 	New  []*Spot // not before
 	Left []*Spot // not since
+
+	// Unclear are those of New that may be among Left, without it being clear
+	// which: they are compared with none.
+	Unclear []Unclear
 }
 
+// slopeDBPerDeg is how much a margin changes for each degree that an antenna
+// points elsewhere, half way down its beam: one of 60° between its points 3 dB
+// down, cosⁿ in power, falls there by 10·n·log₁₀(e)·tan 30° a radian with
+// n = log 0.5 / log cos 30°, that is 0.21 dB a degree.
+const slopeDBPerDeg = 0.21
+
 // Changes compares the spots as they were before a moment with what they are
-// since. Only channels that were measured at the same spot both before and
+// since. A spot is the same where Spots would put its visits together. Only channels that were measured at the same spot both before and
 // since are compared; they are in order of RF channel.
 //
 // A difference is Certain when it passes a two-sided test on its standard
-// uncertainty, which contains Options.RepeatDB on both sides, at a level that
+// uncertainty, which contains Options.RepeatDB on both sides and what the
+// difference of the headings may explain, at a level that
 // leaves Options.FalseAlarm for all differences of all spots together
 // (Bonferroni). Options.Since is not used.
 func Changes(marks []Mark, since time.Time, o Options) ([]Change, Visited) {
@@ -57,9 +68,9 @@ func Changes(marks []Mark, since time.Time, o Options) ([]Change, Visited) {
 	var v Visited
 	kept := make([]bool, len(before))
 	compared := 0
+	to, doubts := o.again(seatsOf(before), seatsOf(after))
 	for i := range after {
-		s := &after[i]
-		j := slices.IndexFunc(before, func(b Spot) bool { return o.sameSpotAs(&b, s) })
+		s, j := &after[i], to[i]
 		if j < 0 {
 			v.New = append(v.New, s)
 			continue
@@ -78,6 +89,13 @@ func Changes(marks []Mark, since time.Time, o Options) ([]Change, Visited) {
 			v.Left = append(v.Left, &before[j])
 		}
 	}
+	for _, d := range doubts {
+		u := Unclear{Spot: &after[d.index], NoHeading: d.noHeading}
+		for _, j := range d.among {
+			u.Among = append(u.Among, &before[j])
+		}
+		v.Unclear = append(v.Unclear, u)
+	}
 	limit := math.Sqrt2 * math.Erfcinv(o.FalseAlarm/float64(max(1, compared)))
 	for i := range changes {
 		for k := range changes[i].Channels {
@@ -92,14 +110,21 @@ func Changes(marks []Mark, since time.Time, o Options) ([]Change, Visited) {
 	return changes, v
 }
 
-func (o Options) sameSpotAs(a, b *Spot) bool {
-	return placeKey(a.Place) == placeKey(b.Place) &&
-		o.sameSpot(&Mark{BearingDeg: a.BearingDeg, HeightM: a.HeightM}, &Mark{BearingDeg: b.BearingDeg, HeightM: b.HeightM})
+func seatsOf(spots []Spot) []seat {
+	out := make([]seat, len(spots))
+	for i := range spots {
+		out[i] = spots[i].seat()
+	}
+	return out
 }
 
 // compare lists the channels that both visits measured.
 func compare(before, since *Spot) []ChannelChange {
 	var list []ChannelChange
+	turned := 0.0 // dB
+	if before.BearingDeg != nil && since.BearingDeg != nil {
+		turned = slopeDBPerDeg * bearingApart(*before.BearingDeg, *since.BearingDeg)
+	}
 	for rf, b := range before.Channels {
 		s, ok := since.Channels[rf]
 		if !ok {
@@ -109,7 +134,7 @@ func compare(before, since *Spot) []ChannelChange {
 		if b.Margin != nil && s.Margin != nil {
 			c.Change = &measure.Estimate{
 				Value: s.Margin.Value - b.Margin.Value,
-				Sigma: math.Hypot(s.Margin.Sigma, b.Margin.Sigma),
+				Sigma: math.Hypot(math.Hypot(s.Margin.Sigma, b.Margin.Sigma), turned),
 			}
 		}
 		list = append(list, c)

@@ -189,8 +189,7 @@ func (d *decoder) turn(l turnLine) error {
 }
 
 // At reports whether the turn was made at a place and height, whatever their
-// spelling.
+// spelling. A height that was not told may be any.
 func (t *TurnRecord) At(place string, heightM *float64, o Options) bool {
-	a, b := Mark{HeightM: t.HeightM}, Mark{HeightM: heightM}
-	return placeKey(t.Place) == placeKey(place) && o.sameSpot(&a, &b)
+	return placeKey(t.Place) == placeKey(place) && o.heights(t.HeightM, heightM, o.HandM)
 }

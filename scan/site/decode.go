@@ -137,6 +137,8 @@ func (d *decoder) record(kind string, text []byte) error {
 	switch kind {
 	case "house":
 		return decodeAs(text, d.header)
+	case "setting":
+		return decodeAs(text, d.setting)
 	case "want":
 		return decodeAs(text, d.want)
 	case "mark":

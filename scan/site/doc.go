@@ -1,6 +1,5 @@
 // Package site remembers a house: the channels that are wanted there, the
-// places and headings that were tried with what was measured at each, and
-// which of them serves best.
+// places and headings that were tried, and what was measured at each.
 //
 // # The house file
 //
@@ -22,9 +21,12 @@
 // lost supply, or spoilt in any other way, costs that line only: Read says so
 // in House.Damage, and the next record starts on a line of its own.
 //
-// # Choosing
+// A curve of a turn without points is of a channel that was followed and not heard
+// anywhere.
 //
-// Spots puts several marks of one place, heading and height together; Rank
-// orders them, Pairs does the same for two antennas, and Changes compares
-// visits. FitTurn finds the heading of the strongest signal in a slow turn.
+// # Comparing
+//
+// Spots puts several marks of one place, heading and height together, and Changes
+// compares visits. FitTurn finds the heading of the strongest signal in a slow
+// turn. Which place serves best is for package decide.
 package site

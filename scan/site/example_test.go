@@ -10,7 +10,7 @@ import (
 	"rooftone/scan/site"
 )
 
-// A house from its first line to the best place.
+// A house from its first line to what its places give.
 func Example() {
 	dir, err := os.MkdirTemp("", "site")
 	if err != nil {
@@ -44,8 +44,10 @@ func Example() {
 	for _, d := range house.Damage {
 		fmt.Println("hint:", d)
 	}
-	o := site.DefaultOptions()
-	best := site.Rank(site.Spots(house.Marks, o), house.Wanted, o).Rows[0]
-	fmt.Printf("%s: %v, %s with %.0f dB\n", house.Name, best.Spot, house.Label(22), best.Weakest.Margin.Value)
-	// Output: Mill Lane 4: chimney, North Hill with 14 dB
+	for _, s := range site.Spots(house.Marks, site.DefaultOptions()) {
+		fmt.Printf("%s: %v, %s with %.0f dB\n", house.Name, &s, house.Label(22), s.Channels[22].Margin.Value)
+	}
+	// Output:
+	// Mill Lane 4: attic, North Hill with 3 dB
+	// Mill Lane 4: chimney, North Hill with 14 dB
 }

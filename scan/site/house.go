@@ -13,6 +13,11 @@ import (
 // House is all that a house file says.
 type House struct {
 	Header
+	// How heights and headings are told there; empty and nil where nobody said.
+	Units          Units
+	North          North
+	DeclinationDeg *float64 // by how much a compass points east of true north
+
 	Wanted   []Want // ascending by RF channel
 	Marks    []Mark // in the order of the file
 	Turns    []TurnRecord

@@ -25,19 +25,36 @@ type Options struct {
 	// channel at any place when nothing has changed.
 	FalseAlarm float64
 
-	// Marks whose place is the same, and whose bearings and heights differ by
-	// no more than this, are visits to one spot.
+	// Of one visit to a house, the marks whose place is the same, and whose
+	// bearings and heights differ by no more than this, are of one spot: who
+	// tells more on one day means it.
 	BearingToleranceDeg float64
 	HeightToleranceM    float64
 
+	// From one visit to another a heading and a height are only as good as a
+	// hand that finds them again: marks of one place that differ by no more
+	// than this are of one spot, if it is clear which.
+	HandDeg float64
+	HandM   float64
+
+	// VisitGap is the time without a mark that parts two visits.
+	VisitGap time.Duration
+
 	Since time.Time // marks before it are left out; zero: none are
+
+	Units Units // in which spots tell their heights
+	North North // from which their headings are counted
 }
 
 // DefaultOptions are what is taken when nobody says otherwise: 9 dB are enough
 // (see verdict.FirmMarginDB); a margin repeats within 1 dB (common practice, no
 // source); 95 % to tell two places apart, so that of pairs that are exactly
 // alike at most one in ten is taken for different; bearings within 2° and heights
-// within half a foot.
+// within half a foot on one visit. From visit to visit bearings within 6°, the
+// 95 % of the difference of two that are each known within the 2° of
+// defaultPointingDeg (1.96·√2·2° = 5.5°), and heights within a foot (common
+// practice, no source). Six hours without a mark begin another visit (common
+// practice, no source).
 func DefaultOptions() Options {
 	return Options{
 		EnoughDB:            verdict.FirmMarginDB,
@@ -46,5 +63,8 @@ func DefaultOptions() Options {
 		FalseAlarm:          0.05,
 		BearingToleranceDeg: 2,
 		HeightToleranceM:    0.1524,
+		HandDeg:             6,
+		HandM:               metresPerFoot,
+		VisitGap:            6 * time.Hour,
 	}
 }

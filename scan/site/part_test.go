@@ -41,26 +41,12 @@ func TestPartsInAFile(t *testing.T) {
 	}
 }
 
-// Truth: arithmetic: a margin known to 4 dB weighs less, and leaves two places
-// untold that one known to 0.3 dB would tell apart.
-func TestRankByAPart(t *testing.T) {
-	at := func(place string, margin, sigma float64) Mark {
-		h := Heard{RFChannel: 22, Presence: measure.Present, Margin: &measure.Estimate{Value: margin, Sigma: sigma}}
-		if sigma > 1 {
-			h.HeardPart([]band.Span{{LowHz: 519e6, HighHz: 521.1e6}})
-		}
-		return Mark{Time: noon, Place: place, Heard: []Heard{h}}
-	}
-	wanted := []Want{{RFChannel: 22, Importance: 1}}
-	for sigma, rank := range map[float64]int{0.3: 2, 4: 1} {
-		marks := []Mark{at("gable", 12, 0.3), at("attic", 7, sigma)}
-		o := DefaultOptions()
-		r := Rank(Spots(marks, o), wanted, o)
-		require.Equal(t, "gable", r.Rows[0].Spot.Place)
-		require.Equal(t, rank, r.Rows[1].Rank, "σ %g", sigma)
-	}
+// Truth: the README's fields: a mark says what of a channel was heard.
+func TestPartIsKept(t *testing.T) {
+	h := Heard{RFChannel: 22, Presence: measure.Present, Margin: &measure.Estimate{Value: 6, Sigma: 3}}
+	h.HeardPart([]band.Span{{LowHz: 519e6, HighHz: 521.1e6}})
 	path := newHouse(t)
-	require.NoError(t, Append(path, at("attic", 6, 3)))
+	require.NoError(t, Append(path, Mark{Time: noon, Place: "attic", Heard: []Heard{h}}))
 	b, err := os.ReadFile(path)
 	require.NoError(t, err)
 	require.True(t, strings.Contains(string(b), `"seen_share":0.35,"seen_hz":[[519000000,521100000]]`), "%s", b)

@@ -43,6 +43,7 @@ var (
 	ErrFewSamples = errors.New("too few samples with a bearing to find a peak")
 	ErrFlat       = errors.New("the level hardly depends on the heading")
 	ErrNotPassed  = errors.New("the level still rises at the end of the turn: turn farther")
+	ErrFlatPart   = errors.New("the level hardly depends on the heading as far as it was turned: turn farther, all the way round")
 )
 
 const (
@@ -80,8 +81,8 @@ const (
 // the lobe was passed more than once, the passes' own disagreement counts. A
 // turn there and back is worth its time.
 //
-// It returns ErrFewSamples, ErrFlat or ErrNotPassed where there is no peak to
-// be found.
+// It returns ErrFewSamples, ErrFlat, ErrFlatPart or ErrNotPassed where there is no
+// peak to be found.
 func FitPeak(points []Aimed) (*Peak, error) {
 	f, err := newFit(points)
 	if err != nil {
@@ -340,7 +341,7 @@ func (f *fit) lobe(top int, down float64) (half float64, err error) {
 	peak := f.curve[top]
 	least := math.Max(1, 3*f.scale/math.Sqrt(f.near(top)))
 	half = widest
-	flat, ended := false, false
+	flat, ended, rises := false, false, false
 	for _, sign := range []int{-1, 1} {
 		fell, reach := 0.0, 0.0
 		for d := 1; d <= widest && fell < down; d++ {
@@ -355,12 +356,14 @@ func (f *fit) lobe(top int, down float64) (half float64, err error) {
 			reach = float64(d)
 			fell = math.Max(fell, peak-v)
 		}
-		flat = flat || fell < least
+		flat, rises = flat || fell < least, rises || fell >= least
 		half = math.Min(half, reach)
 	}
 	switch {
-	case flat && ended:
+	case flat && ended && rises:
 		return 0, ErrNotPassed
+	case flat && ended:
+		return 0, ErrFlatPart
 	case flat:
 		return 0, ErrFlat
 	}

@@ -90,10 +90,10 @@ func TestFitPeakErrors(t *testing.T) {
 		"flat":                {sweepOf(r, flat, 0, 360, 1, 0.5), ErrFlat},
 		"flat and noisy":      {sweepOf(r, flat, 0, 360, 1, 3), ErrFlat},
 		"exactly flat":        {sweepOf(r, flat, 0, 360, 1, 0), ErrFlat},
-		"one bearing":         {sweepOf(r, func(float64) float64 { return 5 }, 90, 90.0001, 0.00001, 0.5), ErrNotPassed},
+		"one bearing":         {sweepOf(r, func(float64) float64 { return 5 }, 90, 90.0001, 0.00001, 0.5), ErrFlatPart},
 		"stopped before":      {sweepOf(r, curve, 0, 80, 0.5, 0.3), ErrNotPassed},
 		"began after":         {sweepOf(r, curve, 97, 200, 0.5, 0.3), ErrNotPassed},
-		"only the back of it": {sweepOf(r, flat, 200, 340, 0.5, 0.3), ErrNotPassed},
+		"only the back of it": {sweepOf(r, flat, 200, 340, 0.5, 0.3), ErrFlatPart},
 	} {
 		_, err := FitPeak(c.points)
 		require.ErrorIs(t, err, c.want, name)

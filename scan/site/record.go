@@ -42,7 +42,8 @@ type Header struct {
 	Program string    // name and version of what created it
 }
 
-// Record is one line of a house file: a WantChange, a Mark, a Station or a Learnt.
+// Record is one line of a house file: a WantChange, a Mark, a TurnRecord, a
+// Station, a Learnt, a Setting, or a Header, which renames the house.
 type Record interface {
 	// line returns the record as it is written, or says why it cannot be.
 	line() (any, error)
@@ -73,7 +74,7 @@ type Mark struct {
 	Place string
 	// BearingDeg is where the antenna points, in degrees clockwise from north,
 	// 0 to 360. Whether that is true or magnetic north is the house's own
-	// choice: it is kept as given.
+	// choice, House.North: it is kept as given.
 	BearingDeg *float64
 	HeightM    *float64 // of the antenna, in metres, from wherever the house counts
 	Note       string

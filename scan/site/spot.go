@@ -2,7 +2,6 @@ package site
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -15,9 +14,12 @@ import (
 // Spot is one place, heading and height, with all that its visits measured.
 type Spot struct {
 	Place      string
-	BearingDeg *float64 // of the first visit; nil when none was given
-	HeightM    *float64
+	BearingDeg *float64    // of the first visit; nil when none was given
+	HeightM    *float64    // the first that was told
 	Visits     []time.Time // ascending
+
+	Units Units // in which String tells the height
+	North North // from which the bearing is counted
 
 	Channels map[int]Combined // by RF channel; one that no visit measured is not in it
 }
@@ -33,22 +35,31 @@ type Combined struct {
 	ScatterDB float64 // standard deviation of the margin between them; 0 for fewer than two
 
 	Presence measure.Presence // of the latest visit, as the rest
+	Standard measure.Standard
 	Grade    verdict.Grade
 	Limits   []verdict.Limit
 	Latest   time.Time
+
+	Turned bool // no visit measured it: it is what a turn heard at this heading
 }
 
-// String names the spot: "chimney, 135°, 7.2 m".
-func (s *Spot) String() string {
-	var b strings.Builder
-	b.WriteString(s.Place)
+// String names the spot: "chimney, 135° SE, 7.2 m". Which north the heading is
+// from is not in it: whoever shows headings says so once, see North.Sentence.
+func (s *Spot) String() string { return s.named("") }
+
+// Full is String with the north that the heading is from:
+// "chimney, 135° SE by compass, 7.2 m".
+func (s *Spot) Full() string { return s.named(s.North.Words()) }
+
+func (s *Spot) named(north string) string {
+	name := s.Place
 	if s.BearingDeg != nil {
-		fmt.Fprintf(&b, ", %.0f°", turn360(math.Round(*s.BearingDeg)))
+		name += ", " + Heading(*s.BearingDeg) + north
 	}
 	if s.HeightM != nil {
-		fmt.Fprintf(&b, ", %.4g m", *s.HeightM)
+		name += ", " + s.Units.Length(*s.HeightM)
 	}
-	return b.String()
+	return name
 }
 
 // MarksOf returns the marks that Spots puts together into s, in order of time.
@@ -56,8 +67,7 @@ func MarksOf(s *Spot, marks []Mark, o Options) []*Mark {
 	var out []*Mark
 	for i := range marks {
 		m := &marks[i]
-		if slices.ContainsFunc(s.Visits, m.Time.Equal) && placeKey(m.Place) == placeKey(s.Place) &&
-			o.sameSpot(&Mark{BearingDeg: s.BearingDeg, HeightM: s.HeightM}, m) {
+		if slices.ContainsFunc(s.Visits, m.Time.Equal) && o.byHand(s.seat(), group{m}.seat()) {
 			out = append(out, m)
 		}
 	}
@@ -81,8 +91,14 @@ func Latest(marks []*Mark, rfChannel int) (*Heard, *Mark) {
 // Spots puts marks of one place, heading and height together, and returns them
 // in the order of their names, bearings and heights. The order of the marks
 // does not matter. Upper and lower case, and blanks, make no difference in a
-// place's name. A mark without a bearing or height is another spot than one
-// with it.
+// place's name.
+//
+// On one visit to the house what is told is taken at its word: marks whose
+// headings or heights differ by more than a tolerance are of two spots, and one
+// without a bearing or height is of another than one with it. From visit to visit
+// a heading is found again by hand, and a height may not be told again: see
+// Options.HandDeg. Where it is not clear which spot was meant, the visits stay
+// apart: see Unclears.
 //
 // The margin of a channel is the mean over the visits that heard it, each
 // weighted by the inverse of its variance σ² + RepeatDB². Its uncertainty is
@@ -91,6 +107,32 @@ func Latest(marks []*Mark, rfChannel int) (*Heard, *Mark) {
 // 1932, 207: by the root of χ² per degree of freedom). Whether the channel is
 // there at all is the latest visit's to say.
 func Spots(marks []Mark, o Options) []Spot {
+	spots, _ := o.spots(marks)
+	return spots
+}
+
+// Unclears tells which spots of the same marks may be visits to one another,
+// without it being clear to which. In both lists the spots are those that Spots
+// returned.
+func Unclears(spots []Spot, marks []Mark, o Options) []Unclear {
+	again, doubts := o.spots(marks)
+	if len(again) != len(spots) {
+		return nil // they are of other marks
+	}
+	var out []Unclear
+	for _, d := range doubts {
+		u := Unclear{Spot: &spots[d.index], NoHeading: d.noHeading}
+		slices.Sort(d.among)
+		for _, i := range d.among {
+			u.Among = append(u.Among, &spots[i])
+		}
+		out = append(out, u)
+	}
+	return out
+}
+
+// spots puts marks together, and tells by index what was left apart in doubt.
+func (o Options) spots(marks []Mark) ([]Spot, []doubt) {
 	visits := make([]*Mark, 0, len(marks))
 	for i := range marks {
 		if !marks[i].Time.Before(o.Since) {
@@ -98,25 +140,25 @@ func Spots(marks []Mark, o Options) []Spot {
 		}
 	}
 	slices.SortStableFunc(visits, byTime)
-	var groups [][]*Mark
-	byPlace := map[string][]int{}
-	for _, m := range visits {
-		name := placeKey(m.Place)
-		at := slices.IndexFunc(byPlace[name], func(g int) bool { return o.sameSpot(groups[g][0], m) })
-		if at < 0 {
-			byPlace[name] = append(byPlace[name], len(groups))
-			groups = append(groups, []*Mark{m})
-			continue
-		}
-		g := byPlace[name][at]
-		groups[g] = append(groups[g], m)
-	}
-	spots := make([]Spot, len(groups))
+	groups, doubts := o.groups(visits)
+	spots, order := make([]Spot, len(groups)), make([]int, len(groups))
 	for i, g := range groups {
+		order[i] = i
 		spots[i] = o.spot(g)
 	}
-	slices.SortFunc(spots, bySpot)
-	return spots
+	slices.SortStableFunc(order, func(a, b int) int { return bySpot(spots[a], spots[b]) })
+	sorted, place := make([]Spot, len(groups)), make([]int, len(groups))
+	for to, from := range order {
+		sorted[to], place[from] = spots[from], to
+	}
+	for i := range doubts {
+		d := &doubts[i]
+		d.index = place[d.index]
+		for k := range d.among {
+			d.among[k] = place[d.among[k]]
+		}
+	}
+	return sorted, doubts
 }
 
 // byTime orders marks by time, and marks of one moment in a way that does not
@@ -148,7 +190,7 @@ func b2i(b bool) int {
 // placeKey is what two spellings of one place have in common.
 func placeKey(place string) string { return strings.ToLower(strings.Join(strings.Fields(place), " ")) }
 
-// sameSpot reports whether two marks of one place are visits to one spot.
+// sameSpot reports whether two marks of one place and one visit are of one spot.
 func (o Options) sameSpot(a, b *Mark) bool {
 	near := func(a, b *float64, difference func(a, b float64) float64, tolerance float64) bool {
 		if a == nil || b == nil {
@@ -165,9 +207,12 @@ func (o Options) sameSpot(a, b *Mark) bool {
 func bearingApart(a, b float64) float64 { return math.Abs(math.Remainder(a-b, 360)) }
 
 // spot combines visits, which are in order of time.
-func (o Options) spot(visits []*Mark) Spot {
-	first := visits[0]
-	s := Spot{Place: strings.Join(strings.Fields(first.Place), " "), BearingDeg: first.BearingDeg, HeightM: first.HeightM, Channels: map[int]Combined{}}
+func (o Options) spot(visits group) Spot {
+	at := visits.seat()
+	s := Spot{
+		Place: strings.Join(strings.Fields(visits[0].Place), " "), BearingDeg: at.bearing, HeightM: at.height,
+		Units: o.Units, North: o.North, Channels: map[int]Combined{},
+	}
 	heard := map[int][]*Heard{}
 	for _, m := range visits {
 		s.Visits = append(s.Visits, m.Time)
@@ -183,7 +228,7 @@ func (o Options) spot(visits []*Mark) Spot {
 	for rf, list := range heard {
 		c := s.Channels[rf]
 		latest := list[len(list)-1]
-		c.Presence, c.Grade, c.Limits = latest.Presence, latest.Grade, latest.Limits
+		c.Presence, c.Standard, c.Grade, c.Limits = latest.Presence, latest.Standard, latest.Grade, latest.Limits
 		var margins []measure.Estimate
 		for _, h := range list {
 			if h.Margin != nil {

@@ -187,6 +187,9 @@ func FitTurn(samples []Sample, turn Turn) (*Peak, error) {
 	if err != nil {
 		return nil, err
 	}
+	if p.rate == 0 && slices.Max(p.deg) == slices.Min(p.deg) {
+		return nil, fmt.Errorf("they are all %g°, so it was not turned: %w", p.deg[0], ErrPointings)
+	}
 	points := make([]Aimed, 0, len(samples))
 	sorted := slices.Clone(samples)
 	slices.SortStableFunc(sorted, func(a, b Sample) int { return a.Time.Compare(b.Time) })

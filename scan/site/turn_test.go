@@ -329,3 +329,29 @@ func TestFitPeakOfMarks(t *testing.T) {
 		require.LessOrEqual(t, failed, 12)
 	}
 }
+
+// Truth: what a person did: bearings that do not move are no turn, and a level that
+// stays the same does not rise.
+func TestTurnThatFoundNothing(t *testing.T) {
+	var samples []Sample
+	for i := range 200 {
+		samples = append(samples, Sample{Time: noon.Add(time.Duration(i) * 50 * time.Millisecond), LevelDB: 14 + 0.05*math.Sin(float64(i))})
+	}
+	turn := func(bearings ...float64) Turn {
+		var t Turn
+		for i, b := range bearings {
+			t.Pointings = append(t.Pointings, Pointing{noon.Add(time.Duration(i) * 9 * time.Second), b})
+		}
+		return t
+	}
+	_, err := FitTurn(samples, turn(131, 131))
+	require.ErrorIs(t, err, ErrPointings)
+	require.ErrorContains(t, err, "they are all 131°, so it was not turned")
+	_, err = FitTurn(samples, turn(90, 200))
+	require.ErrorIs(t, err, ErrFlatPart)
+	for i := range samples { // a level that does rise
+		samples[i].LevelDB += 0.05 * float64(i)
+	}
+	_, err = FitTurn(samples, turn(90, 200))
+	require.ErrorIs(t, err, ErrNotPassed)
+}

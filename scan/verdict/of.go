@@ -204,7 +204,7 @@ func (v *Verdict) echoes(r *measure.Reading, cost float64) {
 			-worst.DelayUS.Value, worst.LevelDB.Value, decibels(cost))
 	default:
 		v.add(Echoes, "echo %.1f µs late, %.0f dB, about %s of extra path, costs %s: turn away from it or try a foot or two sideways",
-			worst.DelayUS.Value, worst.LevelDB.Value, feet(worst.ExtraFeet()), decibels(cost))
+			worst.DelayUS.Value, worst.LevelDB.Value, lengths(worst.ExtraFeet()), decibels(cost))
 	}
 	v.advise(
 		"try a foot or two sideways and up: echoes add up and cancel within half a wavelength",
@@ -236,13 +236,17 @@ func (v *Verdict) hardEcho(r *measure.Reading) {
 	}
 }
 
-// feet writes a length to about two figures.
-func feet(ft float64) string {
-	step := 10.0
-	if ft < 100 {
-		step = 1
+// lengths writes a length of so many feet to about two figures, in metres too:
+// who reads it is not known here.
+func lengths(ft float64) string {
+	rounded := func(v float64) float64 {
+		step := 10.0
+		if v < 100 {
+			step = 1
+		}
+		return math.Round(v/step) * step
 	}
-	return fmt.Sprintf("%.0f ft", math.Round(ft/step)*step)
+	return fmt.Sprintf("%.0f ft or %.0f m", rounded(ft), rounded(ft*0.3048))
 }
 
 // underneath names what stands under the signal besides noise.

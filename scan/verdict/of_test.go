@@ -73,7 +73,7 @@ func TestEchoEvidence(t *testing.T) {
 		{DelayUS: measure.Estimate{Value: 1.4}, LevelDB: measure.Estimate{Value: -4}},
 	}
 	// Truth: light goes 983.57 ft in a microsecond.
-	require.Equal(t, "echo 1.4 µs late, -4 dB, about 1380 ft of extra path, costs 6 dB: turn away from it or try a foot or two sideways",
+	require.Equal(t, "echo 1.4 µs late, -4 dB, about 1380 ft or 420 m of extra path, costs 6 dB: turn away from it or try a foot or two sideways",
 		Of(r, nil, nil).Reasons[0].Evidence)
 	r.Echoes[1].DelayUS.Value = -1.4
 	require.Contains(t, Of(r, nil, nil).Reasons[0].Evidence, "1.4 µs earlier")

@@ -162,9 +162,12 @@
     }
     const height = get('height').value.trim().replace(',', '.');
     if (height) {
+      // A number alone is in the house's units.
       const m = /^(-?[0-9.]+)\s*(m|ft|feet|)$/i.exec(height);
-      what.height_m = m ? Math.round(100 * Number(m[1]) * (/^f/i.test(m[2]) ? 0.3048 : 1)) / 100 : NaN;
-      if (!(Math.abs(what.height_m) <= 9000)) { say('kept', 'The height is a number, in m or ft'); return; }
+      const typed = !m ? '' : /^f/i.test(m[2]) ? 'feet' : m[2] ? 'metres' : '';
+      what.height_m = m ? Math.round(100 * Number(m[1]) * ((typed || about.units) === 'feet' ? 0.3048 : 1)) / 100 : NaN;
+      if (!(Math.abs(what.height_m) <= 9000)) { say('kept', 'The height is a number, in ft or m'); return; }
+      what.units = typed;
     }
     marking = true;
     get('careful').disabled = get('quick').disabled = true;
@@ -200,6 +203,8 @@
     get('mark').hidden = !about.marks;
     get('reset').hidden = !about.resets;
     get('quick').hidden = !about.careful;
+    if (about.units) say('heightname', 'Height in ' + about.units + ', if it matters');
+    if (about.north) say('bearingname', 'Heading in degrees ' + (about.north === 'true' ? 'from true north' : 'by compass') + ', if known');
     if (about.careful) say('careful', 'Mark carefully: hold still');
     if (about.channels.length > 1) {
       for (const c of about.channels) {

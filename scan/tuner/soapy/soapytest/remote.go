@@ -19,22 +19,35 @@ type Remote struct {
 	once    sync.Once
 }
 
+const remoteServer = "SoapySDRServer"
+
+// MissingRemote says what this machine lacks for StartRemote; empty when it lacks
+// nothing.
+func MissingRemote() string {
+	if missing := Missing(); missing != "" {
+		return missing
+	}
+	if _, err := exec.LookPath(remoteServer); err != nil {
+		return "no SoapySDRServer (Debian's soapyremote-server)"
+	}
+	if found, _ := filepath.Glob("/usr/lib/*/SoapySDR/modules*/libremoteSupport.so"); len(found) == 0 {
+		return "no module for SoapySDRServer (Debian's soapysdr-module-remote)"
+	}
+	return ""
+}
+
 // StartRemote starts SoapySDR's server on this machine, with the module in it and a
 // radio behind that. It skips the test where there is none.
 func StartRemote(t testing.TB, radio *Server) *Remote {
 	t.Helper()
-	path, err := exec.LookPath("SoapySDRServer")
-	if err != nil {
-		t.Skip("no SoapySDRServer (Debian's soapyremote-server)")
-	}
-	if found, _ := filepath.Glob("/usr/lib/*/SoapySDR/modules*/libremoteSupport.so"); len(found) == 0 {
-		t.Skip("no module for SoapySDRServer (Debian's soapysdr-module-remote)")
+	if missing := MissingRemote(); missing != "" {
+		t.Skip(missing)
 	}
 	port, err := freePort()
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := &Remote{command: exec.Command(path, fmt.Sprintf("--bind=127.0.0.1:%d", port)), port: port}
+	r := &Remote{command: exec.Command(remoteServer, fmt.Sprintf("--bind=127.0.0.1:%d", port)), port: port}
 	r.command.Env = append(os.Environ(), ModuleEnv+"="+filepath.Dir(Module(t)), fmt.Sprintf("%s=%d", PortEnv, radio.Port()),
 		"LD_PRELOAD="+library(t, "quiet.so", quietLibrary))
 	if err := r.command.Start(); err != nil {
