@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"rooftone/scan/expect"
+	"rooftone/scan/site"
 )
 
 // Expected writes what is expected at a house as text, the best first.
@@ -44,7 +45,7 @@ func Expected(w io.Writer, e *expect.Expectation, h expect.House, o TextOptions)
 		t.line("not reckoned:")
 		for i := range e.Stations {
 			if x := &e.Stations[i]; x.Outlook == "" {
-				t.set(fmt.Sprintf("%3d  ", x.RFChannel), fmt.Sprintf("%s, %.0f° %s, %.3g km: %s", called(x), turnedDeg(x.BearingDeg), expect.Compass(x.BearingDeg), x.DistanceM/1e3, x.Problem), 5)
+				t.set(fmt.Sprintf("%3d  ", x.RFChannel), fmt.Sprintf("%s, %.0f° %s, %s: %s", called(x), turnedDeg(x.BearingDeg), expect.Compass(x.BearingDeg), farUnit(o.Units).write(x.DistanceM), x.Problem), 5)
 			}
 		}
 	}
@@ -65,12 +66,13 @@ type expectedColumn struct {
 }
 
 func (t *table) expectedColumns(room int) []expectedColumn {
+	far := farUnit(t.o.Units)
 	all := []expectedColumn{
 		{" RF", 3, func(x *expect.Expected) string { return fmt.Sprint(x.RFChannel) }, 0},
 		{"station", -14, func(x *expect.Expected) string { return called(x) }, 0},
 		{"from", 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", turnedDeg(x.BearingDeg)) }, 0},
 		{"", -3, func(x *expect.Expected) string { return expect.Compass(x.BearingDeg) }, 0},
-		{"km", 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.DistanceM/1e3) }, 1},
+		{far.short, 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.DistanceM/far.metres) }, 1},
 		{"dBµV/m", 6, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.Field.Value) }, 4},
 		{"dBm", 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.Antenna.Value) }, 5},
 		{"C/N", 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.CN.Value) }, 2},
@@ -78,7 +80,12 @@ func (t *table) expectedColumns(room int) []expectedColumn {
 		{"interval", -len("-40 to +20"), func(x *expect.Expected) string {
 			return fmt.Sprintf("%+.0f to %+.0f", x.Margin.Low, x.Margin.High)
 		}, 0},
-		{"way", -len("hidden 0.12 km"), (*expect.Expected).Way, 3},
+		{"way", -len("hidden 0.12 km"), func(x *expect.Expected) string {
+			if x.Hidden && x.Way() == "hidden" {
+				return "hidden " + far.write(x.HiddenM)
+			}
+			return x.Way()
+		}, 3},
 	}
 	for {
 		wide, spare := len(all)-1, 0
@@ -112,6 +119,21 @@ func (t *table) expectedRow(columns []expectedColumn, text func(expectedColumn) 
 	t.line(fitRunes(b.String(), t.o.Width))
 }
 
+// far is the unit in which distances of stations are told.
+type far struct {
+	short  string
+	metres float64
+}
+
+func farUnit(u site.Units) far {
+	if u == site.Feet {
+		return far{"mi", 1609.344}
+	}
+	return far{"km", 1e3}
+}
+
+func (f far) write(m float64) string { return fmt.Sprintf("%.2g %s", m/f.metres, f.short) }
+
 // called is what a station is called.
 func called(x *expect.Expected) string {
 	if x.Label == "" {
@@ -144,8 +166,12 @@ func (t *table) expectedNotes(e *expect.Expectation, h expect.House) {
 	}
 	t.note("intervals: ", "true in 95 of 100 cases: the model's own error, 5.5 dB between one place and the next, and antenna, line and receiver as they differ. Margins are for 90 % of the time, other figures for an ordinary moment.")
 	uhf := h.Gear(600e6)
-	t.note("with: ", fmt.Sprintf("the antenna %.3g m above the ground, %.3g dB over a dipole on UHF (%s), a line that loses %.3g dB, a receiver with a noise figure of %.3g dB that decodes at a C/N of %.3g dB",
-		h.HeightM, uhf.Gain.Value, rangeOf(uhf.Gain), uhf.Line.Value, uhf.NoiseFigure.Value, h.ThresholdDB))
+	length := site.Metres.Length(h.HeightM)
+	if t.o.Units == site.Feet {
+		length = site.Feet.Length(h.HeightM)
+	}
+	t.note("with: ", fmt.Sprintf("the antenna %s above the ground, %.3g dB over a dipole on UHF (%s), a line that loses %.3g dB, a receiver with a noise figure of %.3g dB that decodes at a C/N of %.3g dB",
+		length, uhf.Gain.Value, rangeOf(uhf.Gain), uhf.Line.Value, uhf.NoiseFigure.Value, h.ThresholdDB))
 	if smooth > 0 {
 		t.note("no terrain: ", fmt.Sprintf("not known for %d of them: the earth is taken for smooth, and the intervals reach down to what mountains leave", smooth))
 	}
@@ -160,7 +186,7 @@ func (t *table) expectedNotes(e *expect.Expectation, h expect.House) {
 		t.note("heights: ", fmt.Sprintf("not known for the antennas of %d of them: anything from 50 to 500 m is in the intervals", unknown))
 	}
 	if bridged > 0 {
-		t.note("voids: ", fmt.Sprintf("the tiles have holes, of up to %.2g km on one way: bridged by straight lines", bridged/1e3))
+		t.note("voids: ", fmt.Sprintf("the tiles have holes, of up to %s on one way: bridged by straight lines", farUnit(t.o.Units).write(bridged)))
 	}
 	if e.Far > 0 {
 		t.note("far: ", fmt.Sprintf("more of the list beyond %.0f km: %d", expect.MaxDistanceM/1e3, e.Far))

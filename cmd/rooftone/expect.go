@@ -73,7 +73,7 @@ const usualAntennaM = 10 // FCC OET Bulletin 69, Table 4
 func (f *terrainFlags) declare(fs *pflag.FlagSet) {
 	height := float64(usualAntennaM)
 	f.height = &height
-	fs.Var(&number{to: &f.height, min: path.MinHeightM, max: path.MaxHeightM, unit: "metres"}, "height", "the antenna's height above the ground in `METRES`, for what is expected")
+	fs.Var(&metres{&f.height}, "height", "the antenna's `HEIGHT` above the ground, such as 20ft or 6.1m, for what is expected; metres unless it says")
 	fs.Var(&fileName{&f.folder}, "terrain", "a `FOLDER` of height tiles such as N44W073.hgt (SRTM, 1 or 3 arc seconds)")
 	fs.BoolVar(&f.sea, "sea", false, "what no tile of the folder covers is open sea")
 	fs.BoolVar(&f.aboveSea, "above-sea", false, "the list counts the stations' heights from the sea, not from the ground below them; wants --terrain")
@@ -81,6 +81,9 @@ func (f *terrainFlags) declare(fs *pflag.FlagSet) {
 
 // open opens the folder of tiles; nil where none was named.
 func (f *terrainFlags) open() (*terrain.Folder, error) {
+	if h := *f.height; h < path.MinHeightM || h > path.MaxHeightM {
+		return nil, usagef("--height: %g m is outside %g to %d metres above the ground", h, path.MinHeightM, path.MaxHeightM).hint("--height 20ft")
+	}
 	if f.folder == "" {
 		switch {
 		case f.sea:
@@ -157,7 +160,7 @@ func (e *expectFlags) run(c *console, operands []string) error {
 		return writeJSON(c.stdout, newExpectReport(x, house, &e.stations))
 	}
 	screen := c.screenFor(e.looks)
-	if err := plot.Expected(c.stdout, x, house, plot.TextOptions{Width: screen.width, UTF8: screen.utf8}); err != nil {
+	if err := plot.Expected(c.stdout, x, house, plot.TextOptions{Width: screen.width, UTF8: screen.utf8, Units: e.stations.units}); err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))
 	}
 	return nil

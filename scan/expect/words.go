@@ -74,8 +74,8 @@ func stations(n int) string {
 	return fmt.Sprintf("%d stations", n)
 }
 
-// Way is how a station arrives in a word, as far as the ground is known: sight,
-// hidden behind ground so far from the house, or scattered by the air.
+// Way is how a station arrives in a word, as far as the ground is known: in sight,
+// hidden behind ground, or scattered by the air.
 func (x *Expected) Way() string {
 	switch {
 	case x.Ground == Smooth:
@@ -83,7 +83,7 @@ func (x *Expected) Way() string {
 	case x.Mode == path.Scattered:
 		return "scattered"
 	case x.Hidden:
-		return fmt.Sprintf("hidden %.2g km", x.HiddenM/1e3)
+		return "hidden"
 	}
 	return "sight"
 }
