@@ -77,7 +77,7 @@ func (t *table) expectedColumns(room int) []expectedColumn {
 		{"dBm", 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.Antenna.Value) }, 5},
 		{"C/N", 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.CN.Value) }, 2},
 		{"margin", 6, func(x *expect.Expected) string { return fmt.Sprintf("%+.0f", x.Margin.Value) }, 0},
-		{"interval", -len("-40 to +20"), func(x *expect.Expected) string {
+		{"interval", -len("-140 to -120"), func(x *expect.Expected) string {
 			return fmt.Sprintf("%+.0f to %+.0f", x.Margin.Low, x.Margin.High)
 		}, 0},
 		{"way", -len("hidden 0.12 km"), func(x *expect.Expected) string {
@@ -160,8 +160,8 @@ func (t *table) expectedNotes(e *expect.Expectation, h expect.House) {
 			unknown++
 		}
 		bridged, hidden = max(bridged, x.BridgedM), hidden || x.Hidden
-		if x.RivalDB != nil && *x.RivalDB > -rivalDB && *x.RivalDB < rivalDB && x.Outlook != expect.Unlikely {
-			t.note(fmt.Sprintf("channel %d: ", x.RFChannel), fmt.Sprintf("%s comes %s %s, also on it: only an antenna that keeps them apart gives it", called(x), apart(*x.RivalDB), or(x.Rival, "another station")))
+		if x.RivalDB != nil && *x.RivalDB >= 0 && *x.RivalDB < rivalDB && x.Outlook != expect.Unlikely {
+			t.note(fmt.Sprintf("channel %d: ", x.RFChannel), fmt.Sprintf("%s comes only %.0f dB above %s, also on it, where %d would do: it takes an antenna that keeps them apart", called(x), *x.RivalDB, or(x.Rival, "another station"), rivalDB))
 		}
 	}
 	t.note("intervals: ", "true in 95 of 100 cases: the model's own error, 5.5 dB between one place and the next, and antenna, line and receiver as they differ. Margins are for 90 % of the time, other figures for an ordinary moment.")
@@ -203,13 +203,6 @@ func (t *table) expectedNotes(e *expect.Expectation, h expect.House) {
 // rivalDB is how far a station has to stand above another on its channel: FCC OET
 // Bulletin 69, Table 5A, digital into digital: 15 dB, from memory.
 const rivalDB = 15
-
-func apart(db float64) string {
-	if db >= 0 {
-		return fmt.Sprintf("%.0f dB above", db)
-	}
-	return fmt.Sprintf("%.0f dB below", -db)
-}
 
 func or(s, otherwise string) string {
 	if s == "" {
