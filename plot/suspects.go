@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"rooftone/scan"
@@ -35,26 +36,41 @@ func Suspects(w io.Writer, format string, s *scan.Survey, list []hunt.Suspect, o
 
 // pennant is one suspect's number at its place.
 type pennant struct {
-	number  int
-	lowHz   float64
-	highHz  float64
-	suspect *hunt.Suspect
+	number int
+	lowHz  float64
+	highHz float64
+	broad  bool // it has no place of its own in the channel that it harms
 }
 
-// flagOf is where a suspect stands: at its frequency, or over the channel that
-// it harms most. A suspect that has neither is only listed.
-func flagOf(number int, s *hunt.Suspect) (pennant, bool) {
-	f := pennant{number: number, suspect: s}
-	switch {
-	case s.FrequencyHz != nil:
-		f.lowHz, f.highHz = s.FrequencyHz.Value-s.WidthHz/2, s.FrequencyHz.Value+s.WidthHz/2
-		return f, true
-	case len(s.Harms) == 1 || s.Kind != hunt.Impulses && len(s.Harms) > 0:
-		c := s.Harms[0].Channel
-		f.lowHz, f.highHz = c.LowerHz, c.UpperHz()
-		return f, true
+// pennants are where a suspect stands: at each of its places, and over every
+// channel that it harms and has no place in. A suspect that has neither is only
+// listed.
+func pennants(number int, s *hunt.Suspect) []pennant {
+	places := s.PlacesHz
+	if len(places) == 0 && s.FrequencyHz != nil {
+		places = []float64{s.FrequencyHz.Value}
 	}
-	return f, false
+	var out []pennant
+	for _, hz := range places {
+		out = append(out, pennant{number, hz - s.WidthHz/2, hz + s.WidthHz/2, false})
+	}
+	for _, h := range s.Harms {
+		low, high := h.Channel.LowerHz, h.Channel.UpperHz()
+		if !slices.ContainsFunc(out, func(f pennant) bool { return !f.broad && f.highHz >= low && f.lowHz < high }) {
+			out = append(out, pennant{number, low, high, true})
+		}
+	}
+	return out
+}
+
+// badgeHz is where a pennant's number belongs: at its place, or near the end of the
+// channel that it is over, so that it does not look like a place.
+func (f *pennant) badgeHz() float64 {
+	const share = 0.88
+	if f.broad {
+		return f.lowHz + share*(f.highHz-f.lowHz)
+	}
+	return (f.lowHz + f.highHz) / 2
 }
 
 func drawSuspects(p *pen, s *scan.Survey, rows []scan.Channel, list []hunt.Suspect, o Options) {
@@ -66,7 +82,7 @@ func drawSuspects(p *pen, s *scan.Survey, rows []scan.Channel, list []hunt.Suspe
 		line = "one suspect"
 	}
 	heading(p, o.Title, line, "How to read it: the line is the mean power density, the shading the lowest and highest in each step of the line. "+
-		"A flag with a number is a suspect; the list below is in order of harm. Numbers above the panels are RF channels.")
+		"A flag with a number is a suspect; a bar without a staff is over a channel that it harms without a place in it. The list below is in order of harm. Numbers above the panels are RF channels.")
 	listed := min(len(list), maxSuspects)
 	perColumn := (listed + 1) / 2
 	const rowHigh, top = 22.0, 428.0
@@ -94,27 +110,19 @@ func (k *panel) flags(list []hunt.Suspect) {
 	}
 	var all []pennant
 	for i := range list {
-		if f, ok := flagOf(i+1, &list[i]); ok {
-			all = append(all, f)
-		}
-		for k, hz := range list[i].PlacesHz {
-			if k > 0 { // the first is the one above
-				half := list[i].WidthHz / 2
-				all = append(all, pennant{number: i + 1, lowHz: hz - half, highHz: hz + half, suspect: &list[i]})
-			}
-		}
+		all = append(all, pennants(i+1, &list[i])...)
 	}
 	// From left to right, so that neighbours see each other.
 	for len(all) > 0 {
 		next := 0
 		for i := range all {
-			if all[i].lowHz < all[next].lowHz {
+			if all[i].badgeHz() < all[next].badgeHz() {
 				next = i
 			}
 		}
 		f := all[next]
 		all = append(all[:next], all[next+1:]...)
-		x, ok := k.street.x((f.lowHz + f.highHz) / 2)
+		x, ok := k.street.x(f.badgeHz())
 		if !ok {
 			continue
 		}
@@ -134,12 +142,14 @@ func (k *panel) flags(list []hunt.Suspect) {
 }
 
 // flag draws one: a staff with the number on it, and a bar as wide as the
-// suspect.
+// suspect. What has no place in a channel has a bar over it and no staff.
 func (k *panel) flag(f pennant, x, y float64) {
 	l := letters{size: 7.5, bold: true, ink: paper}
 	text := fmt.Sprint(f.number)
 	half := k.width(l, text)/2 + 2.2
-	k.line(black, 0.7, nil, point{x, k.y0}, point{x, y})
+	if !f.broad {
+		k.line(black, 0.7, nil, point{x, k.y0}, point{x, y})
+	}
 	if x0, ok := k.street.x(f.lowHz); ok {
 		if x1, ok := k.street.x(f.highHz); ok && x1-x0 > 2 {
 			k.line(black, 1.8, nil, point{x0, y - 4.6}, point{x1, y - 4.6})

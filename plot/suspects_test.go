@@ -75,3 +75,40 @@ func TestSuspects(t *testing.T) {
 	s.Spectrum = nil
 	require.Error(t, Suspects(&bytes.Buffer{}, "png", s, list, Options{}))
 }
+
+// Truth: what is said of each suspect. A flag stands where a suspect is, and a bar
+// over every channel that it harms without a place in it; no suspect that harms a
+// channel has neither.
+func TestFlagsStandWhereSuspectsAre(t *testing.T) {
+	list := someSuspects(t)
+	product := hunt.Suspect{Kind: hunt.Product, FrequencyHz: est(533.9e6, 3e3), PlacesHz: []float64{533.9e6, 534.3e6}, WidthHz: 4e5,
+		Harms: []hunt.Harm{list[1].Harms[0], list[0].Harms[0]}}
+	for _, row := range []struct {
+		s     hunt.Suspect
+		at    []float64 // the middles of those with a place
+		broad []int
+	}{
+		{list[0], nil, []int{21, 30, 14, 33}},
+		{list[1], []float64{533.21e6}, nil},
+		{list[3], nil, []int{9}},
+		{list[4], []float64{201.6e6}, nil},
+		{product, []float64{533.9e6, 534.3e6}, []int{21}},
+		{hunt.Suspect{}, nil, nil},
+	} {
+		var at []float64
+		var broad []int
+		for _, f := range pennants(1, &row.s) {
+			if !f.broad {
+				at = append(at, f.badgeHz())
+				continue
+			}
+			for _, h := range row.s.Harms {
+				if h.Channel.LowerHz == f.lowHz && h.Channel.UpperHz() == f.highHz {
+					broad = append(broad, h.Channel.Number)
+				}
+			}
+		}
+		require.Equal(t, row.at, at, row.s.Name)
+		require.Equal(t, row.broad, broad, row.s.Name)
+	}
+}

@@ -57,6 +57,10 @@ func (t *table) watched(r *watch.Report) {
 	t.line("       now usual    of the time (95 %)       99 % of the time  99.9 %")
 	for i := range r.Channels {
 		c := &r.Channels[i]
+		if what := noMargin(c); what != "" {
+			t.line(fmt.Sprintf("%3d  %s", c.RFChannel, what))
+			continue
+		}
 		t.line(fmt.Sprintf("%3d  %5s %5s    %-24s %-17s %s", c.RFChannel, usualMargin(c.NowDB), usualMargin(c.MedianDB),
 			availability(c), needed(&c.Needs[1]), needed(&c.Needs[2])))
 	}
@@ -75,8 +79,23 @@ func (t *table) watched(r *watch.Report) {
 	}
 }
 
+// noMargin says of a channel whose signal is no 8-VSB that it has none; "" of all
+// others.
+func noMargin(c *watch.ChannelReport) string {
+	switch {
+	case c.ATSC3+c.Other <= 0.5:
+		return ""
+	case c.ATSC3 > c.Other:
+		return "ATSC 3.0: no margin for 8-VSB, no picture for a set without ATSC 3.0"
+	}
+	return "another standard: no margin for 8-VSB, no picture"
+}
+
 // watchedInWords is a channel's row for a narrow terminal.
 func watchedInWords(c *watch.ChannelReport) string {
+	if what := noMargin(c); what != "" {
+		return fmt.Sprintf("channel %d: %s", c.RFChannel, what)
+	}
 	f := &c.Fades
 	s := fmt.Sprintf("channel %d: margin now %s dB, usual %s; 0 dB and more %s of the time; 99 %% of it needs %s dB of fade margin, 99.9 %% %s; ",
 		c.RFChannel, usualMargin(c.NowDB), usualMargin(c.MedianDB), availability(c), needed(&c.Needs[1]), needed(&c.Needs[2]))

@@ -92,6 +92,7 @@ type Survey struct {
 	Interrupted bool                 // the visit ended before every channel was seen
 	Radio       *character.Character // what was known of it beforehand; nil for nothing
 	Misfits     []string             // what of that does not fit what was heard, as in measure.Result
+	Controlled  bool                 // the radio changed its gain by itself, though it was told one
 	Unlocked    []float64            // Hz, where the radio could not stay, of which nothing is known
 }
 
@@ -100,7 +101,7 @@ func conclude(s *Survey, list []*listen.Slice, info tuner.Info, o Options) {
 	all := allChannels(o)
 	r := measure.Channels(list, measure.Options{
 		Channels: all, PPM: o.PPM, ThresholdDB: o.ThresholdDB,
-		Source: info, Calibration: o.Calibration, Radio: o.Radio,
+		Source: info, Calibration: o.Calibration, Radio: o.Radio, Controlled: s.Controlled,
 	})
 	s.Clock, s.FalseAlarm, s.ThresholdDB = r.Clock, r.FalseAlarm, r.ThresholdDB
 	s.Radio, s.Misfits = o.Radio, r.Misfits

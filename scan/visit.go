@@ -155,6 +155,7 @@ func (v *visit) finish(ctx context.Context, err error) (*Survey, error) {
 			err = nil
 		}
 	}
+	v.survey.Controlled = v.slices.Controlled()
 	v.slicer, v.buffer = nil, nil // what is left to do needs the memory, but not them
 	conclude(v.survey, v.slices.List(), v.info, v.Options)
 	for i := range v.survey.Channels {

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"rooftone/plot/page"
+	"rooftone/scan"
 	"rooftone/scan/band"
 	"rooftone/scan/measure"
 	"rooftone/scan/meter"
@@ -78,6 +79,7 @@ func (a *aimFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
 	fs.StringVar(&a.page, "page", "", "serve the phone page at `ADDR`: loopback, an IP address, or IP:PORT; 0.0.0.0:8080 is every network of this machine. Beyond loopback the address that is shown is the key: who has it can look and mark")
 	a.site.declare(fs)
+	fs.Var(&fileName{&v.stations.file}, "stations", "a list of stations, a CSV `FILE`, whose names the meter shows")
 	a.units.declare(fs)
 	fs.Var(&number{to: &a.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna of a simulated town points at first, in `DEGREES` clockwise from north; the keys [ and ] turn it, { and } carry it half a foot west and east")
 	fs.BoolVar(&a.lines, "lines", false, "print a line of JSON for every reading")
@@ -121,6 +123,9 @@ func (a *aimFlags) check(operands []string) (sourceWord, meter.Options, error) {
 	if err := v.suits(from); err != nil {
 		return none, meter.Options{}, err
 	}
+	if err := v.stations.read(); err != nil {
+		return none, meter.Options{}, err
+	}
 	if from.kind.radio() && len(v.raw.rates) > 0 {
 		return none, meter.Options{}, usagef("aim chooses a radio's rate by itself").hint("leave --rate out")
 	}
@@ -162,7 +167,8 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 			return err
 		}
 	}
-	s := &aimSession{console: c, options: options, plan: a.visit.plan, source: src.info().Name, latest: map[int]meter.Update{}}
+	options.Radio = c.known(src)
+	s := &aimSession{console: c, options: options, plan: a.visit.plan, source: src.info().Name, stations: &a.visit.stations, latest: map[int]meter.Update{}}
 	s.follow = func(ctx context.Context, deliver func(meter.Update) error) error { return s.meter.Run(ctx, deliver) }
 	if src.playlist != nil {
 		s.playback = &playback{inOwnTime: !a.lines || a.paged}
@@ -186,6 +192,9 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 			return err
 		}
 		s.file, s.house = a.site.name, house
+		if err := a.visit.stations.join(house); err != nil {
+			return err
+		}
 	}
 	s.told = a.units.telling(s.house)
 	if s.meter, err = meter.New(src.tuner, withLearned(options, s)); err != nil {
@@ -201,6 +210,7 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 	case a.lines:
 		return s.printLines(ctx, a.span)
 	case isTerminal(c.stdout):
+		s.drawn = true
 		err := s.show(ctx, a.span, a.visit.looks)
 		s.listMarks()
 		return err
@@ -209,7 +219,11 @@ func (a *aimFlags) run(ctx context.Context, c *console, operands []string) error
 }
 
 func withLearned(o meter.Options, s *aimSession) meter.Options {
-	o.Learned = s.learned
+	tell := onceTold(s.say)
+	o.Learned = func(survey *scan.Survey) {
+		s.learned(survey)
+		tell(survey)
+	}
 	return o
 }
 

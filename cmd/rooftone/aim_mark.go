@@ -179,7 +179,7 @@ func (s *aimSession) isMarking() string {
 func (s *aimSession) listMarks() {
 	s.mutex.Lock()
 	defer s.mutex.Unlock()
-	for _, text := range s.unkept {
+	for _, text := range s.later {
 		s.console.note("%s", text)
 	}
 	if s.file != "" {
@@ -188,9 +188,12 @@ func (s *aimSession) listMarks() {
 	for _, m := range s.marks {
 		fmt.Fprintf(s.console.stdout, "%s  %s", m.Time.Format("15:04:05"), oneLine(s.told.mark(m)))
 		for _, h := range m.Heard {
-			if h.Margin == nil {
+			switch {
+			case h.Margin == nil && h.CN == nil:
 				fmt.Fprintf(s.console.stdout, "  RF %d nothing", h.RFChannel)
-			} else {
+			case h.Margin == nil:
+				fmt.Fprintf(s.console.stdout, "  RF %d C/N %.1f dB", h.RFChannel, h.CN.Value)
+			default:
 				fmt.Fprintf(s.console.stdout, "  RF %d %+.1f dB", h.RFChannel, h.Margin.Value)
 			}
 		}
@@ -232,6 +235,13 @@ func heardNow(u meter.Update) site.Heard {
 		Margin: u.Margin, CN: u.CN, MER: u.MER, GainDB: u.GainDB, Clipped: u.Clipped, Lost: u.Lost,
 	}
 	h.HeardPart(u.Seen)
+	if u.Standard == measure.ATSC3 {
+		h.Presence, h.Standard = measure.Present, u.Standard
+		if u.Figure() == nil { // it was there at the careful visit, and is not heard here
+			h.Presence, h.Standard = measure.Vacant, ""
+		}
+		return h
+	}
 	if u.Occupied || u.Foreign() { // the figure promises no picture
 		h.Presence, h.MarginMethod, h.Occupied = measure.Unsure, u.Method, u.Occupied
 		if u.Occupied {

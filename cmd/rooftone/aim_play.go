@@ -6,6 +6,7 @@ import (
 	"math"
 	"time"
 
+	"rooftone/scan/measure"
 	"rooftone/scan/meter"
 	"rooftone/scan/tuner"
 	"rooftone/scan/verdict"
@@ -28,7 +29,9 @@ type playedChannel struct {
 	number      int
 	covered     bool
 	readings    int
-	heard       int // with a margin
+	heard       int         // with a figure
+	gauge       meter.Gauge // of which
+	standard    measure.Standard
 	first, last time.Time
 	low, high   float64
 	occupied    bool    // by no television station
@@ -100,10 +103,14 @@ func (p *playback) count(u meter.Update) {
 	if u.BestDB != nil {
 		c.best, c.bestTime = u.BestDB, u.BestTime
 	}
-	if u.Margin != nil {
+	if x := u.Figure(); x != nil {
+		if c.gauge != u.Gauge { // figures of two kinds make no span
+			c.heard, c.low, c.high = 0, math.Inf(1), math.Inf(-1)
+		}
 		c.heard++
-		c.sigma, c.share = u.Margin.Sigma, u.SeenShare()
-		c.low, c.high = math.Min(c.low, u.Margin.Value), math.Max(c.high, u.Margin.Value)
+		c.gauge, c.standard = u.Gauge, u.Standard
+		c.sigma, c.share = x.Sigma, u.SeenShare()
+		c.low, c.high = math.Min(c.low, x.Value), math.Max(c.high, x.Value)
 	}
 }
 
@@ -119,6 +126,22 @@ func (s *aimSession) summarise(ctx context.Context, src source) {
 	}
 }
 
+// figure says what was followed, and how that is written.
+func (c *playedChannel) figure() (what, format string) {
+	switch c.gauge {
+	case meter.ByCN:
+		what, format = "C/N", "%.1f"
+	case meter.ByLevel:
+		what, format = "level in dBFS,", "%.1f"
+	default:
+		return "margin", "%+.1f"
+	}
+	if c.standard == measure.ATSC3 {
+		return "ATSC 3.0, " + what, format
+	}
+	return "a signal, but no 8-VSB in it, " + what, format
+}
+
 func (c *playedChannel) summary(start time.Time) string {
 	const half = 1.96 // standard uncertainties make half a 95 % interval
 	seconds := func(t time.Time) string { return fmt.Sprintf("%.1f s", t.Sub(start).Seconds()) }
@@ -130,9 +153,10 @@ func (c *playedChannel) summary(start time.Time) string {
 	case c.heard == 0:
 		return fmt.Sprintf("channel %d: nothing heard in %d readings", c.number, c.readings)
 	}
-	span := fmt.Sprintf("margin %+.1f to %+.1f dB", c.low, c.high)
+	what, written := c.figure()
+	span := fmt.Sprintf("%s "+written+" to "+written+" dB", what, c.low, c.high)
 	if c.high-c.low < 0.1 {
-		span = fmt.Sprintf("margin %+.1f dB", c.high)
+		span = fmt.Sprintf("%s "+written+" dB", what, c.high)
 	}
 	if part := verdict.Basis(c.share); part != "" {
 		span += fmt.Sprintf(" %s, give or take %.1f dB", part, half*c.sigma)
@@ -142,7 +166,7 @@ func (c *playedChannel) summary(start time.Time) string {
 		text += fmt.Sprintf(" in %.1f s", d)
 	}
 	if c.best != nil {
-		text += fmt.Sprintf(", best %+.1f dB after %s", *c.best, seconds(c.bestTime))
+		text += fmt.Sprintf(", best "+written+" dB after %s", *c.best, seconds(c.bestTime))
 	}
 	return text
 }

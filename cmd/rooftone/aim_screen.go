@@ -15,6 +15,7 @@ import (
 
 	"golang.org/x/term"
 
+	"rooftone/plot/cell"
 	"rooftone/plot/live"
 	"rooftone/plot/page"
 	"rooftone/scan/meter"
@@ -27,8 +28,9 @@ const (
 	learningAtMost = 15 * time.Second        // the same while it listens carefully
 	sayFor         = 4 * time.Second         // a message stays
 
-	enterScreen = "\x1b[?1049h\x1b[?25l\x1b[2J"
-	leaveScreen = "\x1b[?25h\x1b[?1049l"
+	// Lines do not wrap, should a terminal take a character for wider than it is.
+	enterScreen = "\x1b[?1049h\x1b[?25l\x1b[?7l\x1b[2J"
+	leaveScreen = "\x1b[?7h\x1b[?25h\x1b[?1049l"
 )
 
 // aimScreen is the live meter on a terminal.
@@ -132,7 +134,7 @@ func (s *aimSession) show(ctx context.Context, span time.Duration, l looks) erro
 	}
 	if v.giveUp != nil {
 		if end := <-v.marked; end.err != nil {
-			s.unkept = append(s.unkept, "the mark that was under way is not kept: "+end.err.Error())
+			s.say("the mark that was under way is not kept: " + end.err.Error())
 		}
 	}
 	if p := (panicked{}); errors.As(err, &p) {
@@ -208,10 +210,13 @@ func (v *aimScreen) take(u meter.Update, now time.Time) {
 		if c.Now.Channel != u.Channel {
 			continue
 		}
+		if was := c.Now.Gauge; was != u.Gauge && was != "" && u.Gauge != "" {
+			c.Trace = nil // of another figure
+		}
 		c.Now = u
-		p := live.Point{Time: now, MarginDB: math.NaN()}
-		if u.Margin != nil {
-			p.MarginDB = u.Margin.Value
+		p := live.Point{Time: now, FigureDB: math.NaN()}
+		if x := u.Figure(); x != nil {
+			p.FigureDB = x.Value
 		}
 		c.Trace = append(c.Trace, p)
 		if old := len(c.Trace) / 2; now.Sub(c.Trace[old].Time) > live.Span {
@@ -240,11 +245,14 @@ func (b *bell) rings(u meter.Update, now time.Time) bool {
 	if u.Channel.Number != b.channel {
 		*b = bell{channel: u.Channel.Number}
 	}
-	if u.Margin == nil {
+	figure := u.Figure()
+	if figure == nil {
 		return false
 	}
 	ring := false
-	if m := u.Margin.Value; !b.known {
+	if m := figure.Value; !u.HasMargin() {
+		b.known = false // it has no decode point that is known
+	} else if !b.known {
 		b.known, b.decodes = true, m >= 0
 	} else if !b.decodes && m > decodeDB {
 		b.decodes, ring = true, true
@@ -302,7 +310,11 @@ func (v *aimScreen) draw(now time.Time) {
 			old = v.shown[i]
 		}
 		if line != old || v.shown == nil {
-			fmt.Fprintf(&b, "\x1b[%d;1H%s\x1b[K", i+1, line)
+			fmt.Fprintf(&b, "\x1b[%d;1H%s", i+1, line)
+			// At a full line's end the cursor stands on its last cell.
+			if i >= len(lines) || cell.Width(lines[i]) < w {
+				b.WriteString("\x1b[K")
+			}
 		}
 		if i < len(lines) {
 			lines[i] = line

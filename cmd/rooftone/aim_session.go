@@ -27,12 +27,13 @@ type aimSession struct {
 	// playback is set where the readings are a recording's.
 	playback *playback
 
-	page  *page.Page // nil: none
-	urls  []string
-	rotor *rotor // of a simulated antenna; or nil
-	file  string // the house file; "" keeps marks for this session only
-	house *site.House
-	told  telling // guarded by mutex
+	page     *page.Page // nil: none
+	urls     []string
+	rotor    *rotor // of a simulated antenna; or nil
+	file     string // the house file; "" keeps marks for this session only
+	house    *site.House
+	told     telling       // guarded by mutex
+	stations *stationFlags // whose names are shown; nil: none are known
 
 	mutex  sync.Mutex
 	latest map[int]meter.Update
@@ -40,7 +41,19 @@ type aimSession struct {
 	marks  []site.Mark
 	// marking names the place that is being measured carefully; "" is none.
 	marking string
-	unkept  []string // what was not kept and could not be said
+	later   []string // what could not be said while the screen was drawn
+	drawn   bool     // the screen belongs to the meter
+}
+
+// say tells something, when the screen is the meter's at its end.
+func (s *aimSession) say(text string) {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	if s.drawn {
+		s.later = append(s.later, text)
+		return
+	}
+	s.console.note("%s", text)
 }
 
 // learned takes what a careful visit found.
@@ -65,10 +78,10 @@ func (s *aimSession) note(u meter.Update) {
 
 // label is what people call a channel.
 func (s *aimSession) label(rfChannel int) string {
-	if s.house == nil {
+	if s.stations == nil {
 		return ""
 	}
-	return s.house.Label(rfChannel)
+	return s.stations.label(rfChannel)
 }
 
 // serve serves the phone page and says where. What it returns is closed once

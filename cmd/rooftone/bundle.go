@@ -179,7 +179,9 @@ func (b *bundler) listen(ctx context.Context, c *console, req *visit, src source
 		return nil, fmt.Errorf("writing %s: %w", b.name, cause(err))
 	}
 	b.rec.within, b.rec.base, b.rec.single = folder, filepath.Join(folder, "excerpt"), packedEnding
+	req.options.Radio = c.known(src)
 	asked := req.options
+	b.rec.radio = req.options.Radio
 	if req.options.Keep, err = b.rec.begin(src.info()); err != nil {
 		return nil, err
 	}

@@ -15,6 +15,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"rooftone/scan/character"
 	"rooftone/scan/recording"
 	"rooftone/scan/tuner"
 )
@@ -36,19 +37,19 @@ func TestNothingPersonalInABundle(t *testing.T) {
 	for _, word := range personal {
 		require.Contains(t, string(meta), word)
 	}
-	character := filepath.Join(dir, "4711XY.json")
-	require.NoError(t, os.WriteFile(character, []byte(`{"serial": "4711XY", "of": "usb:4711XY", "made": "2026-03-05T10:11:12Z", "droop_db": 3.125}`), 0o600))
+	ofIts := filepath.Join(dir, "4711XY.json")
+	require.NoError(t, os.WriteFile(ofIts, []byte(`{"serial": "4711XY", "of": "usb:4711XY", "made": "2026-03-05T10:11:12Z", "droop_db": 3.125}`), 0o600))
 
 	out := filepath.Join(dir, "out.zip")
 	var said bytes.Buffer
 	env := func(string) string { return "" }
-	code := run(context.Background(), []string{"bundle", out, "--from", base, "--shows", "22", "--set", "typed words", "--character", character}, strings.NewReader(""), io.Discard, &said, env)
+	code := run(context.Background(), []string{"bundle", out, "--from", base, "--shows", "22", "--set", "typed words", "--character", ofIts}, strings.NewReader(""), io.Discard, &said, env)
 	require.Zero(t, code, said.String())
 	held := allOf(t, out)
 	for _, word := range personal {
 		require.NotContains(t, held, word)
 	}
-	for _, word := range []string{"typed words", "2026-03-05", "3.125", `"kind": "usb"`, `"core:hw": "usb"`} {
+	for _, word := range []string{"typed words", "2026-03-05", "3.125", `"kind": "usb"`, `"core:hw": "usb"`, "0.8125", "2026-03-04T00:00:00Z"} {
 		require.Contains(t, held, word)
 	}
 }
@@ -58,6 +59,10 @@ func writePersonal(t *testing.T, base string) {
 	bearing, height, altitude := 131.5, 7.25, 120.0
 	w, err := recording.Create(base, recording.Meta{
 		Datatype: "cu8", Hardware: "usb:4711XY", Recorder: "rooftone", Author: "Quilla Roe", Description: "above the kitchen",
+		Radio: &character.Character{
+			Version: character.Version, Radio: "usb:4711XY", Program: "Quilla's", RateHz: 2.4e6, Measured: time.Date(2026, 3, 4, 10, 11, 0, 0, time.UTC),
+			StrayDB: 0.8125, Tones: []character.Tone{{Kind: "kitchen"}, {Kind: character.ToneFollows, Hz: 317e3}},
+		},
 		Position: &recording.Position{LongitudeDeg: -72.58, LatitudeDeg: 44.26, AltitudeM: &altitude},
 		Antenna:  &recording.Antenna{Model: "north gable", BearingDeg: &bearing, HeightM: &height},
 	})

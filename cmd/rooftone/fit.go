@@ -186,6 +186,7 @@ func measureAgain(ctx context.Context, name string, o scan.Options) (*scan.Surve
 		return nil, err
 	}
 	defer reader.Close()
+	o.Radio, _ = reader.Radio() // it was written just now
 	return scan.SweepPlaylist(ctx, reader, o)
 }
 

@@ -52,9 +52,10 @@ rooftone hunt --from sim:millrace        a simulated town with faults`,
 
 // huntFlags are hunt's.
 type huntFlags struct {
-	from fromFlag
-	raw  rawFlags
-	plan string
+	shown shownFlags
+	from  fromFlag
+	raw   rawFlags
+	plan  string
 
 	dwell      time.Duration
 	gain, ppm  *float64
@@ -91,6 +92,7 @@ func (h *huntFlags) declare(fs *pflag.FlagSet) {
 	fs.Var(&fileName{&h.spectrumFile}, "spectrum", "draw the channels' spectrum with the suspects to `FILE`: .png, .svg or .pdf")
 	fs.Var(&fileName{&h.waterfallFile}, "waterfall", "draw what came when, where the first suspect stands, to `FILE`: .png, .svg or .pdf")
 	fs.BoolVar(&h.json, "json", false, "print JSON, the whole of what was found")
+	h.shown.declare(fs)
 	h.looks.declare(fs)
 	h.raw.declareFor(fs, "for a raw recording: its `RATE` in samples per second, such as 2.4M")
 }
@@ -176,6 +178,7 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 		o.Terminate = terminate(c, src.tuner)
 	}
 	o.Fall = h.waterfallFile != ""
+	o.Radio = c.known(src)
 	found, err := h.hunt(ctx, c, src, o)
 	if err != nil {
 		if found != nil && !found.Silent() {
@@ -193,6 +196,7 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 		return err
 	}
 	held.tell(c)
+	c.tellKnown(found.Survey, src.tuner == nil)
 	return nil
 }
 

@@ -28,6 +28,8 @@ type huntReport struct {
 	Products    []huntProduct `json:"products"`
 	Tones       []huntTone    `json:"tone_tests"`
 	NotDone     []string      `json:"not_done"`
+	// Radio is what was known of the radio beforehand.
+	Radio *radioUsed `json:"radio"`
 }
 
 type huntSuspect struct {
@@ -113,6 +115,7 @@ type huntGainPoint struct {
 	GainDB   *float64 `json:"gain_db"`
 	Worst    int      `json:"worst_rf_channel"`
 	MarginDB *float64 `json:"worst_margin_db"`
+	RealDB   *float64 `json:"real_gain_db"`
 }
 
 type huntProduct struct {
@@ -142,7 +145,7 @@ func newHuntReport(h *hunt.Hunt, o hunt.Options) huntReport {
 	r := huntReport{
 		Schema: huntSchema, Source: h.Survey.Source, ThresholdDB: o.ThresholdDB, Interrupted: h.Interrupted,
 		Clean: h.Clean(), Suspects: []huntSuspect{}, Channels: []huntChannel{}, Bands: []huntBand{},
-		Emitters: []huntEmitter{}, Products: []huntProduct{}, Tones: []huntTone{}, NotDone: append([]string{}, h.Missing...),
+		Emitters: []huntEmitter{}, Products: []huntProduct{}, Tones: []huntTone{}, NotDone: append([]string{}, h.Missing...), Radio: newRadioUsed(h.Survey),
 	}
 	if !h.Survey.Started.IsZero() {
 		started := h.Survey.Started.Format(time.RFC3339)
@@ -268,7 +271,7 @@ func newHuntGain(g *hunt.GainTest) *huntGain {
 		row.MeasuredDB = append(row.MeasuredDB, *round(v, 0.1))
 	}
 	for _, p := range g.Points {
-		row.Points = append(row.Points, huntGainPoint{round(p.GainDB, 0.1), p.Worst.Number, round(p.MarginDB, 0.01)})
+		row.Points = append(row.Points, huntGainPoint{round(p.GainDB, 0.1), p.Worst.Number, round(p.MarginDB, 0.01), round(p.RealDB, 0.01)})
 	}
 	if len(g.Points) > 0 {
 		row.BestDB, row.GainedDB = round(g.BestDB, 0.1), round(g.GainedDB, 0.01)

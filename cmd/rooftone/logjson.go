@@ -67,6 +67,9 @@ type logChannelJSON struct {
 	OverloadShare *float64   `json:"overload_share"`
 	ImpulseShare  *float64   `json:"impulse_share"`
 	LostShare     *float64   `json:"lost_share"`
+	ATSC3Share    *float64   `json:"atsc3_share"`
+	OtherShare    *float64   `json:"other_standard_share"`
+	AtMostDB      *float64   `json:"at_most_db"`
 	ImpulseFades  logChance  `json:"impulse_fades"`
 	OverloadFades logChance  `json:"overload_fades"`
 }
@@ -196,6 +199,7 @@ func newLogJSON(r *watch.Report) logJSON {
 func newLogChannel(c *watch.ChannelReport) logChannelJSON {
 	const fine = 1e-6
 	out := logChannelJSON{
+		ATSC3Share: round(c.ATSC3, fine), OtherShare: round(c.Other, fine),
 		RFChannel: c.RFChannel, Readings: c.Readings, WatchedSec: round(c.Watched.Seconds(), 0.1), Since: stampOf(c.Since),
 		NowDB: round(c.NowDB, 0.01), MedianDB: round(c.MedianDB, 0.01), AbsentShare: round(c.Absent, fine),
 		Available: round(c.Available.Value, fine), AvailableLow: round(c.Available.Low, fine), AvailableHigh: round(c.Available.High, fine),
@@ -203,6 +207,9 @@ func newLogChannel(c *watch.ChannelReport) logChannelJSON {
 		ImpulseFades:  logChance{c.Troubles.Seen, round(c.Troubles.Expected, 0.01), c.Troubles.Certain},
 		OverloadFades: logChance{c.Overloads.Seen, round(c.Overloads.Expected, 0.01), c.Overloads.Certain},
 		Needs:         []logNeed{}, Depths: []logDepth{},
+	}
+	if c.AtMostDB != nil {
+		out.AtMostDB = round(*c.AtMostDB, 0.1)
 	}
 	for _, n := range c.Needs {
 		l := logNeed{

@@ -69,6 +69,7 @@ func commands() []command {
 		sweepCommand(),
 		explainCommand(),
 		huntCommand(),
+		cureCommand(),
 		recordCommand(),
 		receiveCommand(),
 		aimCommand(),
@@ -136,7 +137,11 @@ func dispatch(ctx context.Context, c *console, args []string) error {
 		}
 		return flagError(cmd, fs, err)
 	}
-	return do(ctx, c, fs.Args())
+	operands, err := c.asRF(cmd, fs, fs.Args())
+	if err != nil {
+		return err
+	}
+	return do(ctx, c, operands)
 }
 
 // newFlagSet returns a flag set that leaves all speaking to this package.

@@ -153,6 +153,7 @@ func (m *marker) measure(ctx context.Context, c *console, req *visit) error {
 			return err
 		}
 	}
+	req.options.Radio = c.known(src)
 	survey, err := src.sweep(ctx, c, req.options)
 	if err != nil {
 		// It is not what was asked for, but worth a look.

@@ -179,11 +179,19 @@ func keepRadio(c *console, found *character.Character) error {
 	return nil
 }
 
-// known loads what is kept of the radio that a source is; nil when that is nothing.
-// What cannot be read does not stop a visit.
+// known is what is known of the radio that a source is, or that a recording was
+// made with; nil when that is nothing. What cannot be read does not stop a visit.
 func (c *console) known(src source) *character.Character {
 	if src.tuner == nil {
-		return nil
+		r, ok := src.playlist.(recorded)
+		if !ok {
+			return nil
+		}
+		k, err := r.Radio()
+		if err != nil {
+			c.note("what the recording keeps of its radio is not used: %v", err)
+		}
+		return k
 	}
 	folder, err := c.radiosFolder()
 	if err != nil {
@@ -203,17 +211,38 @@ func (c *console) known(src source) *character.Character {
 
 // tellKnown says what was known of the radio that a survey was made with, and what
 // of it does not fit.
-func (c *console) tellKnown(s *scan.Survey) {
+func (c *console) tellKnown(s *scan.Survey, recorded bool) {
 	if s == nil || s.Radio == nil {
 		return
 	}
+	c.note("%s", radioWords(s))
+	if len(s.Misfits) > 0 && !recorded {
+		c.hint("rooftone radio examines it anew")
+	}
+}
+
+// radioWords says the same in a line.
+func radioWords(s *scan.Survey) string {
 	day := s.Radio.Measured.Format(time.DateOnly)
 	if len(s.Misfits) == 0 {
-		c.note("measured with what rooftone radio found of %s on %s", s.Radio.Radio, day)
-		return
+		return fmt.Sprintf("measured with what rooftone radio found of %s on %s", s.Radio.Radio, day)
 	}
-	c.note("%s is not as rooftone radio found it on %s: its %s fits no more, and what was heard now is taken instead", s.Radio.Radio, day, strings.Join(s.Misfits, " and its "))
-	c.hint("rooftone radio examines it anew")
+	return fmt.Sprintf("%s is not as rooftone radio found it on %s: its %s fits no more, and what was heard now is taken instead", s.Radio.Radio, day, strings.Join(s.Misfits, " and its "))
+}
+
+// onceTold says of the careful visits of a live meter what was known of the radio,
+// nothing of it twice.
+func onceTold(say func(string)) func(*scan.Survey) {
+	told := map[string]bool{}
+	return func(s *scan.Survey) {
+		if s.Radio == nil {
+			return
+		}
+		if words := radioWords(s); !told[words] {
+			told[words] = true
+			say(words)
+		}
+	}
 }
 
 // radioUsed is what a survey knew of its radio beforehand, as JSON.

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"rooftone/scan/character"
 	"rooftone/scan/recording"
 	"rooftone/scan/tuner"
 )
@@ -77,6 +78,7 @@ type recorder struct {
 	bearing, height *float64
 	antenna, note   string
 	stay            stay
+	radio           *character.Character // what is known of it, to be kept too; or nil
 
 	w    *recording.Writer
 	kept bool // something was written
@@ -173,9 +175,13 @@ func (r *recorder) begin(info tuner.Info) (func(tuner.Block, bool) error, error)
 		Recorder:    version(),
 		Description: r.note,
 		Clock:       info.Clock,
+		Radio:       r.radio,
 	}
 	if r.kind != "" {
 		meta.Hardware = r.kind
+		if r.radio != nil {
+			meta.Radio = r.radio.Anonymous(r.kind)
+		}
 	}
 	if r.bearing != nil || r.height != nil || r.antenna != "" {
 		meta.Antenna = &recording.Antenna{Model: r.antenna, HeightM: r.height, BearingDeg: r.bearing}

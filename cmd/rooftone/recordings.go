@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"rooftone/scan/character"
 	"rooftone/scan/recording"
 	"rooftone/scan/tuner"
 )
@@ -20,6 +21,7 @@ type recorded interface {
 	tuner.Playlist
 	Spans() []recording.Span
 	Verify(ctx context.Context) error
+	Radio() (*character.Character, error)
 }
 
 // exists reports whether a path is that of a recording. One of two files may go

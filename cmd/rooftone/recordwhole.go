@@ -36,6 +36,7 @@ func (r *recorder) staying(ctx context.Context, c *console, v *visitFlags, opera
 		return err
 	}
 	defer func() { w.src.close() }()
+	r.radio = c.known(w.src)
 	keep, err := r.begin(w.src.info())
 	if err != nil {
 		return err

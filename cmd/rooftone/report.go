@@ -36,7 +36,8 @@ type report struct {
 	Radio         *radioUsed  `json:"radio"` // what was known of it beforehand
 	Channels      []reportRow `json:"channels"`
 
-	Beside []reportBeside `json:"beside_expected"` // what was expected
+	Expected []reportExpected `json:"expected"`        // every station of the list and of the house
+	Beside   []reportBeside   `json:"beside_expected"` // what was expected
 }
 
 // reportRow is one channel, in JSON and in CSV. It is flat so that both carry
@@ -103,6 +104,10 @@ type reportRow struct {
 	SeenShare *float64        `json:"seen_share"`
 	SeenHz    []reportSpan    `json:"seen_hz"`
 	Occupant  *reportOccupant `json:"occupant"`
+
+	// Of a vacant channel: what a station on it is below, with 95 %.
+	CNAtMostDB     *float64 `json:"cn_at_most_db"`
+	MarginAtMostDB *float64 `json:"margin_at_most_db"`
 }
 
 // reportSpan is a part of a channel: its lower and its upper end in Hz.

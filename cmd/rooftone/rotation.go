@@ -256,11 +256,16 @@ func (r *rotation) sample(u meter.Update) {
 	}
 	r.now[n] = u
 	defer func() { r.say(r.heard()) }()
-	if u.Margin == nil {
+	figure := u.Figure() // the margin, or of what is no 8-VSB its C/N
+	if figure == nil {
 		r.silent[n] = r.silent[n] || u.State == meter.Nothing
 		return
 	}
-	if b, ok := r.best[n]; !ok || u.Margin.Value > b.Margin.Value {
+	b, ok := r.best[n]
+	if ok && b.Gauge != u.Gauge {
+		r.samples[n], ok = nil, false // a curve is of one of them
+	}
+	if !ok || figure.Value > b.Figure().Value {
 		r.best[n] = u
 	}
 	first := r.latest[n][0]
@@ -269,19 +274,19 @@ func (r *rotation) sample(u meter.Update) {
 		sum += at.Sub(first)
 	}
 	middle := first.Add(sum/time.Duration(len(r.latest[n])) - meterStay/2)
-	r.samples[n] = append(r.samples[n], site.Sample{Time: middle, LevelDB: u.Margin.Value})
+	r.samples[n] = append(r.samples[n], site.Sample{Time: middle, LevelDB: figure.Value})
 }
 
-// heard is every channel's margin in a line, beside its best.
+// heard is every channel's figure in a line, beside its best.
 func (r *rotation) heard() string {
 	var parts []string
 	for _, n := range r.order {
 		now, best := "nothing", ""
-		if m := r.now[n].Margin; m != nil {
+		if m := r.now[n].Figure(); m != nil {
 			now = fmt.Sprintf("%+.1f dB", m.Value)
 		}
 		if b, ok := r.best[n]; ok {
-			best = fmt.Sprintf(" (best %+.1f)", b.Margin.Value)
+			best = fmt.Sprintf(" (best %+.1f)", b.Figure().Value)
 		}
 		parts = append(parts, fmt.Sprintf("%d: %s%s", n, now, best))
 	}
@@ -307,6 +312,9 @@ func (r *rotation) fit(channels []band.Channel) []turnHeading {
 func (r *rotation) curves(channels []band.Channel) []site.Curve {
 	var out []site.Curve
 	for _, c := range channels {
+		if !r.best[c.Number].HasMargin() {
+			continue // a curve that is kept is a margin's
+		}
 		points, err := r.turn.Curve(r.samples[c.Number], site.CurveStepDeg)
 		heard := len(points) > 0
 		if err == nil && (heard || r.silent[c.Number] && len(r.samples[c.Number]) == 0) { // what is wrong with the bearings, fit says

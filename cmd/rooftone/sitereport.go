@@ -73,6 +73,7 @@ func (p *sitePage) run(_ context.Context, c *console, logs []string) error {
 	page := &handover.Page{
 		Places: places, Marks: house.Marks, Program: version(),
 		File: filepath.Base(p.rank.site.name), Damaged: house.Damaged,
+		Expected: p.rank.stations.expectedOnPage(house, p.rank.tell(house)),
 	}
 	if p.chosen != "" {
 		if page.Chosen, err = choose(places.Ranking.Rows, p.chosen, places.Ranking.Options); err != nil {

@@ -199,14 +199,18 @@ func (s source) sweep(ctx context.Context, c *console, o scan.Options) (*scan.Su
 	bar := c.newProgress()
 	defer bar.erase()
 	o.Progress = bar.at
-	o.Radio = c.known(s)
 	if s.tuner == nil {
-		return scan.SweepPlaylist(ctx, s.playlist, o)
+		survey, err := scan.SweepPlaylist(ctx, s.playlist, o)
+		bar.erase()
+		c.tellKnown(survey, true)
+		c.tellControlled(survey)
+		return survey, err
 	}
 	survey, err := scan.SweepTuner(ctx, s.tuner, o)
 	if err == nil {
 		bar.erase()
-		c.tellKnown(survey)
+		c.tellKnown(survey, false)
+		c.tellControlled(survey)
 	}
 	if survey != nil && len(survey.Unlocked) > 0 {
 		bar.erase()
@@ -214,6 +218,14 @@ func (s source) sweep(ctx context.Context, c *console, o scan.Options) (*scan.Su
 		c.hint("let it warm up or cool down and try again")
 	}
 	return survey, err
+}
+
+// tellControlled says of a radio that changes its gain by itself.
+func (c *console) tellControlled(s *scan.Survey) {
+	if s != nil && s.Controlled {
+		c.note("the radio changed its gain by itself while it was listened to: levels in dBFS are not to be compared")
+		c.hint("unplug it and plug it in again, or close what else has set it")
+	}
 }
 
 // megahertzList writes frequencies in ascending order, the first few of many.

@@ -27,6 +27,7 @@ import (
 	"strings"
 	"unicode"
 
+	"rooftone/plot/cell"
 	"rooftone/scan/tuner"
 )
 
@@ -52,7 +53,14 @@ func (c *console) hint(advice string) {
 
 // note says something worth knowing.
 func (c *console) note(format string, args ...any) {
-	fmt.Fprintf(c.stderr, "rooftone: note: %s\n", oneLine(fmt.Sprintf(format, args...)))
+	const lead, indent = "rooftone: note: ", "    "
+	text := lead + oneLine(fmt.Sprintf(format, args...))
+	if width := c.stderrWidth(); width > 0 && cell.Width(text) > width {
+		// A terminal would break it in the middle of a word.
+		lines := cell.Wrap(text, width-len(indent))
+		text = strings.Join(lines, "\n"+indent)
+	}
+	fmt.Fprintln(c.stderr, text)
 }
 
 // interrupted says that the user ended a command early, and returns the error

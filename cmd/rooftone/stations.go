@@ -32,7 +32,7 @@ type stationFlags struct {
 }
 
 func (s *stationFlags) declare(fs *pflag.FlagSet) {
-	fs.Var(&fileName{&s.file}, "stations", "a list of stations, a CSV `FILE` with the columns rf_channel, latitude, longitude and, if known, label, erp_kw, height_m")
+	fs.Var(&fileName{&s.file}, "stations", "a list of stations, a CSV `FILE` with the columns rf_channel, latitude, longitude and, if known, label, erp_kw, height_m, shown_channel")
 	fs.StringVar(&s.at, "at", "", "where this antenna is, as `LAT,LON` in degrees, such as 44.26,-72.58: stations get a bearing and a distance")
 	fs.Var(&number{to: &s.declination, min: -180, max: 180, unit: "degrees"}, "declination", "by how many `DEGREES` a compass points east of true north here (west is negative): bearings are then a compass's; look it up, for it drifts from year to year. The house's own unless given")
 	if fs.Lookup("units") == nil {
@@ -178,7 +178,8 @@ func (s *stationFlags) remember(c *console, survey *scan.Survey) error {
 // reportStation is a station on a channel, from the list.
 type reportStation struct {
 	Label              string   `json:"label"`
-	BearingDeg         *float64 `json:"bearing_deg"` // from true north
+	ShownChannel       *string  `json:"shown_channel"` // as a TV shows it
+	BearingDeg         *float64 `json:"bearing_deg"`   // from true north
 	MagneticBearingDeg *float64 `json:"magnetic_bearing_deg"`
 	DistanceKM         *float64 `json:"distance_km"`
 }
@@ -200,7 +201,7 @@ func (s *stationFlags) report(rfChannel int) []reportStation {
 	if s.at == "" {
 		for _, st := range s.list {
 			if st.RFChannel == rfChannel {
-				out = append(out, reportStation{Label: st.Label})
+				out = append(out, reportStation{Label: st.Label, ShownChannel: text(st.Shown)})
 			}
 		}
 		return out
@@ -209,7 +210,7 @@ func (s *stationFlags) report(rfChannel int) []reportStation {
 		if b.RFChannel != rfChannel {
 			continue
 		}
-		r := reportStation{Label: b.Label, BearingDeg: round(b.BearingDeg, 0.1), DistanceKM: round(b.DistanceM/1e3, 0.1)}
+		r := reportStation{Label: b.Label, ShownChannel: text(b.Shown), BearingDeg: round(b.BearingDeg, 0.1), DistanceKM: round(b.DistanceM/1e3, 0.1)}
 		if s.declination != nil {
 			r.MagneticBearingDeg = round(site.MagneticBearing(b.BearingDeg, *s.declination), 0.1)
 		}
@@ -223,13 +224,9 @@ func (s *stationFlags) lines(channels []int) []string {
 	var out []string
 	for _, n := range channels {
 		for _, r := range s.report(n) {
-			line := fmt.Sprintf("%3d  %s", n, r.Label)
-			if r.BearingDeg != nil {
-				line += fmt.Sprintf("  %s true", site.Heading(*r.BearingDeg))
-				if r.MagneticBearingDeg != nil {
-					line += fmt.Sprintf(" (%s by compass)", site.Heading(*r.MagneticBearingDeg))
-				}
-				line += ", " + s.units.Distance(*r.DistanceKM*1e3)
+			line := fmt.Sprintf("%3d  %s", n, r.Label) + s.direction(r)
+			if r.ShownChannel != nil {
+				line += ", shown as " + *r.ShownChannel
 			}
 			out = append(out, line)
 		}
@@ -237,18 +234,24 @@ func (s *stationFlags) lines(channels []int) []string {
 	return out
 }
 
+// direction says where a station is; "" when that is not known.
+func (s *stationFlags) direction(r reportStation) string {
+	if r.BearingDeg == nil {
+		return ""
+	}
+	line := fmt.Sprintf("  %s true", site.Heading(*r.BearingDeg))
+	if r.MagneticBearingDeg != nil {
+		line += fmt.Sprintf(" (%s by compass)", site.Heading(*r.MagneticBearingDeg))
+	}
+	return line + ", " + s.units.Distance(*r.DistanceKM*1e3)
+}
+
 // show tells below a survey's rows which stations its channels are.
 func (s *stationFlags) show(c *console, survey *scan.Survey, l looks) error {
-	if err := s.showIdentities(c, survey, l); err != nil || !s.given {
+	if err := s.showIdentities(c, survey, l); err != nil {
 		return err
 	}
-	var present []int
-	for i := range survey.Channels {
-		if ch := &survey.Channels[i]; ch.Heard() && ch.Presence != measure.Vacant {
-			present = append(present, ch.Channel.Number)
-		}
-	}
-	return s.write(c, present, l)
+	return s.showExpected(c, survey, l)
 }
 
 // showIdentities tells who was received, now or before.
@@ -276,6 +279,7 @@ func (s *stationFlags) showIdentities(c *console, survey *scan.Survey, l looks) 
 	return plot.Lines(c.stdout, append([]string{"", "who they say they are:"}, lines...), plot.TextOptions{Width: screen.width, UTF8: screen.utf8})
 }
 
+// write tells which stations the list has on some channels.
 func (s *stationFlags) write(c *console, channels []int, l looks) error {
 	lines := s.lines(channels)
 	if len(lines) == 0 {

@@ -23,8 +23,8 @@ were received. Sweeps of the house show the same, also with a radio that cannot
 receive.
 
 --add keeps a list of stations in the house's file: a CSV file with the columns
-rf_channel, latitude, longitude and, if known, label, erp_kw, height_m. What a
-wide radio receives is kept by receive and sweep with --site.`,
+rf_channel, latitude, longitude and, if known, label, erp_kw, height_m and
+shown_channel, the number that a TV shows. What a wide radio receives is kept by receive and sweep with --site.`,
 		examples: `rooftone stations --site house.jsonl              what is known
 rooftone stations --site house.jsonl --add list.csv
                                                   keep a list of stations
@@ -127,7 +127,9 @@ func (s *stationsFlags) keep(c *console) error {
 	}
 	var news []site.Record
 	for _, st := range list {
-		if !slices.ContainsFunc(house.Stations, func(o site.Station) bool { return o.RFChannel == st.RFChannel && o.Label == st.Label && o.At == st.At }) {
+		if !slices.ContainsFunc(house.Stations, func(o site.Station) bool {
+			return o.RFChannel == st.RFChannel && o.Label == st.Label && o.At == st.At && o.Shown == st.Shown
+		}) {
 			news = append(news, st)
 		}
 	}

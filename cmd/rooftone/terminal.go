@@ -58,6 +58,19 @@ func (c *console) screenFor(l looks) screen {
 	return s
 }
 
+// stderrWidth is how wide a terminal standard error is; 0 where it is none, so that
+// what is said stays a line for whatever reads it.
+func (c *console) stderrWidth() int {
+	if !isTerminal(c.stderr) {
+		return 0
+	}
+	w, _, err := term.GetSize(int(c.stderr.(*os.File).Fd()))
+	if err != nil || w < narrowest {
+		return 0
+	}
+	return w
+}
+
 // has24BitColour reports whether the terminal says that it can show any
 // colour. Those that cannot do not ignore one but show another.
 func has24BitColour(env func(string) string) bool {

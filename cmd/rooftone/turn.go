@@ -176,6 +176,8 @@ func (t *turner) run(ctx context.Context, c *console, operands []string) error {
 	if err != nil {
 		return err
 	}
+	options.Radio = c.known(src)
+	options.Learned = onceTold(func(text string) { r.note("%s", text) })
 	m, err := meter.New(src.tuner, options)
 	if err != nil {
 		return err
@@ -289,7 +291,11 @@ func (t *turner) keep(c *console, list []turnHeading, curves []site.Curve, from 
 			Look: site.Turned, Program: version(), Source: from, ThresholdDB: *t.visit.threshold,
 		}
 		heard := heardNow(h.best)
-		heard.Margin = &h.peak.Level
+		if h.best.HasMargin() {
+			heard.Margin = &h.peak.Level
+		} else {
+			heard.CN = &h.peak.Level
+		}
 		mark.Heard = []site.Heard{heard}
 		records = append(records, mark)
 		names = append(names, t.told.mark(mark))
@@ -356,6 +362,9 @@ func (t *turner) show(c *console, list []turnHeading, single *decide.Single) err
 				where += fmt.Sprintf(", %s true", site.Heading(t.trueBearing(p.Heading.Value)))
 			}
 			line = fmt.Sprintf("%3d  strongest at %s, margin %+.1f dB", h.channel, where, p.Level.Value)
+			if !h.best.HasMargin() {
+				line = fmt.Sprintf("%3d  strongest at %s, C/N %.1f dB, of no 8-VSB", h.channel, where, p.Level.Value)
+			}
 			if p.Width != nil {
 				line += fmt.Sprintf(", beam %.0f° wide", p.Width.Value)
 			}
@@ -402,6 +411,7 @@ type turnResult struct {
 	TrueHeadingDeg  *float64   `json:"true_heading_deg"`
 	MarginDB        *float64   `json:"margin_db"`
 	MarginSigmaDB   *float64   `json:"margin_sigma_db"`
+	CNDB            *float64   `json:"cn_db"` // instead of the margin, of what is no 8-VSB
 	BeamwidthDeg    *float64   `json:"beamwidth_deg"`
 	OtherLobes      []turnLobe `json:"other_lobes"`
 	Samples         int        `json:"samples"`
@@ -420,7 +430,11 @@ func (t *turner) report(list []turnHeading) turnReport {
 		row := turnResult{RFChannel: h.channel, Samples: h.samples, OtherLobes: []turnLobe{}}
 		if p := h.peak; p != nil {
 			row.HeadingDeg, row.HeadingSigmaDeg = round(p.Heading.Value, 0.1), round(p.Heading.Sigma, 0.1)
-			row.MarginDB, row.MarginSigmaDB = decibels(&p.Level)
+			if h.best.HasMargin() {
+				row.MarginDB, row.MarginSigmaDB = decibels(&p.Level)
+			} else {
+				row.CNDB, _ = decibels(&p.Level)
+			}
 			if t.by == site.CompassNorth && t.declination != nil {
 				row.TrueHeadingDeg = round(site.TrueBearing(p.Heading.Value, *t.declination), 0.1)
 			}

@@ -227,9 +227,11 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 			return err
 		}
 	}
+	req.options.Radio = c.known(src)
 	asked := req.options
 	v.onlyHeard = src.playlist != nil && len(operands) == 0 && !v.all
 	if rec != nil {
+		rec.radio = req.options.Radio
 		if req.options.Keep, err = rec.begin(src.info()); err != nil {
 			return err
 		}
@@ -349,8 +351,12 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 // report is the survey with what is known of its stations.
 func (v *visitFlags) report(s *scan.Survey) report {
 	r := newReport(s)
+	r.Expected = v.stations.expected(s)
 	r.Beside = v.beside.report(s)
 	for i := range r.Channels {
+		if most := s.Channels[i].CNAtMostDB; most != nil {
+			r.Channels[i].CNAtMostDB, r.Channels[i].MarginAtMostDB = round(*most, 0.1), round(*most-s.ThresholdDB, 0.1)
+		}
 		r.Channels[i].Station = v.stations.identity(&s.Channels[i])
 		r.Channels[i].Stations = v.stations.report(r.Channels[i].RFChannel)
 	}

@@ -58,6 +58,7 @@ type watchFlags struct {
 	span    time.Duration
 	log     string
 	metrics string
+	shown   shownFlags
 	fs      *pflag.FlagSet
 }
 
@@ -77,6 +78,7 @@ func (w *watchFlags) declare(fs *pflag.FlagSet) {
 	threshold := measure.DefaultThresholdDB
 	v.threshold = &threshold
 	fs.Var(&number{to: &v.threshold, min: 0.1, max: 60, unit: "dB"}, "threshold", "C/N in `DB` at which the receiver decodes")
+	w.shown.declare(fs)
 	w.fs = fs
 }
 
@@ -132,6 +134,7 @@ func (w *watchFlags) run(ctx context.Context, c *console, operands []string) err
 	if err != nil {
 		return err
 	}
+	known := c.known(src)
 	radio := &closing{Tuner: src.tuner, close: src.close}
 	defer radio.Close()
 	now := time.Now()
@@ -160,6 +163,7 @@ func (w *watchFlags) run(ctx context.Context, c *console, operands []string) err
 			again, _, err := w.open(ctx, c, from)
 			return &closing{Tuner: again.tuner, close: again.close}, err
 		},
+		Radio: known, Learned: onceTold(screen.note),
 		Simulated: clock, Status: status, Notice: screen.note,
 	})
 	stop()
@@ -175,8 +179,11 @@ func (w *watchFlags) run(ctx context.Context, c *console, operands []string) err
 		return closeErr
 	}
 	for _, ch := range status.Snapshot().Channels {
-		if u := ch.Latest; u.Foreign() {
-			c.note("channel %d: a signal, but no 8-VSB in it: its margin promises no picture", ch.RFChannel)
+		switch u := ch.Latest; {
+		case u.Standard == measure.ATSC3:
+			c.note("channel %d is ATSC 3.0: it has no margin for 8-VSB, and counts as no picture", ch.RFChannel)
+		case u.Foreign() && u.Figure() != nil:
+			c.note("channel %d: a signal, but no 8-VSB in it: it has no margin, and counts as no picture", ch.RFChannel)
 		}
 	}
 	c.note("%d readings are kept in %s; rooftone report %s tells what they say", log.Kept(), w.log, w.log)
@@ -376,6 +383,8 @@ func watchLine(now watch.Snapshot) string {
 		margin := "nothing"
 		if m := c.Latest.Margin; m != nil {
 			margin = fmt.Sprintf("%+.1f", m.Value)
+		} else if x := c.Latest.Figure(); x != nil {
+			margin = fmt.Sprintf("none, C/N %.1f", x.Value)
 		}
 		parts = append(parts, fmt.Sprintf("%d %s", c.RFChannel, margin))
 	}

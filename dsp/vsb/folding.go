@@ -55,12 +55,13 @@ type folding struct {
 	ends []foldingEnd
 }
 
-// foldingEnd is one end of a band. Level is the density of what folds in, at
+// foldingEnd is one end of a band, or with a side of 0 its middle (newHump). Level is the density of what folds in, at
 // FoldedShare of half the rate.
 type foldingEnd struct {
 	side    float64 // −1 for the lower end, 1 for the upper
 	away    float64 // how far inwards of FoldedShare the band ends, in parts of half the rate
 	inside  float64 // the station's density where it comes from, over that of its flat part
+	chance  float64 // of taking noise for it
 	columns [][]complex128
 	slopes  [len(foldingSlopes)]foldingShape
 
@@ -82,6 +83,9 @@ func newFolding(g *layout) *folding {
 			f.ends = append(f.ends, *e)
 		}
 	}
+	if e := newHump(g); e != nil {
+		f.ends = append(f.ends, *e)
+	}
 	return f
 }
 
@@ -96,7 +100,7 @@ func newFoldingEnd(g *layout, side float64) *foldingEnd {
 		return nil
 	}
 	from := g.offsetHz - side*(1-usableShare)*g.rateHz
-	e := &foldingEnd{side: side, away: inwards(side * reach), inside: Density(from) / flatDensity}
+	e := &foldingEnd{side: side, chance: foldingChance, away: inwards(side * reach), inside: Density(from) / flatDensity}
 	bin := 1 / (g.step * float64(g.points))
 	for hz := side * 0.5 / g.step; inwards(hz) <= foldingReach && math.Abs(hz) <= 0.5/g.step; hz -= side * bin {
 		column := make([]complex128, g.points)
@@ -111,23 +115,28 @@ func newFoldingEnd(g *layout, side float64) *foldingEnd {
 	pieces := 4 * g.points
 	for k, slope := range foldingSlopes {
 		s := &e.slopes[k]
-		s.covariance = make([]complex128, g.points)
-		for i := range pieces {
-			hz := reach * (2*(float64(i)+0.5)/float64(pieces) - 1)
-			amplitude := g.filter(hz)
-			density := amplitude * amplitude * math.Pow(10, -slope*inwards(hz)/10)
-			power := complex(density*g.step*2*reach/float64(pieces), 0)
-			at, spin := complex(1, 0), turn(hz*g.step)
-			for m := range s.covariance {
-				s.covariance[m] += power * at
-				at *= spin
-			}
-		}
+		*s = newFoldingShape(g, pieces, reach, func(hz float64) float64 { return math.Pow(10, -slope*inwards(hz)/10) })
 		for _, column := range e.columns {
 			s.density = append(s.density, s.along(column))
 		}
 	}
 	return e
+}
+
+// newFoldingShape is that of a density at frequencies from the band's middle.
+func newFoldingShape(g *layout, pieces int, reach float64, density func(hz float64) float64) foldingShape {
+	s := foldingShape{covariance: make([]complex128, g.points)}
+	for i := range pieces {
+		hz := reach * (2*(float64(i)+0.5)/float64(pieces) - 1)
+		amplitude := g.filter(hz)
+		power := complex(amplitude*amplitude*density(hz)*g.step*2*reach/float64(pieces), 0)
+		at, spin := complex(1, 0), turn(hz*g.step)
+		for m := range s.covariance {
+			s.covariance[m] += power * at
+			at *= spin
+		}
+	}
+	return s
 }
 
 // along is the mean of what folds in along a column.
@@ -153,6 +162,11 @@ type Folded struct {
 	// LowSlope and HighSlope are by how many dB they fall for each part of half
 	// the rate inwards.
 	LowSlope, HighSlope float64
+
+	// Hump is the density, 100 kHz from the slice's middle, of noise that stands
+	// around it, and HumpPower by which power of the distance that falls: see
+	// HumpShape. 0 where none was found.
+	Hump, HumpPower float64
 }
 
 // FoldedShare is where a Folded has its densities, in parts of half the rate
@@ -175,7 +189,10 @@ func FoldingShape(share, slope float64) float64 {
 func (f *folding) folded() (out Folded) {
 	const quieter = LevelMeanSquare / (SyncLevel * SyncLevel)
 	for _, e := range f.ends {
-		if e.away > foldingTold {
+		if e.side == 0 && e.found {
+			out.Hump, out.HumpPower = e.level*quieter, humpPowers[e.slope]
+		}
+		if e.side == 0 || e.away > foldingTold {
 			continue
 		}
 		e.level *= quieter
@@ -268,7 +285,7 @@ func (e *foldingEnd) choose(made, left []float64, fields, noise, ratio, usual fl
 		return sum
 	}
 	e.level, e.slope, e.found = usual, usualSlope, false
-	highest := likelihood(usual, e.slopes[usualSlope].density) - math.Log(foldingChance)
+	highest := likelihood(usual, e.slopes[usualSlope].density) - math.Log(e.chance)
 	for k := range e.slopes {
 		for db := foldingLeast - 1; db <= foldingMost; db++ {
 			level := noise * ratio * math.Pow(10, float64(db)/10)

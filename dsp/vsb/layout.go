@@ -13,7 +13,8 @@ import (
 const (
 	// usableShare is the part of a slice, on either side of its middle, that
 	// the radio's filters leave as it is: beyond it more folds in than 25 dB
-	// below what lies outside the slice.
+	// below what lies outside the slice. What folds in within it is found by each
+	// fit for itself (folding), so nothing here hangs on what is known of the radio.
 	usableShare = 0.41
 
 	// skirtShare is how much of a skirt, counted from the channel's edge, is

@@ -62,6 +62,7 @@ type sighting struct {
 	clock     float64 // relative clock error
 	score     float64
 	logChance float64 // natural logarithm of the chance that noise does it
+	gaps      gaps
 }
 
 func newSearch(g *layout) (*search, error) {
@@ -161,7 +162,7 @@ func (s *search) find(x []complex64, know Knowledge) (*sighting, error) {
 	bin := s.layout.rateHz / float64(s.size)
 	seconds := float64(len(x)) / s.layout.rateHz
 	var best *sighting
-	tried := 0
+	tried, last := 0, 0
 	for _, hz := range know.carriers() {
 		shift := int(math.Round(hz / bin))
 		hz = float64(shift) * bin
@@ -169,11 +170,20 @@ func (s *search) find(x []complex64, know Knowledge) (*sighting, error) {
 			return nil, err
 		}
 		clocks := know.clocks(hz, seconds, s.layout.rateHz)
-		tried += len(clocks)
+		tried, last = tried+len(clocks), shift
 		best = s.follow(best, hz, clocks)
 	}
 	places := math.Min(float64(count), FieldSymbols/SymbolRateHz*s.layout.rateHz)
 	best.logChance = math.Min(0, best.logChance+math.Log(2*places*float64(tried)))
+	if best.logChance > math.Log(foundChance) {
+		return best, nil
+	}
+	if shift := int(math.Round(best.carrierHz / bin)); shift != last {
+		if err := s.correlate(count, shift); err != nil {
+			return nil, err
+		}
+	}
+	best.gaps = s.findGaps(best)
 	return best, nil
 }
 

@@ -158,7 +158,8 @@ func newTrainer(rateHz, offsetHz float64) (*Trainer, error) {
 
 // Fit finds the training in the samples of one stay and fits it. That it finds
 // none, or too little of it for a fit, is no error. The samples are those of
-// one cohesive run.
+// one run; where some are missing of which nobody told, that is found by the training
+// itself, and each part counts from its own place (gaps).
 func (t *Trainer) Fit(x []complex64, know Knowledge) (*Training, error) {
 	out, err := t.fit(x, know)
 	if err != nil {
@@ -192,6 +193,13 @@ func (t *Trainer) fit(x []complex64, know Knowledge) (*Training, error) {
 		if err := t.refine(x, s, know); err != nil {
 			return nil, err
 		}
+		if len(s.gaps.at) > 0 {
+			low, high := know.clockRange(s.carrierHz, gapCarrierHz)
+			s.gaps.settle(s, t.layout, low, high)
+			if err := t.collect(x, s); err != nil {
+				return nil, err
+			}
+		}
 		if err := t.anchor(x, s, know); err != nil {
 			return nil, err
 		}
@@ -199,7 +207,21 @@ func (t *Trainer) fit(x []complex64, know Knowledge) (*Training, error) {
 		if err != nil {
 			return nil, err
 		}
+		if t.tear(s) {
+			if err := t.collect(x, s); err != nil {
+				return nil, err
+			}
+			if out.Fields = len(t.fields); out.Fields == 0 {
+				return out, nil
+			}
+			if noise, errors, err = t.passes(x, s, know); err != nil {
+				return nil, err
+			}
+		}
 		t.judge(out, noise)
+		for _, f := range t.fields {
+			out.StartSeconds = append(out.StartSeconds, t.start(s, f.order)/t.layout.rateHz)
+		}
 		out.CarrierSigmaHz, out.ClockSigmaPPM = errors.carrierHz, errors.clock*1e6
 	}
 	out.FirstSeconds = s.first / t.layout.rateHz
@@ -210,7 +232,7 @@ func (t *Trainer) fit(x []complex64, know Knowledge) (*Training, error) {
 
 // start is the place of a field sync's first peak in the stay, in samples.
 func (t *Trainer) start(s *sighting, order int) float64 {
-	return s.first + float64(order)*FieldSymbols/SymbolRateHz*t.layout.rateHz*(1+s.clock)
+	return s.first + float64(order)*FieldSymbols/SymbolRateHz*t.layout.rateHz*(1+s.clock) + s.gaps.before(order)
 }
 
 // collect cuts the field syncs out of the stay.
@@ -218,7 +240,7 @@ func (t *Trainer) collect(x []complex64, s *sighting) error {
 	count := 0
 	for order := -1; t.start(s, order) < float64(len(x)); order++ {
 		start := t.start(s, order)
-		if !t.window.holds(len(x), start) {
+		if !t.window.holds(len(x), start) || s.gaps.breaks(order) {
 			continue
 		}
 		if count == cap(t.fields) {

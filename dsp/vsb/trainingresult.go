@@ -35,6 +35,10 @@ type Training struct {
 	FirstSeconds float64
 	FirstOdd     bool
 
+	// StartSeconds are those of the fields that were fitted, by the same clock. They
+	// are a field apart but where samples are missing from the stay.
+	StartSeconds []float64
+
 	// CarrierHz is by how much the signal appears too high, ClockPPM how fast
 	// the radio's clock runs.
 	CarrierHz, CarrierSigmaHz float64

@@ -38,6 +38,18 @@ type Page struct {
 	Damaged int         // lines of it that could not be used
 
 	Watched *watch.Report // of a watch at this house; or nil
+
+	// Expected are the stations that a list or the house knows, and what became of
+	// each.
+	Expected []Expected
+}
+
+// Expected is a station that was expected.
+type Expected struct {
+	RFChannel int
+	Name      string
+	Became    string // in words: whether it was heard, where, and what it lacks
+	Missing   bool   // it was looked for, and not heard
 }
 
 // Write writes the page.

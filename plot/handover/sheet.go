@@ -44,6 +44,7 @@ type sheet struct {
 	Pictures []picture
 	Changes  []string
 	Since    string
+	Expected []Expected
 	Watched  []finding
 	Watch    []string // how each channel held
 	Course   *picture
@@ -155,6 +156,7 @@ func build(p *Page) (*sheet, error) {
 	s.House, s.Program, s.File = p.Places.House, p.Program, p.File
 	s.Places, s.Wanted = len(b.ranking.Rows), len(b.ranking.Wanted)-len(b.ranking.OtherStandard)
 	s.Need = trimmed(b.ranking.Options.EnoughDB)
+	s.Expected = p.Expected
 	if p.Damaged > 0 {
 		s.Damaged = counted(p.Damaged, "line", "lines")
 	}

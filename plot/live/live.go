@@ -9,8 +9,9 @@ import (
 	"math"
 	"strings"
 	"time"
-	"unicode/utf8"
 
+	"rooftone/plot/cell"
+	"rooftone/scan/measure"
 	"rooftone/scan/meter"
 	"rooftone/scan/verdict"
 )
@@ -21,7 +22,7 @@ const Span = 30 * time.Second
 // Point is a reading on the trace; NaN is none.
 type Point struct {
 	Time     time.Time
-	MarginDB float64
+	FigureDB float64 // what is followed: the margin, as a rule
 }
 
 // Channel is what one channel shows.
@@ -70,18 +71,21 @@ func Frame(p Picture, s Size) []string {
 	}
 	f.lines = append([]string(nil), f.lines...) // Code is the caller's
 	for i := range f.lines {
-		f.lines[i] = fit(f.lines[i], s.Width)
+		f.lines[i] = f.fit(f.lines[i])
 	}
 	return f.lines[:min(len(f.lines), s.Height)]
 }
 
 // fit cuts a line to a width.
-func fit(line string, width int) string {
-	line = strings.TrimRight(line, " ")
-	if utf8.RuneCountInString(line) <= width {
-		return line
+func (f *frame) fit(line string) string {
+	return cell.Fit(strings.TrimRight(line, " "), f.Width, f.dots())
+}
+
+func (f *frame) dots() string {
+	if f.UTF8 {
+		return "…"
 	}
-	return string([]rune(line)[:width])
+	return "..."
 }
 
 type frame struct {
@@ -94,40 +98,51 @@ func (f *frame) add(format string, args ...any) {
 	f.lines = append(f.lines, fmt.Sprintf(format, args...))
 }
 
+// draw lays the screen out: the channel, its figure, where that stands, and what
+// there is room for: the trace, or the keys, and the other channels.
 func (f *frame) draw() {
 	c := f.Channels[f.Focus]
-	head := " " + name(c)
-	if part := verdict.Basis(c.Now.SeenShare()); part != "" {
-		head += ", " + part
-	}
-	f.add("%s", f.ends(head, f.Source+" "))
+	f.head(c)
 	others := len(f.Channels) - 1
-	// What is there for the trace when all else has its place.
-	digits := f.Height >= 12+others
-	room := f.Height - 5 - others
-	if digits {
-		room -= glyphRows + 1
-		f.add("")
-		f.number(c)
-	} else {
-		f.add(" %s dB margin", figure(c))
+	var help []string
+	const (
+		around = 6 // lines: the head, the foot, where it stands, and a gap after each but the foot
+		gaps   = 2 // around the figures' line of text
+	)
+	if f.Help {
+		help = keys(f.Width-2, f.UTF8, f.Rotor)
+		others = 0 // the keys were asked for: the others have what is left
 	}
-	f.add("")
+	size := f.scale(around + others + len(help))
+	tight := f.Height < around+1+others+len(help)
+	gap := func() {
+		if !tight {
+			f.add("")
+		}
+	}
+	if size > 0 {
+		f.add("")
+		f.number(c, size)
+	} else {
+		f.add(" %s %s", figure(c), unit(c))
+		gap()
+	}
 	f.add("%s", f.ends(" "+f.standing(c), f.best(c)+" "))
-	f.add("")
+	gap()
+	room := f.Height - 1 - len(f.lines) - others
 	switch {
 	case f.Help:
-		for _, l := range keys(f.UTF8, f.Rotor) {
+		for _, l := range help {
 			f.add(" %s", l)
 		}
-		f.add("")
+		gap()
 	case room >= 3:
-		f.trace(c, min(room-1, 8))
+		f.trace(c, min(room-1, f.Height/2))
 		f.add("")
 	}
 	for i, o := range f.Channels {
 		if i != f.Focus && len(f.lines) < f.Height-1 {
-			f.add("%s", other(i, o))
+			f.add("%s", f.other(i, o))
 		}
 	}
 	for len(f.lines) < f.Height-1 {
@@ -137,9 +152,18 @@ func (f *frame) draw() {
 	f.add("%s", f.foot())
 }
 
+// head names the channel and, where there is room, the source.
+func (f *frame) head(c Channel) {
+	head := " " + name(c)
+	if part := verdict.Basis(c.Now.SeenShare()); part != "" {
+		head += ", " + part
+	}
+	f.add("%s", f.ends(head, f.Source+" "))
+}
+
 // ends puts one text at each end of a line.
 func (f *frame) ends(left, right string) string {
-	gap := f.Width - utf8.RuneCountInString(left) - utf8.RuneCountInString(right)
+	gap := f.Width - cell.Width(left) - cell.Width(right)
 	if gap < 2 {
 		return left
 	}
@@ -154,12 +178,31 @@ func name(c Channel) string {
 	return s
 }
 
-// figure is the margin as it is written large; none is a dash.
+// figure is what is followed as it is written large; none is a dash.
 func figure(c Channel) string {
-	if c.Stale || c.Now.Margin == nil {
+	if c.Stale || c.Now.Figure() == nil {
 		return "-"
 	}
-	return signed(c.Now.Margin.Value)
+	return written(c, c.Now.Figure().Value)
+}
+
+// written writes a figure of a channel's gauge: a C/N has no sign to spare.
+func written(c Channel, v float64) string {
+	if c.Now.Gauge == meter.ByCN {
+		return strings.TrimPrefix(signed(v), "+")
+	}
+	return signed(v)
+}
+
+// unit is what the figure is of.
+func unit(c Channel) string {
+	switch c.Now.Gauge {
+	case meter.ByCN:
+		return "dB C/N"
+	case meter.ByLevel:
+		return "dBFS"
+	}
+	return "dB margin"
 }
 
 func signed(v float64) string {
@@ -185,8 +228,8 @@ func (f *frame) standing(c Channel) string {
 	case u.Occupied:
 		return occupied
 	case u.State == meter.Nothing && u.AtMostDB != nil:
-		return fmt.Sprintf("nothing heard, below %s dB", signed(*u.AtMostDB))
-	case u.Margin == nil:
+		return fmt.Sprintf("nothing heard, %sbelow %s dB", ofCN(c), written(c, *u.AtMostDB))
+	case u.Figure() == nil:
 		return "nothing heard"
 	case u.Overload:
 		return "TOO STRONG: the radio is overloaded"
@@ -195,9 +238,9 @@ func (f *frame) standing(c Channel) string {
 	}
 	s := "cannot decode yet"
 	switch {
-	case u.Margin.Value < 0:
 	case u.Foreign():
-		s = foreign
+		s = alien(u)
+	case u.Margin.Value < 0:
 	case !u.Trained:
 		s = unsought
 	default:
@@ -217,12 +260,35 @@ func (f *frame) best(c Channel) string {
 	switch {
 	case u.BestDB == nil:
 		return ""
-	case u.Margin == nil || c.Stale:
-		return "best " + signed(*u.BestDB)
+	case u.Figure() == nil || c.Stale:
+		return "best " + written(c, *u.BestDB)
 	case u.BelowBestDB < nearBestDB:
-		return "at the best, " + signed(*u.BestDB)
+		return "at the best, " + written(c, *u.BestDB)
 	}
-	return fmt.Sprintf("%.1f below the best, %s", u.BelowBestDB, signed(*u.BestDB))
+	return fmt.Sprintf("%.1f below the best, %s", u.BelowBestDB, written(c, *u.BestDB))
+}
+
+// ofCN says which figure is meant where it is not the margin.
+func ofCN(c Channel) string {
+	if c.Now.Gauge == meter.ByCN {
+		return "C/N "
+	}
+	return ""
+}
+
+// alien says of what is no 8-VSB what it is, and by what it is followed.
+func alien(u meter.Update) string {
+	s := foreign
+	if u.Standard == measure.ATSC3 {
+		s = "ATSC 3.0"
+	}
+	switch u.Gauge {
+	case meter.ByCN:
+		s += ", by its C/N"
+	case meter.ByLevel:
+		s += ", by its level"
+	}
+	return s
 }
 
 // foreign is said of what is strong enough and yet no picture for a set.
@@ -236,44 +302,57 @@ const occupied = "no television station is on it"
 const unsought = "decodes, if it is a station"
 
 // other is the one line of a channel that is not in focus.
-func other(i int, c Channel) string {
+func (f *frame) other(i int, c Channel) string {
+	const column = 48 // of the label, where there is room for it
 	u := c.Now
-	s := fmt.Sprintf(" %d  RF %-3d %6s dB", i+1, u.Channel.Number, figure(c))
+	s := fmt.Sprintf(" %d  RF %-3d %6s dB   %s", i+1, u.Channel.Number, figure(c), standingOfOther(c))
+	switch {
+	case c.Label == "":
+		return s
+	case f.Width >= column+24:
+		s = cell.Pad(s, column)
+	}
+	return s + "  " + c.Label
+}
+
+// standingOfOther is what is said of a channel that is not in focus.
+func standingOfOther(c Channel) string {
+	u := c.Now
 	switch {
 	case c.Stale:
-		s += "   stopped"
+		return "stopped"
 	case u.Overload:
-		s += "   too strong"
+		return "too strong"
 	case u.State == meter.Learning:
-		s += "   listening carefully"
+		return "listening carefully"
 	case u.State == meter.Uncovered:
-		s += "   not in the recording"
+		return "not in the recording"
 	case u.Occupied:
-		s += "   " + occupied
-	case u.Margin == nil:
-		s += "   nothing heard"
+		return occupied
+	case u.Figure() == nil:
+		return "nothing heard"
+	}
+	s := "at the best"
+	if u.BelowBestDB >= nearBestDB {
+		s = fmt.Sprintf("%.1f below best", u.BelowBestDB)
+	}
+	switch {
+	case u.Standard == measure.ATSC3:
+		s = ofCN(c) + "ATSC 3.0, " + s
+	case u.Foreign():
+		s = ofCN(c) + foreign
 	default:
-		below := "at the best"
-		if u.BelowBestDB >= nearBestDB {
-			below = fmt.Sprintf("%.1f below best", u.BelowBestDB)
-		}
-		if u.Foreign() {
-			below = foreign
-		}
-		s += fmt.Sprintf("   %-15s", below)
-		if u.Trend == meter.Rising || u.Trend == meter.Falling {
-			s += "  " + string(u.Trend)
-		}
+		s = fmt.Sprintf("%-15s", s)
 	}
-	if c.Label != "" {
-		s = fmt.Sprintf("%-48s  %s", s, c.Label)
+	if u.Trend == meter.Rising || u.Trend == meter.Falling {
+		s += "  " + string(u.Trend)
 	}
-	return s
+	return strings.TrimRight(s, " ")
 }
 
 func (f *frame) foot() string {
 	if f.Prompt != "" {
-		return " " + f.Prompt + "_"
+		return " " + f.ending(f.Prompt+"_") // what is being typed is at its end
 	}
 	left := f.Message
 	if left == "" && f.Marking != "" {
@@ -289,25 +368,43 @@ func (f *frame) foot() string {
 	return f.ends(" "+left, right)
 }
 
-func keys(utf, rotor bool) []string {
-	arrows := "n p, left right"
-	if utf {
-		arrows = "n p, ← →"
+// ending is the end of a text that has room on a line.
+func (f *frame) ending(text string) string {
+	room := f.Width - 1
+	if cell.Width(text) <= room {
+		return text
 	}
-	list := []string{
-		"m            mark this place, measured carefully where a house file is",
-		"             named: NAME @ HEADING, HEIGHT m, or @ HEADING: the last again",
-		"space        the same with the reading of this moment: a quick mark",
-		"r            forget the best so far",
-		fmt.Sprintf("%-12s next or previous channel; 1 to 8 picks one", arrows),
-		"s            bell on or off: it rings at the decode point and at the best",
-		"c            the phone page's code",
-		"q            quit",
+	return f.dots() + cell.Tail(text, max(1, room-cell.Width(f.dots())))
+}
+
+// keys says what each key does, in lines of a width.
+func keys(width int, utf, rotor bool) []string {
+	arrows := "n p <- ->"
+	if utf {
+		arrows = "n p ← →"
+	}
+	list := [][2]string{
+		{"m", "mark this place, measured carefully where a house file is named: NAME @ HEADING, HEIGHT m, or @ HEADING: the last again"},
+		{"space", "the same with the reading of this moment: a quick mark"},
+		{"r", "forget the best so far"},
+		{arrows, "next or previous channel; 1 to 8 picks one"},
+		{"s", "bell on or off: it rings at the decode point and at the best"},
+		{"c", "the phone page's code"},
+		{"q", "quit"},
 	}
 	if rotor {
 		list = append(list,
-			"[ ]          turn the simulated antenna 5 degrees left or right",
-			"{ }          carry it half a foot west or east")
+			[2]string{"[ ]", "turn the simulated antenna 5 degrees left or right"},
+			[2]string{"{ }", "carry it half a foot west or east"})
 	}
-	return list
+	const column = 11
+	var out []string
+	for _, k := range list {
+		left := k[0]
+		for _, l := range cell.Wrap(k[1], max(12, width-column)) {
+			out = append(out, cell.Pad(left, column)+l)
+			left = ""
+		}
+	}
+	return out
 }

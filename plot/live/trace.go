@@ -4,17 +4,19 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 )
 
 const (
 	leastSpanDB = 6 // that the trace's height stands for at least
 	labelWidth  = 16
+	mostColumns = 150
 )
 
 // trace draws the last half minute, a column for each part of it: as high as
-// the margin, from the lowest value shown.
+// what is followed, from the lowest value shown.
 func (f *frame) trace(c Channel, rows int) {
-	columns := max(10, min(f.Width-labelWidth-2, 60))
+	columns := max(10, min(f.Width-labelWidth-2, mostColumns))
 	values := resample(c.Trace, columns)
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, v := range values {
@@ -54,7 +56,7 @@ func (f *frame) mark(c Channel, r, rows int, low, high, perRow float64) string {
 	holds := func(v float64) bool { return v >= bottom && v < bottom+perRow }
 	best := c.Now.BestDB
 	switch {
-	case holds(0):
+	case c.Now.HasMargin() && holds(0):
 		return "decode point"
 	case best != nil && holds(*best):
 		return "best"
@@ -92,10 +94,14 @@ func (f *frame) block(share float64) string {
 	return eighths[max(0, min(8, int(math.Round(share*8))))]
 }
 
+// held is for how long a reading stands where the next is late: with several
+// channels the meter comes by less often than there are columns.
+const held = time.Second
+
 // resample returns the means of the readings in equal parts of the last Span,
 // NaN where there is none.
 func resample(points []Point, columns int) []float64 {
-	sum, n := make([]float64, columns), make([]float64, columns)
+	sum, n, none := make([]float64, columns), make([]float64, columns), make([]bool, columns)
 	if len(points) > 0 {
 		end := points[len(points)-1].Time
 		for _, p := range points {
@@ -103,15 +109,34 @@ func resample(points []Point, columns int) []float64 {
 			// every one would flicker with every reading.
 			part := Span.Nanoseconds() / int64(columns)
 			back := end.UnixNano()/part - p.Time.UnixNano()/part
-			if back < 0 || back >= int64(columns) || math.IsNaN(p.MarginDB) {
+			if back < 0 || back >= int64(columns) {
 				continue
 			}
-			sum[columns-1-int(back)] += p.MarginDB
+			if math.IsNaN(p.FigureDB) {
+				none[columns-1-int(back)] = true
+				continue
+			}
+			sum[columns-1-int(back)] += p.FigureDB
 			n[columns-1-int(back)]++
 		}
 	}
+	gap := int(held.Seconds() / Span.Seconds() * float64(columns))
+	last := -1 // with a reading and, since then, without one that found nothing
 	for i := range sum {
+		if n[i] == 0 {
+			sum[i] = math.NaN()
+			if none[i] {
+				last = -1
+			}
+			continue
+		}
 		sum[i] /= n[i]
+		if last >= 0 && i-last-1 <= gap {
+			for k := last + 1; k < i; k++ {
+				sum[k] = sum[last]
+			}
+		}
+		last = i
 	}
 	return sum
 }

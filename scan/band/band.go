@@ -109,6 +109,9 @@ func (p Plan) Select(list string) ([]Channel, error) {
 		item = strings.TrimSpace(item)
 		low, high, isRange := strings.Cut(item, "-")
 		first, err := parseNumber(low)
+		if err != nil && shown(low) {
+			return nil, fmt.Errorf("%s is the number a TV shows, and no RF channel", strings.TrimSpace(low))
+		}
 		if err != nil {
 			return nil, fmt.Errorf("%q is not a channel or a range of channels: write 7 or 7-13", item)
 		}
@@ -138,6 +141,14 @@ func (p Plan) Select(list string) ([]Channel, error) {
 		}
 	}
 	return out, nil
+}
+
+// shown reports whether a number is written as sets show it, such as 8.1.
+func shown(s string) bool {
+	major, minor, dotted := strings.Cut(s, ".")
+	_, err := parseNumber(major)
+	_, err2 := parseNumber(minor)
+	return dotted && err == nil && err2 == nil
 }
 
 func parseNumber(s string) (int, error) {

@@ -138,7 +138,8 @@ func (b *Bundle) Replay(ctx context.Context) ([]Row, *scan.Survey, error) {
 		return nil, nil, err
 	}
 	defer r.Close()
-	s, err := scan.SweepPlaylist(ctx, r, scan.Options{Channels: plan.Channels, Plan: plan.Channels})
+	radio, _ := r.Radio() // one that cannot be used is none
+	s, err := scan.SweepPlaylist(ctx, r, scan.Options{Channels: plan.Channels, Plan: plan.Channels, Radio: radio})
 	if err != nil {
 		return nil, nil, fmt.Errorf("%s: sweeping its excerpt: %w", b.path, err)
 	}

@@ -192,3 +192,17 @@ func (c *Character) Folding(share float64) *Figure { return c.both(2 - share) }
 
 // Antenna reports whether anything came in through the antenna socket.
 func (c *Character) Antenna() bool { return len(c.Stations) > 0 }
+
+// Anonymous is what of it does not tell one radio from another of its kind: it is
+// called by the kind, and of times only the day is left.
+func (c *Character) Anonymous(kind string) *Character {
+	out := *c
+	out.Radio, out.Program, out.Measured = kind, "", c.Measured.UTC().Truncate(24*time.Hour)
+	out.Tones = nil
+	for _, t := range c.Tones {
+		if t.Kind == ToneHarmonic || t.Kind == ToneFollows {
+			out.Tones = append(out.Tones, t)
+		}
+	}
+	return &out
+}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -47,7 +48,7 @@ func Load(folder, radio string) (*Character, error) {
 	if err != nil {
 		return nil, err
 	}
-	c, err := parse(data)
+	c, err := Parse(data)
 	if err != nil {
 		return nil, fmt.Errorf("reading %s: %w", name, err)
 	}
@@ -57,8 +58,8 @@ func Load(folder, radio string) (*Character, error) {
 	return c, nil
 }
 
-// parse reads a file's content and refuses what no examination writes.
-func parse(data []byte) (*Character, error) {
+// Parse reads a file's content and refuses what no examination writes.
+func Parse(data []byte) (*Character, error) {
 	var c Character
 	if err := json.Unmarshal(data, &c); err != nil {
 		return nil, err
@@ -69,19 +70,45 @@ func parse(data []byte) (*Character, error) {
 	if !(c.RateHz > 0) {
 		return nil, errors.New("it has no sample rate")
 	}
+	if err := c.check(); err != nil {
+		return nil, err
+	}
+	return &c, nil
+}
+
+// What no radio is beyond: it may be a stranger's file.
+const mostDB, mostPPM, mostPoints = 200, 1000, 10_000
+
+func (c *Character) check() error {
 	for _, list := range [][]Point{c.Response, c.NoiseResponse} {
-		for i := range list {
-			if list[i].SigmaDB < 0 || i > 0 && !(list[i].Share > list[i-1].Share) {
-				return nil, errors.New("its response is out of order")
+		if len(list) > mostPoints {
+			return fmt.Errorf("its response has more than %d points", mostPoints)
+		}
+		for i, p := range list {
+			if p.SigmaDB < 0 || i > 0 && !(p.Share > list[i-1].Share) {
+				return errors.New("its response is out of order")
+			}
+			if math.Abs(p.DB) > mostDB || p.SigmaDB > mostDB {
+				return errors.New("its response is that of no radio")
 			}
 		}
 	}
-	for _, f := range []*Figure{c.ClockPPM, c.DriftPPMPerMinute, c.DroopDB, c.FoldingDB} {
-		if f != nil && !(f.Sigma >= 0) {
-			return nil, errors.New("it has an uncertainty below 0")
+	for _, f := range []struct {
+		*Figure
+		most float64
+	}{{c.ClockPPM, mostPPM}, {c.DriftPPMPerMinute, mostPPM}, {c.DroopDB, mostDB}, {c.FoldingDB, mostDB}, {c.HumpDB, mostDB}} {
+		switch {
+		case f.Figure == nil:
+		case !(f.Sigma >= 0):
+			return errors.New("it has an uncertainty below 0")
+		case math.Abs(f.Value) > f.most || f.Sigma > f.most:
+			return errors.New("it has a figure that is no radio's")
 		}
 	}
-	return &c, nil
+	if !(c.StrayDB >= 0 && c.StrayDB <= mostDB) {
+		return errors.New("its pass band moves farther than any radio's")
+	}
+	return nil
 }
 
 // Save keeps what was found of a radio in a folder, which is made, and returns the

@@ -62,7 +62,7 @@ func TestAtAndConclude(t *testing.T) {
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(`{"version":1,"rate_hz":2e6,"response":[{"share":1},{"share":0}]}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		if c, err := parse(data); err == nil {
+		if c, err := Parse(data); err == nil {
 			c.Conclude()
 			c.At(0.3)
 		}

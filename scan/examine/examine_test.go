@@ -259,7 +259,7 @@ func TestNothingAtTheAntenna(t *testing.T) {
 
 // Truth: arithmetic. Gains that no pilot links with the rest are left out.
 func TestSolveGains(t *testing.T) {
-	out := solve([]level{{0, 0, -50, 0.1}, {1, 0, -47, 0.1}, {1, 1, -67, 0.1}, {2, 1, -63, 0.1}, {4, 2, -10, 0.1}}, 5, 3)
+	out := Steps([]Level{{0, 0, -50, 0.1}, {1, 0, -47, 0.1}, {1, 1, -67, 0.1}, {2, 1, -63, 0.1}, {4, 2, -10, 0.1}}, 5, 3)
 	require.Nil(t, out[3])
 	require.Nil(t, out[4])
 	require.InDelta(t, 3, out[1].Value-out[0].Value, 1e-6)

@@ -42,10 +42,10 @@ func (e *exam) ladder() []float64 {
 	return slices.Compact(out)
 }
 
-// level is a pilot's level at a gain.
-type level struct {
-	gain, pilot int
-	dB, sigma   float64
+// Level is how strong a steady signal is at a gain.
+type Level struct {
+	Gain, Signal int // which of them
+	DB, Sigma    float64
 }
 
 // gains finds what the steps of gain are, from the pilots' levels: strong ones tell
@@ -59,7 +59,7 @@ func (e *exam) gains(ctx context.Context) error {
 	for _, name := range names {
 		e.out.Gains = append(e.out.Gains, character.Gain{NameDB: name})
 	}
-	var levels []level
+	var levels []Level
 	for i, p := range e.pilots {
 		if ok, err := e.refresh(ctx, p); err != nil {
 			return err
@@ -75,10 +75,10 @@ func (e *exam) gains(ctx context.Context) error {
 				continue
 			}
 			e.see(p, line, b)
-			levels = append(levels, level{g, i, decibel.Of(line.Power), math.Hypot(line.SigmaDB, steadyDB)})
+			levels = append(levels, Level{g, i, decibel.Of(line.Power), math.Hypot(line.SigmaDB, steadyDB)})
 		}
 	}
-	real := solve(levels, len(names), len(e.pilots))
+	real := Steps(levels, len(names), len(e.pilots))
 	top := -1
 	for g := range real {
 		if real[g] != nil {
@@ -138,10 +138,10 @@ func roundingPower(datatype string) float64 {
 	return 2 * step * step / 12
 }
 
-// solve finds the gains that levels[i].dB = gain + a level of the pilot's own fit
-// best: alternating weighted means. Steps that no pilot links with the most others
-// are left out. One gain is arbitrary.
-func solve(levels []level, gains, pilots int) []*character.Figure {
+// Steps finds the gains, in dB, that levels[i].DB = gain + a level of the signal's
+// own fit best: alternating weighted means. Gains that no signal links with the most
+// others are nil. One gain is arbitrary.
+func Steps(levels []Level, gains, pilots int) []*character.Figure {
 	levels = linked(levels, gains, pilots)
 	g, p := make([]float64, gains), make([]float64, pilots)
 	weightOf := make([]float64, gains)
@@ -149,8 +149,8 @@ func solve(levels []level, gains, pilots int) []*character.Figure {
 	for range rounds {
 		sum, weight := make([]float64, pilots), make([]float64, pilots)
 		for _, l := range levels {
-			w := 1 / (l.sigma * l.sigma)
-			sum[l.pilot], weight[l.pilot] = sum[l.pilot]+w*(l.dB-g[l.gain]), weight[l.pilot]+w
+			w := 1 / (l.Sigma * l.Sigma)
+			sum[l.Signal], weight[l.Signal] = sum[l.Signal]+w*(l.DB-g[l.Gain]), weight[l.Signal]+w
 		}
 		for i := range p {
 			if weight[i] > 0 {
@@ -160,8 +160,8 @@ func solve(levels []level, gains, pilots int) []*character.Figure {
 		sums := make([]float64, gains)
 		clear(weightOf)
 		for _, l := range levels {
-			w := 1 / (l.sigma * l.sigma)
-			sums[l.gain], weightOf[l.gain] = sums[l.gain]+w*(l.dB-p[l.pilot]), weightOf[l.gain]+w
+			w := 1 / (l.Sigma * l.Sigma)
+			sums[l.Gain], weightOf[l.Gain] = sums[l.Gain]+w*(l.DB-p[l.Signal]), weightOf[l.Gain]+w
 		}
 		for i := range g {
 			if weightOf[i] > 0 {
@@ -179,7 +179,7 @@ func solve(levels []level, gains, pilots int) []*character.Figure {
 }
 
 // linked keeps the largest part of the levels whose gains and pilots hang together.
-func linked(levels []level, gains, pilots int) []level {
+func linked(levels []Level, gains, pilots int) []Level {
 	group := make([]int, gains+pilots)
 	for i := range group {
 		group[i] = i
@@ -187,9 +187,9 @@ func linked(levels []level, gains, pilots int) []level {
 	for changed := true; changed; {
 		changed = false
 		for _, l := range levels {
-			a, b := group[l.gain], group[gains+l.pilot]
+			a, b := group[l.Gain], group[gains+l.Signal]
 			if a != b {
-				group[l.gain], group[gains+l.pilot] = min(a, b), min(a, b)
+				group[l.Gain], group[gains+l.Signal] = min(a, b), min(a, b)
 				changed = true
 			}
 		}
@@ -197,14 +197,14 @@ func linked(levels []level, gains, pilots int) []level {
 	count := map[int]int{}
 	best := -1
 	for _, l := range levels {
-		k := group[l.gain]
+		k := group[l.Gain]
 		if count[k]++; best < 0 || count[k] > count[best] {
 			best = k
 		}
 	}
-	var out []level
+	var out []Level
 	for _, l := range levels {
-		if group[l.gain] == best {
+		if group[l.Gain] == best {
 			out = append(out, l)
 		}
 	}

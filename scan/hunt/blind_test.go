@@ -32,7 +32,7 @@ type fault struct {
 // the 5.2 dB less that the package's doc comment gives it.
 func blindTown(rng *rand.Rand, faults int) (sim.Town, []band.Channel, []fault) {
 	between := func(a, b float64) float64 { return a + (b-a)*rng.Float64() }
-	r := gentleRadio()
+	r := sim.DefaultRadio()
 	r.Seed, r.PPM = rng.Uint64(), between(-40, 40)
 	town := sim.Town{Name: "blind", Radio: r}
 	first := 14 + rng.IntN(16)
@@ -94,7 +94,7 @@ func addFault(rng *rand.Rand, town *sim.Town, kind string) fault {
 		town.Stations = append(town.Stations, far)
 		town.Services = append(town.Services, sim.Service{Kind: "lte", FrequencyHz: block, WidthHz: 5e6, LevelDBm: level})
 		products := productsOf(strongOf(town), 0, math.Pow(10, third/10), []band.Channel{c})
-		return fault{kind, []hunt.Kind{hunt.Overload, hunt.Product}, over(10 * math.Log10(products[c.Number]))}
+		return fault{kind, []hunt.Kind{hunt.Overload, hunt.Product}, over(10*math.Log10(products[c.Number]) - 2*stray(town, c.CenterHz()))}
 	case "co-channel":
 		level := s.LevelDBm - between(12, 18)
 		town.Stations = append(town.Stations, sim.Station{RFChannel: s.RFChannel, LevelDBm: level, PilotErrorHz: s.PilotErrorHz + between(200, 900)})
@@ -128,7 +128,16 @@ func addFault(rng *rand.Rand, town *sim.Town, kind string) fault {
 	fm := 88.1e6 + 200e3*float64(rng.IntN(90))
 	town.Services = append(town.Services, sim.Service{Kind: "fm", FrequencyHz: fm, LevelDBm: level})
 	town.Tones = append(town.Tones, sim.Tone{FrequencyHz: f - fm, LevelDBm: level})
-	return fault{kind, []hunt.Kind{hunt.Product, hunt.Overload}, over(want - 4)}
+	return fault{kind, []hunt.Kind{hunt.Product, hunt.Overload}, over(want - stray(town, f) - 4)}
+}
+
+// stray is how far the drawn radio's intercepts lie from what they are stated as.
+func stray(town *sim.Town, hz float64) float64 {
+	s, err := sim.New(*town, sim.Options{})
+	if err != nil {
+		return math.NaN()
+	}
+	return s.InterceptDB(hz)
 }
 
 // looked is what the drawn towns are listened to for, outside their channels.

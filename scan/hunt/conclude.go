@@ -40,6 +40,7 @@ func (l *listener) scene() *scene {
 		}
 	}
 	flatten(s.stays, l.Plan)
+	s.findGains(l.Radio)
 	return s
 }
 
@@ -191,7 +192,7 @@ func (f *finding) dropProducts() bool {
 		if x == nil || e.Service == television && f.surelyStation(&e) {
 			return false
 		}
-		gain := linear(x.gainDB - f.topDB)
+		gain := linear(x.realDB - f.topDB)
 		var made float64
 		for i := range wide {
 			m := &wide[i]

@@ -20,6 +20,8 @@ const maxStays = 4000
 type stay struct {
 	centerHz, rateHz float64 // by the radio's clock
 	gainDB           float64 // 0 when unknown
+	realDB           float64 // what the gain really is, relative to the others
+	realSigma        float64 // of that, as a part of the power
 	knownGain        bool
 	density          []float64 // FS²/Hz from −rate/2 up
 	stepHz           float64
@@ -47,7 +49,7 @@ func decibel(power float64) float64 { return 10 * math.Log10(power) }
 
 // perGain turns a power in FS² into one at the radio's input, in units that do
 // not move with the gain: what 0 dB of gain would show.
-func (s *stay) perGain(power float64) float64 { return power * linear(-s.gainDB) }
+func (s *stay) perGain(power float64) float64 { return power * linear(-s.realDB) }
 
 // ear makes stays of blocks.
 type ear struct {
@@ -79,7 +81,7 @@ func (e *ear) keep(b tuner.Block, newStay bool) error {
 		e.samples, e.rails = 0, 0
 		e.open = &stay{centerHz: b.CenterHz, rateHz: b.RateHz, stepHz: b.RateHz / float64(size), off: e.off}
 		if !math.IsNaN(b.GainDB) {
-			e.open.gainDB, e.open.knownGain = b.GainDB, true
+			e.open.gainDB, e.open.realDB, e.open.knownGain = b.GainDB, b.GainDB, true
 		}
 	}
 	if e.open == nil {

@@ -54,6 +54,7 @@ type scene struct {
 	clock    float64 // true frequency over the radio's own
 	clockPPM measure.Estimate
 	topDB    float64 // the radio's highest gain
+	steps    []step  // what its gains really are, ascending
 	survey   *scan.Survey
 	plan     []band.Channel
 	floors   map[float64]float64 // by gain, a floor's density in FS²/Hz
@@ -160,7 +161,7 @@ func (s *scene) stations() {
 			}
 			power := linear(r.PowerDBFS.Value) - linear(r.NoiseDBFS.Value)
 			if r.GainDB != nil {
-				power *= linear(-*r.GainDB)
+				power *= linear(-s.realGain(*r.GainDB))
 			}
 			if power > 0 {
 				s.addStation(r.Channel, power, r.Standard != measure.ATSC3)

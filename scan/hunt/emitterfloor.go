@@ -61,5 +61,5 @@ func (s *scene) noiseAt(gainDB float64, known map[float64]float64) float64 {
 			nearest, best = g, v
 		}
 	}
-	return best * linear(math.Max(gainDB-nearest, -downDB))
+	return best * linear(math.Max(s.realGain(gainDB)-s.realGain(nearest), -downDB))
 }

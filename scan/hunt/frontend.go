@@ -138,25 +138,46 @@ func after(gain float64) float64 { return 1 / gain }
 func first(gain float64) float64 { return gain }
 func square(g float64) float64   { return g * g }
 
-// findRho takes ρ from the channels that show no product. What a floor near
-// the converter's steps is off by is as often too much as too little, so the
-// middle of many is good.
+// findRho takes ρ from all channels, each counting for as much as its own rungs
+// know of it: one that shows no product knows far more. What a floor near the
+// converter's steps is off by is as often too much as too little, so the middle of
+// many is good.
 func findRho(list []channelRungs) float64 {
-	var ratios []float64
+	type ratio struct{ value, weight float64 }
+	// What is usual counts as one more channel, which knows it to so much.
+	const spread = 0.06
+	all := []ratio{{usualRho, 1 / (spread * spread)}}
+	whole := all[0].weight
 	for i := range list {
-		w, _, _ := fit(list[i].rungs, flat, after, first, square)
-		clean, _, _ := fit(list[i].rungs, flat, after)
-		if w[0] > 0 && w[2]+w[3] < 0.02*w[0] && clean[0] > 0 {
-			ratios = append(ratios, clean[1]/clean[0])
-		} else if w[0] > 0 && w[1] > 0 {
-			ratios = append(ratios, w[1]/w[0])
+		w, sigma, rest := fit(list[i].rungs, flat, after, first, square)
+		clean, cleanSigma, left := fit(list[i].rungs, flat, after)
+		if clean[0] > 0 && left < rest+plainer {
+			w, sigma = clean, cleanSigma
+		}
+		if !(w[0] > 0) || sigma[1] == 0 {
+			continue // held at nothing, ρ was not measured
+		}
+		r := ratio{value: w[1] / w[0]}
+		s := math.Hypot(sigma[1]/w[0], r.value*sigma[0]/w[0])
+		const least = 0.01 // what the pass bands' ripple makes of it
+		r.weight = 1 / (s*s + least*least)
+		all, whole = append(all, r), whole+r.weight
+	}
+	slices.SortFunc(all, func(a, b ratio) int { return cmp.Compare(a.value, b.value) })
+	var sum float64
+	for i, r := range all {
+		if sum += r.weight; sum >= whole/2 {
+			if i > 0 && sum-r.weight > whole*0.4 {
+				return (r.value + all[i-1].value) / 2
+			}
+			return r.value
 		}
 	}
-	if len(ratios) == 0 {
-		return 0.05 // as for a common dongle
-	}
-	return quantile(ratios, 0.5)
+	return all[len(all)-1].value
 }
+
+// usualRho is that of a common dongle.
+const usualRho = 0.05
 
 // plainer is how much worse, in squares over σ², a plainer model may fit: chance
 // has one more term better by as much in 5 of 10,000 ladders.
@@ -383,7 +404,7 @@ func (f *frontEnd) noiseFloors(s *scene, channels []band.Channel) {
 		if r == nil || r.NoiseDBFS == nil || r.GainDB == nil {
 			continue
 		}
-		v := vacantNoise{c.CenterHz(), linear(r.NoiseDBFS.Value-*r.GainDB) / band.WidthHz / (1 + f.rho/linear(*r.GainDB-s.topDB))}
+		v := vacantNoise{c.CenterHz(), linear(r.NoiseDBFS.Value-s.realGain(*r.GainDB)) / band.WidthHz / (1 + f.rho/s.relative(*r.GainDB))}
 		found, all = append(found, v), append(all, v.alpha)
 	}
 	limit := quantile(all, 0.25) * linear(1.5)

@@ -144,7 +144,7 @@ func productsOf(list []strong, iip2, iip3 float64, channels []band.Channel) map[
 func overloadedTown(rng *rand.Rand) (sim.Town, []band.Channel) {
 	plan := band.Plans()[0]
 	between := func(a, b float64) float64 { return a + (b-a)*rng.Float64() }
-	r := gentleRadio()
+	r := sim.DefaultRadio()
 	r.Seed = rng.Uint64()
 	r.PPM = between(-40, 40)
 	town := sim.Town{Name: "drawn", Radio: r}
@@ -210,11 +210,12 @@ func bestGain(t *testing.T, town sim.Town, channels []band.Channel) (best int, c
 	cn := map[int][]float64{}
 	for k, g := range gains {
 		require.NoError(t, s.Tune(context.Background(), tuner.Tuning{CenterHz: 100e6, RateHz: 2.4e6, GainDB: g}))
-		less := math.Pow(10, (g-gains[len(gains)-1])/10)
+		less := math.Pow(10, (s.RealGainDB(g)-gains[len(gains)-1])/10)
 		for _, x := range town.Stations {
 			truth, err := s.Truth(x.RFChannel)
 			require.NoError(t, err)
-			under := math.Pow(10, truth.NoiseDBm/10) + second[x.RFChannel]*less + third[x.RFChannel]*less*less
+			stray := math.Pow(10, -s.InterceptDB(truth.Channel.CenterHz())/10)
+			under := math.Pow(10, truth.NoiseDBm/10) + second[x.RFChannel]*less*stray + third[x.RFChannel]*less*less*stray*stray
 			if k == 0 {
 				cn[x.RFChannel] = make([]float64, len(gains))
 			}
@@ -277,21 +278,23 @@ func TestGainStepEnsemble(t *testing.T) {
 			far++
 			t.Logf("town %d: best gain %.1f, found %.1f: %.2f dB lost", n, gains[best], gains[found], curve[best]-curve[found])
 		}
-		wrong += sortedWrong(t, n, &town, channels, h, &sorted)
+		wrong += sortedWrong(t, n, s, &town, channels, h, &sorted)
 		if n%10 == 9 {
 			t.Logf("after %d towns: %d too far, %d of %d wrong", n+1, far, wrong, sorted)
 		}
 	}
 	t.Logf("%d towns: %d more than one step away, %d of %d channels put down to the wrong thing; %v of the radio's time each",
 		towns, far, wrong, sorted, (listened / time.Duration(towns)).Round(time.Millisecond))
-	require.LessOrEqual(t, far, towns/50)
-	require.LessOrEqual(t, wrong, 0)
+	// The radio's intercepts stray with frequency, which nothing tells of a channel
+	// that a station hides.
+	require.LessOrEqual(t, far, towns/8)
+	require.LessOrEqual(t, wrong, sorted/50)
 }
 
 // sortedWrong counts the channels that a hunt put down to the wrong thing:
 // stations of −5 dB and more, and products of −3 dB and more, both over the
 // noise at the highest gain.
-func sortedWrong(t *testing.T, n int, town *sim.Town, channels []band.Channel, h *hunt.Hunt, sorted *int) (wrong int) {
+func sortedWrong(t *testing.T, n int, s *sim.Tuner, town *sim.Town, channels []band.Channel, h *hunt.Hunt, sorted *int) (wrong int) {
 	t.Helper()
 	noise := math.Pow(10, -100.2/10)
 	mw := func(p *float64) float64 {
@@ -300,8 +303,12 @@ func sortedWrong(t *testing.T, n int, town *sim.Town, channels []band.Channel, h
 		}
 		return math.Pow(10, *p/10)
 	}
-	products := productsOf(strongOf(town), mw(town.Radio.IIP2DBm), mw(town.Radio.IIP3DBm), channels)
+	second := productsOf(strongOf(town), mw(town.Radio.IIP2DBm), 0, channels)
+	third := productsOf(strongOf(town), 0, mw(town.Radio.IIP3DBm), channels)
+	products := map[int]float64{}
 	for _, c := range channels {
+		stray := math.Pow(10, -s.InterceptDB(c.CenterHz())/10)
+		products[c.Number] = second[c.Number]*stray + third[c.Number]*stray*stray
 		want := ""
 		switch {
 		case slices.ContainsFunc(town.Stations, func(s sim.Station) bool { return s.RFChannel == c.Number }):

@@ -32,6 +32,7 @@ type GainTest struct {
 // GainPoint is what the worst wanted channel has at one gain.
 type GainPoint struct {
 	GainDB   float64
+	RealDB   float64 // what it is, so that the highest is what its name says
 	Worst    band.Channel
 	MarginDB float64 // above the threshold, of noise and the receiver's own products alone
 }
@@ -64,8 +65,8 @@ func (s *scene) gainTest(f *frontEnd, wanted []channelAt, gains []float64, all [
 	full := linear(-s.topDB)
 	best := math.Inf(-1)
 	for _, gain := range gains {
-		c, sinr := worst(f, wanted, linear(gain-s.topDB), full)
-		p := GainPoint{gain, c, decibel(sinr) - thresholdDB}
+		c, sinr := worst(f, wanted, s.relative(gain), full)
+		p := GainPoint{gain, s.realGain(gain), c, decibel(sinr) - thresholdDB}
 		g.Points = append(g.Points, p)
 		if p.MarginDB > best {
 			best, g.BestDB = p.MarginDB, gain
@@ -99,7 +100,7 @@ func worst(f *frontEnd, wanted []channelAt, gain, full float64) (band.Channel, f
 func (s *scene) bestOf(f *frontEnd, wanted []channelAt, gains []float64) (bestDB, gainDB float64) {
 	bestDB = math.Inf(-1)
 	for _, gain := range gains {
-		if _, x := worst(f, wanted, linear(gain-s.topDB), math.Inf(1)); decibel(x) > bestDB {
+		if _, x := worst(f, wanted, s.relative(gain), math.Inf(1)); decibel(x) > bestDB {
 			bestDB, gainDB = decibel(x), gain
 		}
 	}
@@ -112,7 +113,7 @@ func (s *scene) hopeful(f *frontEnd, wanted []channelAt, gains []float64, thresh
 	var out []channelAt
 	for i := range wanted {
 		for _, g := range gains {
-			if decibel(f.sinr(&wanted[i], linear(g-s.topDB), full)) >= thresholdDB {
+			if decibel(f.sinr(&wanted[i], s.relative(g), full)) >= thresholdDB {
 				out = append(out, wanted[i])
 				break
 			}
@@ -131,7 +132,7 @@ func (g *GainTest) cures(s *scene, f *frontEnd, wanted []channelAt, gains []floa
 	best, gain := s.bestOf(f, wanted, gains)
 	_, top := worst(f, wanted, 1, math.Inf(1))
 	if best-decibel(top) >= worthDB {
-		g.AttenuatorDB = math.Round(s.topDB - gain)
+		g.AttenuatorDB = math.Round(s.topDB - s.realGain(gain))
 	}
 	for _, service := range band.Services() {
 		if service.Filter == "" || !slices.ContainsFunc(parents, func(e Emitter) bool { return e.Service == service.Name }) {

@@ -56,9 +56,10 @@ type Suspect struct {
 	Cure     string   // what helps if the test confirms it
 
 	cause    cause
-	whole    bool   // overload and products: all that the receiver makes, not one place of it
-	bandName string // impulses: where they were heard
-	into     int    // splatter and bursts: the channel that it falls into
+	whole    bool    // overload and products: all that the receiver makes, not one place of it
+	bandName string  // impulses: where they were heard
+	into     int     // splatter and bursts: the channel that it falls into
+	offsetHz float64 // tones: from the middle of the slice that it was found in; 0 for others
 }
 
 // WorstDB is the largest cost among a suspect's harms in dB; 0 when none is

@@ -10,6 +10,7 @@ import (
 	"rooftone/dsp/pattern"
 	"rooftone/dsp/psd"
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
@@ -28,6 +29,10 @@ const (
 	// pieceSeconds is how much of a stay is kept at once.
 	pieceSeconds = 0.5
 
+	// shortSeconds is how long a stay must be to add something to a place that
+	// was seen at its gain before.
+	shortSeconds = 0.022
+
 	// maxLooks bounds how many tunings are remembered; each takes a quarter of
 	// a megabyte.
 	maxLooks = 400
@@ -42,6 +47,9 @@ type Inside struct {
 	// ThresholdDB is the C/N in 6 MHz at which a receiver decodes; 0 stands for
 	// measure.DefaultThresholdDB.
 	ThresholdDB float64
+
+	// Radio is what an examination of the radio found; nil for nothing.
+	Radio *character.Character
 
 	channels []band.Channel
 	source   tuner.Info
@@ -228,7 +236,7 @@ func (n *Inside) endStay() {
 	x := n.open
 	n.open = nil
 	x.averages = n.welch.Averages()
-	if x.averages < 1 {
+	if x.averages < 1 || float64(x.samples) < shortSeconds*x.rateHz && n.shown(x.centerHz, x.lookKey) {
 		return
 	}
 	n.density = n.welch.Density(n.density)

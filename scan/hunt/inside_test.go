@@ -102,9 +102,6 @@ func TestTonesUnderStations(t *testing.T) {
 	found, tried := 0, 0
 	for tried < n {
 		town := crowd(r, stations, 14, 30, 2)
-		gentle := gentleRadio()
-		gentle.Seed, gentle.PPM, gentle.SpurDBm = town.Radio.Seed, town.Radio.PPM, town.Radio.SpurDBm
-		town.Radio = gentle
 		truth := map[int]float64{}
 		for i := range town.Stations {
 			s := &town.Stations[i]
@@ -158,8 +155,14 @@ func TestTonesUnderStations(t *testing.T) {
 	}
 	m := float64(found)
 	t.Logf("%d of %d tones found; worst %.1f Hz, %.2f dB; level bias %+.2f, rms %.2f dB", found, tried, worstHz, worstDB, sumDB/m, math.Sqrt(squares/m))
-	require.Less(t, worstHz, 100.0)
-	require.Less(t, worstDB, 1.0)
+	mostHz, mostDB := 100.0, 1.0
+	if *draws > 0 {
+		// In the half minute that such a visit takes the radio's clock warms up by
+		// some 0.2 ppm, and among many some lie where the pass band is known least.
+		mostHz, mostDB = 200, 2
+	}
+	require.Less(t, worstHz, mostHz)
+	require.Less(t, worstDB, mostDB)
 }
 
 // powerOf is what echoes add to a station's power, in dB: theory.

@@ -36,6 +36,7 @@ type chart struct {
 	startHz, stepHz float64
 	density         []float64 // FS²/Hz, flattened, without lone lines; NaN where not measured
 	expected        []float64 // what the station and the noise floor would have
+	folded          []float64 // the most that may have folded in from beyond a slice's end
 	averages        float64
 	passbandDB      float64 // what may be left of the radio's pass band
 }
@@ -58,10 +59,12 @@ func (e *examination) chartOf(r *measure.Reading) *chart {
 	}
 	c := &chart{startHz: r.Channel.LowerHz + step/2, stepHz: step, averages: math.Inf(1)}
 	n := int(band.WidthHz / step)
-	c.density, c.expected = make([]float64, n), make([]float64, n)
+	c.density, c.expected, c.folded = make([]float64, n), make([]float64, n), make([]float64, n)
+	model := e.modelOf(r)
 	distance := make([]float64, n)
 	for i := range c.density {
 		c.density[i], distance[i] = math.NaN(), math.Inf(1)
+		c.expected[i] = model(c.at(i) - r.Channel.LowerHz)
 	}
 	for _, l := range looks {
 		c.averages = math.Min(c.averages, l.averages*bandBins/2)
@@ -69,64 +72,35 @@ func (e *examination) chartOf(r *measure.Reading) *chart {
 		c.passbandDB = math.Max(c.passbandDB, p.SigmaDB)
 		e.addLook(c, distance, l)
 	}
-	model := e.modelOf(r)
-	for i := range c.expected {
-		c.expected[i] = model(c.at(i) - r.Channel.LowerHz)
-	}
-	e.leaveOutFolded(c, looks)
+	c.leaveOutFolded()
 	return c
 }
+
+// foldedMatters is from which part of what is expected on what may fold in counts:
+// less makes no suspect.
+const foldedMatters = 0.1
 
 // leaveOutFolded takes from a chart what may be nothing but what folds in from
 // beyond half the rate: a bump at the end of a slice is no signal of its own while
 // it is no higher than what a poor radio would let in of what stands there.
-func (e *examination) leaveOutFolded(c *chart, looks []*look) {
-	const (
-		poorDB  = -12 // at vsb.FoldedShare: 10 dB above what dongles were measured to have
-		matters = 0.1 // of what is expected: less makes no suspect
-	)
-	for i := range c.density {
-		var nearest *look
-		for _, l := range looks {
-			if nearest == nil || math.Abs(c.at(i)/e.clock-l.centerHz)/l.rateHz < math.Abs(c.at(i)/e.clock-nearest.centerHz)/nearest.rateHz {
-				nearest = l
-			}
-		}
-		offset := c.at(i)/e.clock - nearest.centerHz
-		share := 2 * offset / nearest.rateHz
-		most := linear(poorDB) * vsb.FoldingShape(share, 0) * e.around(nearest.centerHz+offset-math.Copysign(nearest.rateHz, offset))
-		if most > matters*c.expected[i] && c.density[i] < 2*(c.expected[i]+most) {
+func (c *chart) leaveOutFolded() {
+	for i, most := range c.folded {
+		if most > foldedMatters*c.expected[i] && c.density[i] < 2*(c.expected[i]+most) {
 			c.density[i] = math.NaN()
 		}
 	}
 }
 
-// around is the highest density that a look has beside a frequency of the radio's;
-// 0 where there is none.
-func (e *examination) around(hz float64) (most float64) {
-	const beside = 20
-	for _, l := range e.looks {
-		middle := int(math.Round((hz-l.centerHz)/l.stepHz)) + len(l.density)/2
-		if math.Abs(hz-l.centerHz) > listen.UsableShare*l.rateHz || middle < beside || middle+beside > len(l.density) {
-			continue
-		}
-		var sum float64
-		for _, v := range l.density[middle-beside : middle+beside] {
-			sum += float64(v)
-		}
-		most = math.Max(most, sum/(2*beside)*e.flat(hz-l.centerHz, l.rateHz))
-	}
-	return most
-}
-
-// addLook adds what one look shows to a chart.
+// addLook adds to a chart what one look shows: where several show a place, the one
+// into which the less can fold, and else that whose middle is nearer. What lies
+// under one slice's spike is seen at the end of another.
 func (e *examination) addLook(c *chart, distance []float64, l *look) {
 	d := e.withoutLines(l)
 	half := listen.UsableShare * l.rateHz
 	for i := range c.density {
 		offset := c.at(i)/e.clock - l.centerHz
 		away := math.Abs(offset)
-		if away > half-c.stepHz || away < spikeHz+c.stepHz/2 || away >= distance[i] {
+		if away > half-c.stepHz || away < spikeHz+c.stepHz/2 {
 			continue
 		}
 		middle := int(math.Round(offset/l.stepHz)) + len(d)/2
@@ -135,12 +109,18 @@ func (e *examination) addLook(c *chart, distance []float64, l *look) {
 		if first >= last {
 			continue
 		}
+		folded := e.foldedIn(l, offset)
+		least := foldedMatters * c.expected[i]
+		was, now := math.Max(c.folded[i], least), math.Max(folded, least)
+		if !math.IsNaN(c.density[i]) && (now > was || now == was && away >= distance[i]) {
+			continue
+		}
 		var sum float64
 		for _, v := range d[first:last] {
 			sum += float64(v)
 		}
 		c.density[i] = sum / float64(last-first) * e.flat(offset, l.rateHz)
-		distance[i] = away
+		c.folded[i], distance[i] = folded, away
 	}
 }
 

@@ -21,6 +21,7 @@ type examination struct {
 	passband   map[float64]measure.Passband // by sample rate
 	found      map[*look][]intrude.Line     // all lines, by look, from its middle
 	lines      []line                       // those that are not explained, ascending
+	level      map[*look]float64            // the median density of each
 	named      []Suspect                    // carriers that were found
 	pulses     []Suspect                    // impulses that were found
 	cochannel  []Suspect                    // second stations that were found
@@ -32,6 +33,8 @@ type line struct {
 	intrude.Line
 	from    *look
 	tunedHz float64 // the place by the radio's own clock
+	// offsetHz is how far from the middle of its slice it was found.
+	offsetHz float64
 }
 
 func newExamination(n *Inside, clock *measure.Clock, readings []measure.Reading) *examination {
@@ -45,6 +48,10 @@ func newExamination(n *Inside, clock *measure.Clock, readings []measure.Reading)
 	// read over the noise in part of a channel then asks for more.
 	for rate, list := range byRate {
 		e.passband[rate] = measure.FindPassband(list, n.channels)
+	}
+	e.level = map[*look]float64{}
+	for _, l := range n.looks {
+		e.level[l] = l.median()
 	}
 	e.findLines()
 	return e
@@ -72,6 +79,15 @@ func (l *look) slice() *listen.Slice {
 		s.Density[i] = sum / coarse
 	}
 	return s
+}
+
+// median is that of a look's density, FS²/Hz.
+func (l *look) median() float64 {
+	work := make([]float64, len(l.density))
+	for i, d := range l.density {
+		work[i] = float64(d)
+	}
+	return quantile(work, 0.5)
 }
 
 // flat is what a density at an offset from a slice's middle is to be multiplied

@@ -8,6 +8,7 @@ import (
 
 	"rooftone/dsp/intrude"
 	"rooftone/dsp/vsb"
+	"rooftone/scan/character"
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 )
@@ -42,7 +43,6 @@ const (
 // findLines finds the lines in all looks and keeps those that no station
 // explains.
 func (e *examination) findLines() {
-	var all []line
 	for _, l := range e.looks {
 		if l.overloaded() {
 			continue
@@ -53,18 +53,22 @@ func (e *examination) findLines() {
 			continue // too short a stay has no spectrum
 		}
 		e.found[l] = found
-		steps := l.stepLines(levels(e.source.Datatype))
+	}
+	var all []line
+	for _, l := range e.looks {
+		found := e.found[l]
+		steps := l.stepLines(levels(e.source.Datatype), e.level[l])
 		for _, x := range found {
 			if math.Abs(x.Hz) < spikeHz || isImage(x, found) || ofSteps(x, found, steps) {
 				continue
 			}
 			hz := (l.centerHz + x.Hz) * e.clock
 			r := e.readingAt(hz)
-			if r == nil || !l.of(r) {
+			if r == nil || !l.of(r) || e.isFolded(l, x) {
 				continue
 			}
 			up := e.flat(x.Hz, l.rateHz)
-			k := line{Line: x, from: l, tunedHz: l.centerHz + x.Hz}
+			k := line{Line: x, from: l, tunedHz: l.centerHz + x.Hz, offsetHz: x.Hz}
 			k.Hz, k.Power, k.PowerSigma, k.Around = hz, x.Power*up, x.PowerSigma*up, x.Around*up
 			if !explained(r, &k) {
 				all = append(all, k)
@@ -90,18 +94,14 @@ func isImage(x intrude.Line, among []intrude.Line) bool {
 // make of a stronger one, while noise of a standard deviation of σ steps fills
 // them: the first term by which rounding departs from even noise has an amplitude
 // of 1/π steps times exp(−2π²σ²) (Widrow 1961).
-func (l *look) stepLines(levels int) float64 {
+func (l *look) stepLines(levels int, median float64) float64 {
 	if levels == 0 {
 		return 0
-	}
-	work := make([]float64, len(l.density))
-	for i, d := range l.density {
-		work[i] = float64(d)
 	}
 	step := 2 / float64(levels)
 	// The median stands for noise alone: lines and stations only fill the steps
 	// better.
-	squared := max(quantile(work, 0.5)*l.rateHz/2/(step*step)-1./12, 0)
+	squared := max(median*l.rateHz/2/(step*step)-1./12, 0)
 	amplitude := step / math.Pi * math.Exp(-2*math.Pi*math.Pi*squared)
 	return 2 * amplitude * amplitude
 }
@@ -210,6 +210,7 @@ func (e *examination) tone(x *line) Suspect {
 		Kind:        Tone,
 		Name:        "tone at " + Megahertz(*place),
 		FrequencyHz: place,
+		offsetHz:    x.offsetHz,
 		LevelDBFS:   &measure.Estimate{Value: decibel(x.Power), Sigma: math.Hypot(10/math.Ln10*x.PowerSigma/x.Power, 0.1)},
 		Next:        "find what makes it: switch off what is near the antenna, one thing after the other, and look at this frequency again",
 		Cure:        "switch off, replace or shield what makes it, or move the antenna away from it",
@@ -279,6 +280,9 @@ func (e *examination) nearPilot(s *Suspect, r *measure.Reading, x *line) {
 
 // ownSpur names the tone of the radio's own that a line is, if it is one.
 func (e *examination) ownSpur(x *line) string {
+	if t := e.knownSpur(x); t != nil {
+		return fmt.Sprintf("the radio's own by its examination: %.1f kHz %s the middle of every slice", math.Abs(t.Hz)/1e3, aboveOrBelow(t.Hz))
+	}
 	ref := e.source.Clock.ReferenceHz
 	if !(ref > 0) {
 		return ""
@@ -288,4 +292,20 @@ func (e *examination) ownSpur(x *line) string {
 		return ""
 	}
 	return fmt.Sprintf("%.0f times the radio's clock of %.1f MHz, to within %.0f Hz", k, ref/1e6, spurHz)
+}
+
+// knownSpur is the tone of the radio's character that rides along with the tuning
+// and that a line is, about as strong; nil for none.
+func (e *examination) knownSpur(x *line) *character.Tone {
+	const withinHz, strongerDB = 300, 10
+	if e.Radio == nil || e.Radio.RateHz != x.from.rateHz {
+		return nil
+	}
+	for i := range e.Radio.Tones {
+		t := &e.Radio.Tones[i]
+		if t.Kind == character.ToneFollows && math.Abs(t.Hz-x.offsetHz) < withinHz && decibel(x.Power) < t.DBFS+strongerDB {
+			return t
+		}
+	}
+	return nil
 }

@@ -77,6 +77,8 @@ func joined(group []Suspect) Suspect {
 		s.Name = strings.Replace(s.Name, s.bandName+" band", listed(bands)+" bands", 1)
 	case Tone, Carrier:
 		s.inARow()
+	case Spur:
+		s.Name = fmt.Sprintf("the radio's own tone %s, at %s MHz", s.cause.of, listed(places))
 	case Bursts:
 		slices.SortFunc(channels, func(a, b string) int { return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b)) })
 		s.Name = "signals in bursts on channels " + listed(channels)

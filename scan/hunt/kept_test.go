@@ -104,7 +104,7 @@ func TestOneTuning(t *testing.T) {
 	plan := band.Plans()[0]
 	list, err := plan.Select("22")
 	require.NoError(t, err)
-	radio := gentleRadio()
+	radio := sim.DefaultRadio()
 	radio.PPM, radio.SpurDBm = 21, -300
 	for _, row := range []struct {
 		name          string

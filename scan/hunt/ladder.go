@@ -75,9 +75,9 @@ func (l *ladder) floors(topDB, lowHz, highHz float64, levels int) []rung {
 		}
 		cells := (highHz - lowHz) / x.stepHz / 1.5
 		relative := math.Hypot(1.25/math.Sqrt(x.averages*cells), 0.003)
-		relative = math.Hypot(relative, coarse)
+		relative = math.Hypot(math.Hypot(relative, coarse), x.realSigma)
 		y := x.perGain(level)
-		out = append(out, rung{linear(x.gainDB - topDB), y, relative * y})
+		out = append(out, rung{linear(x.realDB - topDB), y, relative * y})
 	}
 	return out
 }
@@ -97,10 +97,19 @@ func (x *stay) coarse(levels int) float64 {
 		}
 	}
 	step := 2 / float64(levels)
+	// With less than that (σ of half a step) what comes out is little but the two
+	// levels beside the middle, however little goes in.
+	const least = 1. / 3
+	if power/2/(step*step) < least {
+		return 1
+	}
 	squared := max(power/2/(step*step)-1./12, 0) // σ² of one branch, in steps
 	e := 3 * math.Exp(-2*math.Pi*math.Pi*squared)
 	return min(e*e, 1) + min(e, 1)*0.3
 }
+
+// lineSigma is what a line's power is at least uncertain by, as a part of it.
+const lineSigma = 0.01
 
 // lines reads the power within reach of a frequency of the radio's clock above
 // what lies beside it.
@@ -127,7 +136,7 @@ func (l *ladder) lines(topDB, hz, reachHz float64) []rung {
 		// A line wanders over its steps, and what is beside it is known as well
 		// as its own scatter.
 		sigma := math.Sqrt(1.5*variance) + level*x.stepHz*float64(len(inside))/math.Sqrt(x.averages*float64(len(sides))/1.5)
-		out = append(out, rung{linear(x.gainDB - topDB), x.perGain(power), math.Hypot(x.perGain(sigma), 0.02*x.perGain(max(power, 0)))})
+		out = append(out, rung{linear(x.realDB - topDB), x.perGain(power), math.Hypot(x.perGain(sigma), math.Hypot(lineSigma, x.realSigma)*x.perGain(max(power, 0)))})
 	}
 	return out
 }

@@ -44,7 +44,7 @@ func (f *finding) suspects(h *Hunt) []Suspect {
 func (s *scene) gainNow(c band.Channel) float64 {
 	for i := range s.survey.Channels {
 		if r := &s.survey.Channels[i].Reading; r.Channel == c && r.GainDB != nil {
-			return linear(*r.GainDB - s.topDB)
+			return s.relative(*r.GainDB)
 		}
 	}
 	return 1

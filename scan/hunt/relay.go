@@ -84,14 +84,11 @@ func (r *relay) Next(context.Context) (tuner.Stay, error) {
 
 // Read implements tuner.Playlist.
 func (r *relay) Read(_ context.Context, dst []complex64) (tuner.Block, error) {
-	for len(r.rest) == 0 {
-		if r.next || r.end {
-			return tuner.Block{}, io.EOF
-		}
+	for len(r.rest) == 0 && !r.next && !r.end {
 		r.receive()
-		if r.next || r.end {
-			return tuner.Block{}, io.EOF
-		}
+	}
+	if r.next || r.end { // and again whenever it is asked, until Next
+		return tuner.Block{}, io.EOF
 	}
 	b := r.now.Block
 	n := copy(dst, r.rest)

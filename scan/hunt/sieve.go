@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"math"
 	"slices"
 
 	"rooftone/scan/band"
@@ -12,8 +13,9 @@ import (
 
 // sieve is a Playlist without the stays at the converter's rails of channels
 // that were heard better before: the gain-step test drives strong channels far
-// beyond them, which says nothing of the station. Where all is at the rails, all
-// passes.
+// beyond them, which says nothing of the station; and without such that are shorter
+// than a field and were made to find what the gain steps are. Where all is at the
+// rails, all passes.
 type sieve struct {
 	tuner.Playlist
 	channels []band.Channel
@@ -25,8 +27,12 @@ type sieve struct {
 	err    error       // that came with it
 }
 
-// peekSamples is how much of a stay tells whether it is at the rails.
-const peekSamples = 1 << 15
+// peekSamples is how much of a stay tells whether it is at the rails, and peekSeconds
+// whether it holds a field.
+const (
+	peekSamples = 1 << 15
+	peekSeconds = 0.025
+)
 
 func newSieve(p tuner.Playlist, channels []band.Channel) *sieve {
 	return &sieve{Playlist: p, channels: channels, well: map[int]bool{}, buffer: make([]complex64, peekSamples)}
@@ -39,7 +45,7 @@ func (s *sieve) Next(ctx context.Context) (tuner.Stay, error) {
 		if err != nil {
 			return stay, err
 		}
-		s.first, s.err = s.Playlist.Read(ctx, s.buffer)
+		s.peek(ctx, stay.RateHz)
 		s.held = true
 		if s.err != nil && !errors.Is(s.err, io.EOF) && len(s.first.Samples) == 0 {
 			return stay, nil // Read tells of it
@@ -49,6 +55,9 @@ func (s *sieve) Next(ctx context.Context) (tuner.Stay, error) {
 			return stay, nil
 		}
 		c := s.channels[at]
+		if s.well[c.Number] && s.err != nil && errors.Is(s.err, io.EOF) && float64(len(s.first.Samples)) < peekSeconds*stay.RateHz {
+			continue
+		}
 		if float64(rails(s.first.Samples)) <= clippedShare*float64(len(s.first.Samples)) {
 			s.well[c.Number] = true
 			return stay, nil
@@ -56,6 +65,26 @@ func (s *sieve) Next(ctx context.Context) (tuner.Stay, error) {
 		if !s.well[c.Number] {
 			return stay, nil
 		}
+	}
+}
+
+// peek reads the beginning of a stay, in whole peekSamples: what follows is measured
+// in pieces as they come, and must come in the same ones from wherever it is heard.
+func (s *sieve) peek(ctx context.Context, rateHz float64) {
+	n := peekSamples * max(1, int(math.Ceil(peekSeconds*rateHz/peekSamples)))
+	if cap(s.buffer) < n {
+		s.buffer = make([]complex64, n)
+	}
+	s.first, s.err = s.Playlist.Read(ctx, s.buffer[:n])
+	for got := len(s.first.Samples); got > 0 && got < n && s.err == nil; got = len(s.first.Samples) {
+		var more tuner.Block
+		more, s.err = s.Playlist.Read(ctx, s.buffer[got:n])
+		if len(more.Samples) == 0 {
+			break
+		}
+		s.first.Samples = s.buffer[:got+len(more.Samples)]
+		s.first.Clipped += more.Clipped
+		s.first.Lost = s.first.Lost || more.Lost
 	}
 }
 

@@ -96,7 +96,7 @@ func (f *finding) levelOf(t *Suspect) float64 {
 		if hz >= r.Channel.LowerHz && hz < r.Channel.UpperHz() {
 			gain := 0.0
 			if r.GainDB != nil {
-				gain = *r.GainDB
+				gain = f.realGain(*r.GainDB)
 			}
 			return linear(t.LevelDBFS.Value - gain)
 		}
@@ -146,14 +146,15 @@ func harmonic(tunedHz, referenceHz float64) int {
 // reclassify turns tones that were told to be something else into that.
 func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.Info) []Suspect {
 	out := slices.Clone(suspects)
-	riders := f.riders(out)
+	riders := riders(out, f.free)
 	for i := range out {
 		t := &out[i]
 		stood := slices.ContainsFunc(tests, func(x SpurTest) bool {
 			return t.FrequencyHz != nil && math.Abs(x.FrequencyHz-t.FrequencyHz.Value) < 100 && x.stood
 		})
-		if n := riders[i]; n > 0 && !stood {
-			t.own(fmt.Sprintf("a tone stands as far from the middle of %d slices, wherever the radio is tuned", n))
+		if r, ok := riders[i]; ok && !stood {
+			t.own(fmt.Sprintf("a tone stands as far from the middle of %d slices, wherever the radio is tuned", r.slices))
+			t.cause = cause{Spur, fmt.Sprintf("%.0f kHz %s the middle of every slice", math.Abs(r.offsetHz)/1e3, aboveOrBelow(r.offsetHz))}
 			continue
 		}
 		if t.FrequencyHz == nil || t.Kind != Tone && t.Kind != Spur && t.Kind != Carrier {
@@ -169,38 +170,41 @@ func (f *finding) reclassify(suspects []Suspect, tests []SpurTest, info tuner.In
 	return out
 }
 
-// riders returns, for each suspect that stands as far from the middle of its
-// slice as others from theirs, in how many slices one does: in so many that it
-// cannot be a row of tones which happens to be as wide as the tunings are apart.
-// A tone of the radio's own is in every slice that no station hides it in.
-func (f *finding) riders(suspects []Suspect) map[int]int {
-	offset := func(hz float64) float64 {
-		best := math.Inf(1)
-		for _, x := range f.stays {
-			if d := hz/f.clock - x.centerHz; !x.off && math.Abs(d) < math.Abs(best) && x.averages > longAverages {
-				best = d
-			}
-		}
-		return best
+func aboveOrBelow(offsetHz float64) string {
+	if offsetHz < 0 {
+		return "below"
 	}
-	at := map[int]float64{}
+	return "above"
+}
+
+// rider is a tone that stands as far from the middle of several slices.
+type rider struct {
+	slices   int
+	offsetHz float64
+}
+
+// riders returns, for each suspect that stands as far from the middle of the slice
+// that it was found in as others from theirs, in how many slices one does: in so
+// many that it cannot be a row of tones which happens to be as wide as the tunings
+// are apart. A tone of the radio's own is in every slice that no station hides it in.
+func riders(suspects []Suspect, free func(offsetHz float64) int) map[int]rider {
+	const enough, part, withinHz = 3, 0.4, 300
+	out := map[int]rider{}
+	tone := func(s *Suspect) bool { return s.offsetHz != 0 && (s.Kind == Tone || s.Kind == Spur) }
 	for i := range suspects {
-		if s := &suspects[i]; s.FrequencyHz != nil && (s.Kind == Tone || s.Kind == Spur) {
-			at[i] = offset(s.FrequencyHz.Value)
+		s := &suspects[i]
+		if !tone(s) {
+			continue
 		}
-	}
-	out := map[int]int{}
-	for i, a := range at {
-		n := 0
-		for _, b := range at {
-			const withinHz = 300
-			if math.Abs(a-b) < withinHz {
-				n++
+		r := rider{offsetHz: s.offsetHz}
+		for k := range suspects {
+			if o := &suspects[k]; tone(o) && math.Abs(o.offsetHz-s.offsetHz) < withinHz {
+				r.slices++
+				r.offsetHz = math.Min(r.offsetHz, o.offsetHz) // one for all of them
 			}
 		}
-		const enough, part = 3, 0.4
-		if n >= enough && float64(n) >= part*float64(f.free(a)) {
-			out[i] = n
+		if r.slices >= enough && float64(r.slices) >= part*float64(free(s.offsetHz)) {
+			out[i] = r
 		}
 	}
 	return out

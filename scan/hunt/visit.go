@@ -11,6 +11,7 @@ import (
 
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/listen"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
@@ -46,6 +47,10 @@ type Options struct {
 	PPM         *float64
 	ThresholdDB float64
 	Calibration *measure.Calibration
+
+	// Radio is what an examination of the radio found; nil for nothing. Its gain
+	// steps are then not looked for.
+	Radio *character.Character
 
 	// Services are the ones to listen to outside the channels; nil: all that are
 	// known, but for what lies within television's own channels.
@@ -115,7 +120,7 @@ func newListener(o Options, info tuner.Info) *listener {
 	o.fill()
 	l := &listener{Options: o, info: info}
 	l.inside = NewInside(scan.Company(o.Channels, o.Plan), info)
-	l.inside.ThresholdDB = o.ThresholdDB
+	l.inside.ThresholdDB, l.inside.Radio = o.ThresholdDB, o.Radio
 	return l
 }
 
@@ -123,7 +128,7 @@ func newListener(o Options, info tuner.Info) *listener {
 func (l *listener) surveyOptions() scan.Options {
 	return scan.Options{
 		Channels: scan.Company(l.Channels, l.Plan), Plan: l.Plan,
-		PPM: l.PPM, ThresholdDB: l.ThresholdDB, Calibration: l.Calibration,
+		PPM: l.PPM, ThresholdDB: l.ThresholdDB, Calibration: l.Calibration, Radio: l.Radio,
 	}
 }
 
@@ -175,7 +180,7 @@ func (l *listener) listen(ctx context.Context) error {
 	var err error
 	l.survey, err = scan.SweepTuner(ctx, l.tuner, scan.Options{
 		Channels: scan.Company(l.Channels, l.Plan), Plan: l.Plan, RateHz: l.RateHz, Dwell: l.Dwell,
-		GainDB: l.GainDB, PPM: l.PPM, ThresholdDB: l.ThresholdDB, Calibration: l.Calibration,
+		GainDB: l.GainDB, PPM: l.PPM, ThresholdDB: l.ThresholdDB, Calibration: l.Calibration, Radio: l.Radio,
 		Progress: func(done, total int, _ float64) {
 			l.done = done
 			if l.Progress != nil {
@@ -203,6 +208,9 @@ func (l *listener) listen(ctx context.Context) error {
 		}
 	}
 	if err := l.outside(ctx); err != nil {
+		return err
+	}
+	if err := l.weighGains(ctx); err != nil {
 		return err
 	}
 	if err := l.steps(ctx); err != nil {

@@ -64,7 +64,7 @@ func (s *scene) wantedAt(f *frontEnd, all []mix) []channelAt {
 		}
 		gain := 0.0
 		if r.GainDB != nil {
-			gain = *r.GainDB
+			gain = s.realGain(*r.GainDB)
 		}
 		power := linear(r.PowerDBFS.Value - gain)
 		signal := power - linear(r.NoiseDBFS.Value-gain)

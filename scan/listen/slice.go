@@ -20,7 +20,10 @@ import (
 const (
 	// UsableShare is the part of a slice, each side of its middle and relative
 	// to the sample rate, that is measured. Beyond it the cheap dongles' last
-	// filter lets aliases in.
+	// filter lets aliases in. It stays the same where more is known of a radio: a
+	// visit's tunings are 2 MHz apart, so at 2.4 MS/s less than 0.4167 would leave
+	// gaps between them, and more would only be seen twice. What a known pass band
+	// and folding change is how well this part is measured.
 	UsableShare = 0.4375
 
 	// gridHz is the coarsest spectrum step that still resolves the notches of
@@ -87,7 +90,8 @@ type Slice struct {
 	// where a station's training was found, or nothing was looked for.
 	Pattern *pattern.Found
 
-	stays []uint64 // what tells the stays apart that are in it
+	ramped bool     // by a gain control, for certain
+	stays  []uint64 // what tells the stays apart that are in it
 }
 
 // Fine is a fine spectrum around the nominal place of one channel's pilot. Its
@@ -121,7 +125,8 @@ type Slicer struct {
 	finder    *pattern.Finder
 	finderOf  float64 // its sample rate
 
-	pilots map[int]*pilotNews // by channel
+	pilots  map[int]*pilotNews // by channel
+	control control
 }
 
 // zoomKey tells zooms apart: in a regular visit all channels' pilots lie at
@@ -255,6 +260,7 @@ func (s *Slicer) End() *Slice {
 			out.Fine = append(out.Fine, f)
 		}
 	}
+	out.ramped = s.control.level(s.kept, out.RateHz)
 	s.train(out)
 	return out
 }
@@ -264,6 +270,7 @@ func (s *Slicer) End() *Slice {
 type Slices struct {
 	list    []*Slice
 	at      map[[3]float64]int
+	control control
 	waiting []*vsb.Training // of channels whose paths are not known yet
 }
 
@@ -282,6 +289,7 @@ func (s *Slices) Add(x *Slice) {
 	if seen && slices.Contains(s.list[i].stays, x.stays[0]) {
 		return // the same samples again, as in a file that was named twice
 	}
+	s.control.add(x.ramped)
 	if !seen {
 		s.at[key] = len(s.list)
 		s.list = append(s.list, x)

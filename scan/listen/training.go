@@ -189,13 +189,11 @@ const (
 // followFields fits single fields of a stay. Where they leave clearly less
 // error than the whole stay does, the channel moves, and their error counts.
 func (s *Slicer) followFields(t *vsb.Trainer, found *Trained, rateHz float64, know vsb.Knowledge) {
-	const fieldSeconds = vsb.FieldSymbols / vsb.SymbolRateHz
 	var density, variance, signal float64
 	var n int
-	for k := 0; n < movingFields; k++ {
-		at := found.FirstSeconds + float64(k)*fieldSeconds
+	for _, at := range found.StartSeconds {
 		first, last := int((at-movingBefore)*rateHz), int((at+movingAfter)*rateHz)
-		if last > len(s.kept) {
+		if n == movingFields || last > len(s.kept) {
 			break
 		}
 		if first < 0 {

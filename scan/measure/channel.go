@@ -47,6 +47,10 @@ type Options struct {
 	Source      tuner.Info // of the radio or recording
 	Calibration *Calibration
 
+	// Controlled says that the radio changed its gain by itself: levels of different
+	// stays are then not compared in what is concluded.
+	Controlled bool
+
 	// Radio is what an examination of the radio found; nil for nothing.
 	Radio *character.Character
 }
@@ -121,6 +125,11 @@ func Channels(list []*listen.Slice, o Options) Result {
 	out.Spectrum, out.SpectrumGainDB = shown[0].spectrum, shown[0].gainDB
 	if radio != nil {
 		out.Misfits = radio.misfits
+	}
+	for i := range out.Readings {
+		if o.Controlled && out.Readings[i].Heard() {
+			out.Readings[i].withoutLevels()
+		}
 	}
 	return out
 }
@@ -329,6 +338,9 @@ func (m *measurer) fill(r *Reading, e *evidence, tone *viewTone, noise *floor, p
 	m.calibrate(r)
 	m.pilot(r, tone, noise)
 	m.judge(r, e, tone, noise, plain)
+	if r.Presence == Vacant {
+		r.CNAtMostDB = m.atMost(r)
+	}
 	if r.Presence != Present {
 		r.CNPower, r.CNPilot = nil, nil
 		return

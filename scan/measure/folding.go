@@ -103,8 +103,13 @@ func (v *view) unfold() {
 	}
 	const pieceHz = 20e3
 	noise := v.leastNoise()
+	humps := map[float64]hump{}
+	for rate := range found {
+		humps[rate] = v.findHump(rate)
+	}
 	piece := max(1, int(pieceHz/v.spectrum.StepHz))
 	var density float64
+	var around hump
 	for i, d := range v.spectrum.Density {
 		if v.from[i] < 0 || math.IsNaN(d) {
 			continue
@@ -112,11 +117,44 @@ func (v *view) unfold() {
 		if i%piece == 0 || v.from[i] != v.from[i-1] {
 			s := v.slices[v.from[i]]
 			density = v.foldedIn(s, v.spectrum.At(i)/v.clock-s.CenterHz, found[s.RateHz], noise)
+			around = humps[s.RateHz]
+		}
+		density := density
+		if around.level > 0 {
+			s := v.slices[v.from[i]]
+			density += around.level * vsb.HumpShape(math.Max(s.DCGapHz(), math.Abs(v.spectrum.At(i)/v.clock-s.CenterHz)), around.power)
 		}
 		most := d - math.Max(leastLeft*d, leastNoiseLeft*noise*float64(v.lift[i]))
 		v.folded[i] = float32(math.Max(0, math.Min(density*float64(v.lift[i]), most)))
 		v.spectrum.Density[i] = d - float64(v.folded[i])
 	}
+}
+
+// hump is the noise that a radio has of its own around the middle of its slices, as
+// vsb.Folded has it.
+type hump struct{ level, power float64 }
+
+// findHump finds it from the fits of the view's slices of one rate. It is the radio's,
+// so most of them must have it.
+func (v *view) findHump(rateHz float64) hump {
+	const share, enough = 0.5, 2
+	var levels, powers []float64
+	fits := 0
+	for _, s := range v.slices {
+		for _, t := range s.Trained {
+			if s.RateHz != rateHz {
+				continue
+			}
+			fits++
+			if t.Folded.Hump > 0 {
+				levels, powers = append(levels, t.Folded.Hump), append(powers, t.Folded.HumpPower)
+			}
+		}
+	}
+	if len(levels) < enough || float64(len(levels)) < share*float64(fits) {
+		return hump{}
+	}
+	return hump{robust.Median(levels), robust.Median(powers)}
 }
 
 // leastNoise is the lowest noise that a fit found; 0 where there is none.

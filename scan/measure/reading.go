@@ -59,6 +59,11 @@ type Reading struct {
 	CNPilot *Estimate // dB; from the pilot
 	Pilot   *Pilot
 
+	// CNAtMostDB is, of a vacant channel, the C/N in dB from which a station would
+	// have been found with AtMostConfidence; nil where there is something, and
+	// where the pilot's place was not heard.
+	CNAtMostDB *float64
+
 	Standard Standard // what is on the channel; "" when it could not be told
 
 	// Occupant is what can be said of something that fills the channel, or a

@@ -42,20 +42,45 @@ const (
 	// by this many standard uncertainties, and by this much.
 	standsOutSigma = 3.3
 	standsOutDB    = 0.3
+
+	// imageDB is the strongest image that a tuner which mixes straight down was
+	// measured to have, -28 dB, and 1 dB for what varies.
+	imageDB = -27
+	// imageShowsDB is the image from which a radio is known for one.
+	imageShowsDB = -45
 )
+
+// image is how much of a density a slice's radio may show on the other side of its
+// middle, where it is one that mixes straight down; else 0.
+func (v *view) image(rateHz float64) float64 {
+	if v.findHump(rateHz).level > 0 {
+		return decibel.Power(imageDB)
+	}
+	if v.radio.knows(rateHz) {
+		for _, i := range v.radio.Images {
+			if !i.AtMost && i.DB > imageShowsDB {
+				return decibel.Power(imageDB)
+			}
+		}
+	}
+	return 0
+}
 
 // under says what stands under a channel: the noise floor, or what the training
 // left where that is clearly more.
 func (m *measurer) under(r *Reading, noise *floor, trained []listen.Trained) *interference {
 	var pieces []errorPiece
 	var relatives []float64
-	var sum, weight float64
+	var sum, weight, image float64
 	for _, t := range trained {
 		if density, relative, ok := m.view.errorOf(r.Channel, t); ok {
 			pieces = append(pieces, errorPiece{t.LowHz, t.HighHz, density})
 			relatives = append(relatives, relative)
 			sum += density / (relative * relative)
 			weight += 1 / (relative * relative)
+			if share := m.view.image(m.rateOf(t)); share > 0 {
+				image = math.Max(image, share*density*decibel.Power(t.MERdB))
+			}
 		}
 	}
 	if len(pieces) == 0 {
@@ -69,7 +94,7 @@ func (m *measurer) under(r *Reading, noise *floor, trained []listen.Trained) *in
 		noise = &residual
 	}
 	standsOut := func(density, relative float64) bool {
-		excess := density/noise.density - 1
+		excess := (density-image)/noise.density - 1
 		return excess > standsOutSigma*math.Hypot(relative, noise.relative) && decibel.Of(1+excess) > standsOutDB
 	}
 	out := &interference{floor: noise.density, relative: noise.relative}
@@ -90,6 +115,21 @@ func (m *measurer) under(r *Reading, noise *floor, trained []listen.Trained) *in
 		out.relative = math.Hypot(math.Sqrt(variance), noise.relative)
 		return out
 	}
+	// What may be the radio's image is under no set's signal; how much of it is one is
+	// not known.
+	if excess := residual.density/noise.density - 1; image > 0 && excess > 0 {
+		out.relative = math.Hypot(out.relative, math.Min(excess, image/noise.density)/2)
+	}
 	out.pieces = nil
 	return out
+}
+
+// rateOf is the sample rate of the slice that a training was found in.
+func (m *measurer) rateOf(t listen.Trained) float64 {
+	for _, s := range m.view.slices {
+		if s.CenterHz == t.CenterHz {
+			return s.RateHz
+		}
+	}
+	return 0
 }

@@ -96,15 +96,19 @@ type follower struct {
 	shapeAt time.Time
 	shaped  bool
 
-	history  history
-	count    int64
-	nextFit  time.Time
-	fitEvery time.Duration
-	trainer  []*vsb.Trainer
-	lastSeen time.Time // training
-	occupied bool      // by no television station, says the careful visit
-	faint    bool      // too weak for a stay's one field sync
-	nextLong time.Time
+	history     history
+	count       int64
+	nextFit     time.Time
+	fitEvery    time.Duration
+	trainer     []*vsb.Trainer
+	lastSeen    time.Time        // training
+	occupied    bool             // by no television station, says the careful visit
+	standard    measure.Standard // says the careful visit; "" when it could not tell
+	foreign     bool             // no 8-VSB is in what is strong enough for it
+	strongSince time.Time        // without training
+	gauged      Gauge            // what history is of
+	faint       bool             // too weak for a stay's one field sync
+	nextLong    time.Time
 }
 
 // pilot is what is known of a channel's pilot.
@@ -152,6 +156,9 @@ func newFollower(c band.Channel, l *lessons, where layout, thresholdDB, referenc
 		return nil, fmt.Errorf("channel %d was not heard in the careful visit", c.Number)
 	}
 	f.occupied = r.Occupant != nil && verdict.Occupied(r)
+	if r.Standard == measure.ATSC3 || r.Standard == measure.OtherStandard {
+		f.standard = r.Standard
+	}
 	if r.GainDB != nil {
 		f.gainDB = *r.GainDB
 	}

@@ -45,7 +45,7 @@ func (m *Meter) learn(ctx context.Context) (*lessons, error) {
 	survey, err := scan.SweepTuner(ctx, m.tuner, scan.Options{
 		// All of the plan is reported, so that vacant company is known.
 		Channels: m.company, Plan: m.company, RateHz: m.RateHz, GainDB: m.GainDB, PPM: m.PPM,
-		ThresholdDB: m.ThresholdDB, Progress: m.Progress, Keep: k.keep,
+		ThresholdDB: m.ThresholdDB, Progress: m.Progress, Keep: k.keep, Radio: m.Radio,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("learning the noise and the clock: %w", err)
@@ -61,7 +61,7 @@ func (m *Meter) learn(ctx context.Context) (*lessons, error) {
 	}
 	// A wide radio's longer looks are narrower.
 	k.slices = slices.DeleteFunc(k.slices, func(s *listen.Slice) bool { return s.RateHz != l.rateHz })
-	l.passband = measure.FindPassband(k.slices, all)
+	l.passband = measure.FindPassbandOf(m.Radio, k.slices, all)
 	for _, c := range m.nearestVacant(survey) {
 		for _, s := range k.slices {
 			if math.Abs(s.CenterHz-c.CenterHz()) < 1e5 {

@@ -12,6 +12,7 @@ import (
 	"rooftone/dsp/psd"
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/measure"
 	"rooftone/scan/tuner"
 )
@@ -53,6 +54,10 @@ type Options struct {
 	PPM         *float64 // clock error; nil: found
 	ThresholdDB float64  // 0: measure.DefaultThresholdDB
 
+	// Radio is what an examination of the radio found, of a recording's the one that
+	// it was made with; nil for nothing.
+	Radio *character.Character
+
 	// Pace is the least time, by the wall's clock, from one stay to the next.
 	// What is saved is the computer's battery; 0 saves nothing.
 	Pace time.Duration
@@ -81,6 +86,7 @@ type Meter struct {
 	long      []complex64
 	strained  int // stays in a row that touched the rails
 	quiet     []int
+	lookedAt  []time.Time   // by channel, for what has come to it
 	quietFor  time.Duration // how long a visit is good for, by quietness
 	refreshAt time.Time
 	due       time.Time     // of the next stay
@@ -107,7 +113,7 @@ func New(t tuner.Tuner, o Options) (*Meter, error) {
 	sort.Slice(wanted, func(i, j int) bool { return wanted[i].LowerHz < wanted[j].LowerHz })
 	return &Meter{
 		Options: o, tuner: t, company: scan.Company(wanted, o.Plan),
-		quiet: make([]int, len(o.Channels)), forget: make([]atomic.Bool, len(o.Channels)),
+		quiet: make([]int, len(o.Channels)), lookedAt: make([]time.Time, len(o.Channels)), forget: make([]atomic.Bool, len(o.Channels)),
 		visits: make(chan visitRequest), ended: make(chan struct{}),
 	}, nil
 }
@@ -184,7 +190,7 @@ func (m *Meter) begin(ctx context.Context, deliver func(Update) error) error {
 			return err
 		}
 		if old != nil {
-			m.followers[i].history, m.followers[i].count = old[i].history, old[i].count
+			m.followers[i].follow(old[i])
 			same = same && old[i].gainDB == m.followers[i].gainDB
 		}
 	}
@@ -218,7 +224,7 @@ func (m *Meter) channel(ctx context.Context, i int, deliver func(Update) error) 
 				return false, fmt.Errorf("listening to channel %d: %w", f.channel.Number, err)
 			}
 		}
-		if m.wantsGain(i, overload, f.slicePower(), at) {
+		if m.wantsGain(i, overload, f.slicePower(), at) || m.wantsLook(i, at) {
 			return true, nil
 		}
 	}

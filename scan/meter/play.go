@@ -187,7 +187,7 @@ func (m *Meter) study(ctx context.Context, p tuner.Playlist) (covered map[int]bo
 	seen := map[tuner.Tuning]bool{}
 	all := append(append([]band.Channel(nil), m.Plan...), m.Channels...)
 	survey, err := scan.SweepPlaylist(ctx, p, scan.Options{
-		Channels: m.Channels, Plan: m.Plan, PPM: m.PPM, ThresholdDB: m.ThresholdDB, Progress: m.Progress,
+		Channels: m.Channels, Plan: m.Plan, PPM: m.PPM, ThresholdDB: m.ThresholdDB, Progress: m.Progress, Radio: m.Radio,
 		Keep: func(b tuner.Block, newStay bool) error {
 			if newStay {
 				if m.last.IsZero() {
@@ -231,7 +231,7 @@ func (m *Meter) study(ctx context.Context, p tuner.Playlist) (covered map[int]bo
 		if !ok {
 			continue
 		}
-		l.passband = measure.FindPassband(atRate(k.slices, where.rateHz), all)
+		l.passband = measure.FindPassbandOf(m.Radio, atRate(k.slices, where.rateHz), all)
 		f, err := newFollower(r.Channel, l, where, m.ThresholdDB, p.Info().Clock.ReferenceHz)
 		if err != nil {
 			return nil, err

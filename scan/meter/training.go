@@ -145,13 +145,16 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 		}
 	}
 	f.count++
-	u := Update{Channel: f.channel, Time: at, Count: f.count, State: Nothing, MER: f.mer(at), Seen: f.seen, Stays: len(f.hops)}
-	u.Trained = !f.lastSeen.IsZero() && at.Sub(f.lastSeen) < trainedSpan
+	u := Update{Channel: f.channel, Time: at, Count: f.count, State: Nothing, Gauge: ByMargin, MER: f.mer(at), Seen: f.seen, Stays: len(f.hops)}
+	u.Trained = f.isTrained(at)
 	u.Occupied = f.occupied && !u.Trained
 	u.Unsought = !slices.ContainsFunc(f.hops, func(h hop) bool { return !h.unfit && f.hertz(h.last-h.first) >= surelyHz })
 	if !math.IsNaN(f.gainDB) {
 		gain := f.gainDB
 		u.GainDB = &gain
+	}
+	if u.Standard = f.standardOf(&u); u.Standard != "" && u.Standard != measure.ATSC1 {
+		u.Gauge = ByCN
 	}
 	noise := f.meanNoise(at)
 	powerR, powerSigma := f.byPower(noise)
@@ -166,10 +169,16 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 	}
 	r, sigma, byPower := join(powerR, powerSigma, pilotR, pilotSigma)
 	switch {
-	case math.IsInf(sigma, 1):
-		return u, true // no noise floor and no pilot
+	case math.IsInf(sigma, 1): // no noise floor and no pilot
+		if u.Gauge == ByCN {
+			f.byLevel(&u)
+		}
+		return u, true
 	case r < heardSigmas*f.doubt(r, sigma) && !u.Trained && !p.standsOut():
-		most := toDB(math.Max(r, 0)+2*f.doubt(r, sigma)) - f.threshold
+		most := toDB(math.Max(r, 0) + 2*f.doubt(r, sigma))
+		if u.Gauge == ByMargin {
+			most -= f.threshold
+		}
 		u.AtMostDB = &most
 		return u, true
 	}
@@ -188,7 +197,7 @@ func (f *follower) evaluate(at time.Time) (Update, bool) {
 		Value: u.CN.Value - f.threshold + shape,
 		Sigma: math.Hypot(u.CN.Sigma, math.Hypot(f.passSigma/math.Sqrt(3), systematicDB)),
 	}
-	f.remember(&u)
+	f.gauge(&u)
 	return u, true
 }
 
@@ -202,11 +211,15 @@ func (f *follower) doubt(r, sigma float64) float64 {
 }
 
 func (f *follower) remember(u *Update) {
-	u.NewBest = f.history.add(u.Time, u.Margin.Value)
+	if f.gauged != u.Gauge {
+		f.history, f.gauged = history{}, u.Gauge // the best margin is no C/N
+	}
+	figure := u.Figure().Value
+	u.NewBest = f.history.add(u.Time, figure)
 	u.Trend, u.SlopeDB = f.history.trend(len(f.hops))
 	best := f.history.best
 	u.BestDB, u.BestTime = &best, f.history.bestTime
-	u.BelowBestDB = math.Max(0, best-u.Margin.Value)
+	u.BelowBestDB = math.Max(0, best-figure)
 }
 
 // byPower is the C/N by power, as a ratio, and its standard uncertainty.

@@ -32,6 +32,9 @@ func (m *Meter) Visit(ctx context.Context, o scan.Options) (*scan.Survey, error)
 	if o.RateHz == 0 {
 		o.RateHz = m.RateHz
 	}
+	if o.Radio == nil {
+		o.Radio = m.Radio
+	}
 	r := visitRequest{ctx, o, make(chan visited, 1)}
 	select {
 	case m.visits <- r:
@@ -97,7 +100,7 @@ func (m *Meter) listening(deliver func(Update) error, progress float64) error {
 	for i, c := range m.Channels {
 		u := Update{Channel: c, Time: time.Now(), State: Learning, Progress: progress}
 		if m.followers != nil {
-			u.Time, u.Count = m.last, m.followers[i].count
+			u.Time, u.Count, u.Gauge = m.last, m.followers[i].count, m.followers[i].gauged
 			if h := &m.followers[i].history; h.hasBest {
 				best := h.best
 				u.BestDB, u.BestTime = &best, h.bestTime

@@ -33,9 +33,11 @@
 //
 // # Our own SigMF fields
 //
-// The extension "rooftone" has one field in the global object,
+// The extension "rooftone" has two fields in the global object:
 // rooftone:reference, the frequency in Hz of the oscillator that the radio's
-// clock hangs on, and two in captures: rooftone:gain, the gain in dB, where
+// clock hangs on, and rooftone:radio, an object with what was found of the radio
+// itself, as package character's file has it. One that cannot be used is no reason
+// not to read the samples. It has two more in captures: rooftone:gain, the gain in dB, where
 // capture_details:gain cannot be written, and rooftone:lost, true when an
 // unknown number of samples is missing just before the capture.
 package recording

@@ -70,7 +70,8 @@ type globalObject struct {
 	AntennaCableLoss *float64 `json:"antenna:cable_loss,omitempty"`
 	AntennaHeight    *float64 `json:"antenna:hagl,omitempty"`
 
-	ReferenceHz *float64 `json:"rooftone:reference,omitempty"`
+	ReferenceHz *float64        `json:"rooftone:reference,omitempty"`
+	Radio       json.RawMessage `json:"rooftone:radio,omitempty"`
 }
 
 // captureObject is what we read and write of a capture. The capture_details

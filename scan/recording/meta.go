@@ -1,10 +1,12 @@
 package recording
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
 
+	"rooftone/scan/character"
 	"rooftone/scan/tuner"
 )
 
@@ -25,6 +27,10 @@ type Meta struct {
 	// Clock is what the radio's frequencies hang on, so that its own tones are
 	// known in the recording too.
 	Clock tuner.ClockSource
+
+	// Radio is what an examination found of the radio, so that what it is like is
+	// known wherever the recording is measured.
+	Radio *character.Character
 
 	Position *Position
 	Antenna  *Antenna
@@ -66,6 +72,9 @@ func (m Meta) check() error {
 			return fmt.Errorf("altitude %w", err)
 		}
 	}
+	if _, err := m.radio(); err != nil {
+		return err
+	}
 	if a := m.Antenna; a != nil {
 		for _, v := range []*float64{a.GainDBi, a.CableLossDB, a.HeightM, a.BearingDeg, a.ElevationDeg} {
 			if err := checkFinite(v); err != nil {
@@ -74,6 +83,24 @@ func (m Meta) check() error {
 		}
 	}
 	return nil
+}
+
+// radio writes the radio's character as its file has it; nil where there is none.
+func (m Meta) radio() (json.RawMessage, error) {
+	if m.Radio == nil {
+		return nil, nil
+	}
+	text, err := json.Marshal(m.Radio)
+	if err == nil {
+		_, err = character.Parse(text)
+	}
+	if err == nil && len(text) > maxCharacterBytes {
+		err = fmt.Errorf("it has %d bytes, more than %d", len(text), maxCharacterBytes)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the radio's character: %w", err)
+	}
+	return text, nil
 }
 
 func checkFinite(v *float64) error {
@@ -104,6 +131,7 @@ func (m Meta) fields() globalObject {
 	if c := m.Clock; c.ReferenceHz > 0 {
 		g.ReferenceHz = &c.ReferenceHz
 	}
+	g.Radio, _ = m.radio() // check has seen it
 	if p := m.Position; p != nil {
 		g.Geolocation = &point{"Point", []float64{p.LongitudeDeg, p.LatitudeDeg}}
 		if p.AltitudeM != nil {

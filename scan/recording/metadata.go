@@ -15,8 +15,10 @@ import (
 const (
 	maxMetaBytes = 64 << 20
 	maxPartBytes = 1 << 20 // of one capture, one annotation, the global object
-	maxCaptures  = 100_000
-	maxGainDB    = 200
+	// What is written of a radio leaves room for the rest of the global object.
+	maxCharacterBytes = 256 << 10
+	maxCaptures       = 100_000
+	maxGainDB         = 200
 )
 
 // A capture is a captureObject checked and boiled down.

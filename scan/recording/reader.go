@@ -8,6 +8,7 @@ import (
 	"math"
 	"time"
 
+	"rooftone/scan/character"
 	"rooftone/scan/tuner"
 )
 
@@ -47,6 +48,8 @@ type Reader struct {
 	info   tuner.Info
 	meta   Meta
 	sha512 string // "" when the recording has none
+
+	radioError error // why what it keeps of its radio is not in meta
 
 	// unpacked is what was wrong with the file that it was unpacked from.
 	unpacked error
@@ -92,6 +95,10 @@ func (r *Reader) Info() tuner.Info { return r.info }
 // Meta returns what the recording says of its making. Of WAV and raw files
 // only the Datatype is known.
 func (r *Reader) Meta() Meta { return r.meta }
+
+// Radio returns what the recording keeps of the radio that it was made with; nil
+// where that is nothing. The error says why what it keeps cannot be used.
+func (r *Reader) Radio() (*character.Character, error) { return r.meta.Radio, r.radioError }
 
 // Named returns what was taken from the file's name because neither the file
 // nor the Hints told it.

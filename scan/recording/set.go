@@ -7,6 +7,7 @@ import (
 	"io"
 	"strings"
 
+	"rooftone/scan/character"
 	"rooftone/scan/tuner"
 )
 
@@ -74,6 +75,23 @@ func (s *Set) Info() tuner.Info { return s.info }
 
 // Readers returns the recordings, in the order in which they are played.
 func (s *Set) Readers() []*Reader { return s.readers }
+
+// Radio returns what the recordings keep of their radio, as Reader.Radio does, where
+// they all keep the same; else nil.
+func (s *Set) Radio() (*character.Character, error) {
+	var same *character.Character
+	for i, r := range s.readers {
+		c, err := r.Radio()
+		switch {
+		case err != nil:
+			return nil, err
+		case c == nil, i > 0 && (c.Radio != same.Radio || !c.Measured.Equal(same.Measured)):
+			return nil, nil
+		}
+		same = c
+	}
+	return same, nil
+}
 
 // Spans returns the stays of all recordings, as Reader.Spans does.
 func (s *Set) Spans() []Span {

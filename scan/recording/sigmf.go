@@ -10,6 +10,7 @@ import (
 	"math"
 	"strings"
 
+	"rooftone/scan/character"
 	"rooftone/scan/tuner"
 )
 
@@ -34,6 +35,7 @@ func newSigMF(path string, m *metadata, data dataset, h Hints) (*Reader, error) 
 		return nil, fmt.Errorf("%s: holds no samples", path)
 	}
 	r.meta = m.meta()
+	r.meta.Radio, r.radioError = m.radio()
 	r.named = named
 	r.own = strings.HasPrefix(r.meta.Recorder, program)
 	r.info.Clock = r.meta.Clock
@@ -177,6 +179,19 @@ func (m *metadata) meta() Meta {
 		out.Antenna = &a
 	}
 	return out
+}
+
+// radio reads what the metadata keep of the radio; nil where that is nothing.
+func (m *metadata) radio() (*character.Character, error) {
+	text := m.global.Radio
+	if len(text) == 0 || string(text) == "null" {
+		return nil, nil
+	}
+	c, err := character.Parse(text)
+	if err != nil {
+		return nil, fmt.Errorf("rooftone:radio: %w", err)
+	}
+	return c, nil
 }
 
 // ErrNoChecksum is what Verify returns for a recording without a checksum.

@@ -261,7 +261,7 @@ func (w *Writer) metadata() metadataFile {
 	sum, version, rate := hex.EncodeToString(w.sum.Sum(nil)), sigmfVersion, w.captures[0].RateHz
 	g.Datatype, g.SampleRate, g.Version, g.SHA512 = &w.enc.name, &rate, &version, &sum
 	out := metadataFile{Annotations: []annotationObject{w.meta.whole(w.samples)}}
-	details, ours := false, g.ReferenceHz != nil
+	details, ours := false, g.ReferenceHz != nil || g.Radio != nil
 	for _, c := range w.captures {
 		o := w.capture(c)
 		details = details || o.DetailsGain != nil

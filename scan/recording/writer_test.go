@@ -113,6 +113,7 @@ func TestCopyLosesNothing(t *testing.T) {
 	dir := t.TempDir()
 	full := Meta{
 		Clock:    tuner.ClockSource{ReferenceHz: 28.8e6},
+		Radio:    knownRadio(),
 		Datatype: "cu8", Hardware: "stick 7", Recorder: "a program", Author: "A. Example", Description: "from the roof",
 		License:  "https://creativecommons.org/licenses/by/4.0/",
 		Position: &Position{-107.6183682, 34.0787916, ptr(2120)},

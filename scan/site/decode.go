@@ -149,6 +149,8 @@ func (d *decoder) record(kind string, text []byte) error {
 		return decodeAs(text, d.station)
 	case "learnt":
 		return decodeAs(text, d.learnt)
+	case "lead":
+		return decodeAs(text, d.lead)
 	default:
 		d.house.Others++
 		return nil
@@ -284,6 +286,9 @@ func (l *heardLine) heard() (Heard, error) {
 		h.Clipped = *c
 	}
 	h.Occupied = l.Occupied
+	if most := l.AtMostDB; most != nil && math.Abs(*most) <= 400 && h.Presence == measure.Vacant {
+		h.AtMostDB = most
+	}
 	h.readPart(l)
 	return h, nil
 }
@@ -309,7 +314,7 @@ func join(value, sigma *float64) *measure.Estimate {
 func (d *decoder) station(l stationLine) error {
 	s := Station{
 		RFChannel: l.RFChannel, Label: linefile.Printable(l.Label, maxName),
-		At: Position{l.Latitude, l.Longitude}, ERPKW: l.ERPKW, HeightM: l.HeightM,
+		At: Position{l.Latitude, l.Longitude}, ERPKW: l.ERPKW, HeightM: l.HeightM, Shown: l.Shown,
 	}
 	if err := s.check(); err != nil {
 		return err

@@ -11,6 +11,7 @@
 //	{"kind":"mark","time":"2026-03-05T09:31:10Z","place":"chimney","bearing_deg":135,"look":"careful","channels":[…]}
 //	{"kind":"learnt","time":"2026-03-05T10:02:00Z","rf_channel":22,"transport_id":11298,"services":[{"number":"8.1","name":"QSKL-HD"}]}
 //	{"kind":"turn","time":"2026-03-05T09:40:00Z","place":"chimney","curves":[{"rf_channel":22,"points":[[130,4.2],[132.5,4.3]]}]}
+//	{"kind":"lead","time":"2026-03-05T10:20:00Z","parts":["cable rg6:50ft","splitter 2"]}
 //
 // Records are only ever added. What a later one says replaces what an earlier
 // one said of the same thing, field by field; a field that it leaves out keeps

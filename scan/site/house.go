@@ -23,6 +23,7 @@ type House struct {
 	Turns    []TurnRecord
 	Stations []Station // by RF channel, then label
 	Learnt   []Learnt  // ascending by RF channel: who was received there last
+	Lead     *Lead     // from antenna to receiver; nil where nobody said
 
 	Others  int      // records of kinds that are not known here
 	Damage  []Damage // lines that are no records, in the order of the file; the first maxDamage

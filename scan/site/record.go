@@ -43,7 +43,7 @@ type Header struct {
 }
 
 // Record is one line of a house file: a WantChange, a Mark, a TurnRecord, a
-// Station, a Learnt, a Setting, or a Header, which renames the house.
+// Station, a Learnt, a Setting, a Lead, or a Header, which renames the house.
 type Record interface {
 	// line returns the record as it is written, or says why it cannot be.
 	line() (any, error)
@@ -112,6 +112,10 @@ type Heard struct {
 	Clipped      float64 // share of samples at the converter's rails
 	Lost         bool    // samples went missing
 	Occupied     bool    // what is there is no television station
+
+	// AtMostDB is, where nothing was heard, the margin in dB from which a station
+	// would have been heard with measure.AtMostConfidence; nil where that is not known.
+	AtMostDB *float64
 
 	// Of a channel of which a part was heard: how much of it, 0 to 1, and which
 	// parts, in Hz. 0 and nil where it was all of it.
@@ -186,6 +190,7 @@ type heardLine struct {
 	ClippedFrac    *float64   `json:"clipped_fraction,omitempty"`
 	LostSamples    bool       `json:"lost_samples,omitempty"`
 	Occupied       bool       `json:"occupied,omitempty"`
+	AtMostDB       *float64   `json:"margin_at_most_db,omitempty"`
 
 	SeenShare *float64     `json:"seen_share,omitempty"`
 	SeenHz    [][2]float64 `json:"seen_hz,omitempty"`
@@ -207,6 +212,7 @@ type stationLine struct {
 	Longitude float64  `json:"longitude"`
 	ERPKW     *float64 `json:"erp_kw,omitempty"`
 	HeightM   *float64 `json:"height_m,omitempty"`
+	Shown     string   `json:"shown_channel,omitempty"`
 }
 
 func (h Header) line() (any, error) {
@@ -320,6 +326,10 @@ func (h *Heard) line() heardLine {
 		l.SeenShare = round(h.SeenShare, 1000)
 	}
 	l.SeenHz, l.Occupied = seenPairs(h.Seen), h.Occupied
+	if h.AtMostDB != nil && !math.IsNaN(*h.AtMostDB) && !math.IsInf(*h.AtMostDB, 0) {
+		most := math.Ceil(*h.AtMostDB*10) / 10
+		l.AtMostDB = &most
+	}
 	return l
 }
 
@@ -350,7 +360,7 @@ func (s Station) line() (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return stationLine{"station", s.RFChannel, label, s.At.LatDeg, s.At.LonDeg, s.ERPKW, s.HeightM}, nil
+	return stationLine{"station", s.RFChannel, label, s.At.LatDeg, s.At.LonDeg, s.ERPKW, s.HeightM, s.Shown}, nil
 }
 
 // encode writes a record as the line it will be, with its line feed.

@@ -22,6 +22,7 @@ type Station struct {
 	At        Position
 	ERPKW     *float64 // effective radiated power, kW
 	HeightM   *float64 // of the transmitting antenna, m, as the list counts it
+	Shown     string   // the number that a TV shows, such as 8.1, or 8 for all that begin so; "" when not known
 }
 
 const (
@@ -45,7 +46,25 @@ func (s Station) check() error {
 	if h := s.HeightM; h != nil && !(math.Abs(*h) <= maxHeightM) {
 		return fmt.Errorf("a height of %g m", *h)
 	}
+	if s.Shown != "" && !shownNumber(s.Shown) {
+		return fmt.Errorf("the number %q, which no TV shows: write 8.1 or 8", linefile.Printable(s.Shown, 40))
+	}
 	return nil
+}
+
+// shownNumber reports whether a TV may show a number, as A/65 has them: one from 1
+// to 999, or two of them with a point between.
+func shownNumber(s string) bool {
+	major, minor, two := strings.Cut(s, ".")
+	for i, part := range []string{major, minor} {
+		if i == 1 && !two {
+			break
+		}
+		if n, err := strconv.ParseUint(part, 10, 16); err != nil || n > 999 || i == 0 && n == 0 {
+			return false
+		}
+	}
+	return true
 }
 
 func sortStations(list []Station) {
@@ -89,6 +108,7 @@ func From(at Position, list []Station) ([]Bearings, error) {
 //	label       what people call the station
 //	erp_kw      effective radiated power, kW
 //	height_m    height of the transmitting antenna, m
+//	shown_channel  the number that a TV shows, such as 8.1
 //
 // Other columns are passed over, lines that begin with # and empty lines too.
 // An empty field is a value that is not known; in the columns that are needed
@@ -205,6 +225,7 @@ func (l *stationList) station(row []string) (Station, error) {
 		return Station{}, errs[0]
 	}
 	s.At = Position{*lat, *lon}
+	s.Shown = field("shown_channel")
 	return s, s.check()
 }
 

@@ -25,7 +25,12 @@ func NewMark(s *scan.Survey) Mark {
 	}
 	for i := range s.Channels {
 		if c := &s.Channels[i]; c.Heard() {
-			m.Heard = append(m.Heard, heardOf(c))
+			h := heardOf(c)
+			if most := c.CNAtMostDB; most != nil {
+				margin := *most - s.ThresholdDB
+				h.AtMostDB = &margin
+			}
+			m.Heard = append(m.Heard, h)
 		}
 	}
 	return m

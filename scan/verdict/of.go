@@ -100,7 +100,7 @@ func (v *Verdict) advise(lines ...string) {
 func (v *Verdict) limits(r, below, above *measure.Reading) {
 	if r.Margin == nil {
 		v.add(Weak, "a pilot and no more: far below what a receiver decodes")
-		v.adviseWeak()
+		v.adviseWeak(math.Inf(-1))
 		return
 	}
 	echoes, under := echoCost(r), valueOf(r.UnderCost)
@@ -167,7 +167,7 @@ func (v *Verdict) weak(r *measure.Reading, noiseAlone float64) {
 	} else {
 		v.add(Weak, "%sonly %s to spare", ratio, decibels(noiseAlone))
 	}
-	v.adviseWeak()
+	v.adviseWeak(noiseAlone)
 }
 
 // decibels writes a small amount of dB: never 0.
@@ -178,10 +178,28 @@ func decibels(db float64) string {
 	return fmt.Sprintf("%.0f dB", db)
 }
 
-func (v *Verdict) adviseWeak() {
-	v.advise(
-		"turn the antenna, then try a foot or two sideways and up",
-		"a longer antenna, a higher place, or a preamplifier at the antenna before a long cable")
+const (
+	// aimDB is what a better aim or place commonly brings a weak channel.
+	aimDB = 3
+	// amplifierDB is the most that an amplifier at the antenna commonly brings: what a
+	// long cable with a splitter loses, and what its noise figure is better than a
+	// receiver's. Both are common practice, no source.
+	amplifierDB = 15
+)
+
+// adviseWeak says what to try against noise that leaves so much margin. An amplifier
+// makes up for what follows it and no more, so it is no answer where much is missing,
+// nor where an aim would do; what it brings to one house scan/cure reckons.
+func (v *Verdict) adviseWeak(noiseAlone float64) {
+	v.advise("turn the antenna, then try a foot or two sideways and up")
+	switch {
+	case noiseAlone < -amplifierDB:
+		v.advise("a longer antenna or a higher place; no amplifier makes up for so much")
+	case noiseAlone < -aimDB:
+		v.advise("a longer antenna or a higher place; an amplifier at the antenna makes up for a long cable or splitters behind it and for no more: rooftone cure tells by how much")
+	default:
+		v.advise("then a longer antenna, a higher place, a shorter cable or one splitter less: rooftone cure tells what each would bring")
+	}
 }
 
 // echoes says what the channel's shape costs, by its strongest echo.

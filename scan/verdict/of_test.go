@@ -156,3 +156,25 @@ func ExampleOf() {
 	// cliff
 	// weak: C/N 17 dB, only 2 dB to spare
 }
+
+// Truth: an amplifier makes up for what follows it, some 15 dB at the most (common
+// practice): it is no answer to 24 dB, nor the first one to 1.7.
+func TestAmplifierAdvice(t *testing.T) {
+	for _, c := range []struct {
+		margin    float64
+		says, not string
+	}{
+		{-24, "no amplifier makes up for so much", "rooftone cure"},
+		{-8, "makes up for a long cable or splitters behind it and for no more", "no amplifier"},
+		{-1.7, "then a longer antenna, a higher place", "amplifier"},
+		{1.7, "then a longer antenna, a higher place", "amplifier"},
+	} {
+		advice := strings.Join(Of(reading(c.margin, 0, 0), nil, nil).Advice, "\n")
+		require.Contains(t, advice, c.says, "%g dB", c.margin)
+		require.NotContains(t, advice, c.not, "%g dB", c.margin)
+		require.Equal(t, 0, strings.Index(advice, "turn the antenna"), "the cheapest first")
+	}
+	lost := reading(0, 0, 0)
+	lost.Margin = nil
+	require.Contains(t, strings.Join(Of(lost, nil, nil).Advice, "\n"), "no amplifier")
+}

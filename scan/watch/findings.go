@@ -12,17 +12,18 @@ import (
 type FindingKind string
 
 const (
-	Breaks    FindingKind = "breaks"    // a channel was below the decode threshold
-	NeverUp   FindingKind = "never-up"  // a channel was so nearly all the time
-	Changed   FindingKind = "step"      // a sudden change that stayed
-	Together  FindingKind = "together"  // fades of several channels at once
-	Alone     FindingKind = "alone"     // fades of single channels
-	Drifts    FindingKind = "drift"     // a slow change
-	DayWise   FindingKind = "day"       // a pattern over the hours of the day
-	Impulsive FindingKind = "impulse"   // fades that come with noise in pulses
-	Overloads FindingKind = "overload"  // fades that come with overload
-	Unwatched FindingKind = "unwatched" // times in which nothing was measured
-	Holds     FindingKind = "holds"     // nothing of all that
+	Breaks    FindingKind = "breaks"         // a channel was below the decode threshold
+	NeverUp   FindingKind = "never-up"       // a channel was so nearly all the time
+	Foreign   FindingKind = "other-standard" // a channel's signal was no 8-VSB
+	Changed   FindingKind = "step"           // a sudden change that stayed
+	Together  FindingKind = "together"       // fades of several channels at once
+	Alone     FindingKind = "alone"          // fades of single channels
+	Drifts    FindingKind = "drift"          // a slow change
+	DayWise   FindingKind = "day"            // a pattern over the hours of the day
+	Impulsive FindingKind = "impulse"        // fades that come with noise in pulses
+	Overloads FindingKind = "overload"       // fades that come with overload
+	Unwatched FindingKind = "unwatched"      // times in which nothing was measured
+	Holds     FindingKind = "holds"          // nothing of all that
 )
 
 // Finding is one conclusion, in a sentence.
@@ -50,19 +51,18 @@ func findings(r *Report) []Finding {
 
 // breaks tells of channels that could not be decoded.
 func breaks(r *Report) []Finding {
-	var (
-		out           []Finding
-		never, silent []int
-	)
+	var out, never, silent, foreign []Finding
 	for i := range r.Channels {
 		c := &r.Channels[i]
 		below := 1 - c.Available.Value
 		switch {
+		case c.ATSC3+c.Other > 0.5:
+			foreign = append(foreign, ofForeign(c))
 		case math.IsNaN(below) || below == 0:
 		case c.Absent > 0.99:
-			silent = append(silent, c.RFChannel)
+			silent = append(silent, ofSilent(c))
 		case below > 0.9:
-			never = append(never, c.RFChannel)
+			never = append(never, ofNever(c))
 		default:
 			f := Finding{
 				Kind: Breaks, RFChannels: []int{c.RFChannel},
@@ -74,21 +74,60 @@ func breaks(r *Report) []Finding {
 			out = append(out, f)
 		}
 	}
-	if len(silent) > 0 {
-		out = append(out, Finding{
-			Kind: NeverUp, RFChannels: silent,
-			Text: channels(silent) + ": no signal stood out of the noise, or hardly ever",
-			Next: "rooftone sweep shows what is on the air here",
-		})
+	return slices.Concat(out, onceAdvised(silent), onceAdvised(never), onceAdvised(foreign))
+}
+
+// onceAdvised leaves advice that is the same for several findings to the last.
+func onceAdvised(list []Finding) []Finding {
+	for i := range list[:max(0, len(list)-1)] {
+		list[i].Next = ""
 	}
-	if len(never) > 0 {
-		out = append(out, Finding{
-			Kind: NeverUp, RFChannels: never,
-			Text: channels(never) + ": below the decode point all or nearly all of the time",
-			Next: "the place or the heading is wrong for that: rooftone aim finds a better one",
-		})
+	return list
+}
+
+// ofSilent tells of a channel that was not heard how far it is from a picture at
+// least.
+func ofSilent(c *ChannelReport) Finding {
+	f := Finding{
+		Kind: NeverUp, RFChannels: []int{c.RFChannel},
+		Text: fmt.Sprintf("channel %d: no signal stood out of the noise, or hardly ever", c.RFChannel),
+		Next: "rooftone sweep shows what is on the air here",
 	}
-	return out
+	if c.AtMostDB != nil && *c.AtMostDB < 0 {
+		f.Text += fmt.Sprintf(": it lacks more than %.0f dB", math.Floor(-*c.AtMostDB))
+	}
+	return f
+}
+
+// ofNever tells of a channel that never came up what it lacks.
+func ofNever(c *ChannelReport) Finding {
+	f := Finding{
+		Kind: NeverUp, RFChannels: []int{c.RFChannel},
+		Text: fmt.Sprintf("channel %d: below the decode point all or nearly all of the time", c.RFChannel),
+		Next: "the place or the heading is wrong for that: rooftone aim finds a better one",
+	}
+	if m := c.MedianDB; m < 0 && !math.IsInf(m, 0) {
+		f.Text += fmt.Sprintf("; it lacks %.1f dB half of the time", -m)
+		if n := c.Needs[1].ShortDB.Value; !math.IsNaN(n) && !math.IsInf(n, 0) && n > 0 {
+			f.Text += fmt.Sprintf(" and %.1f dB for 99 %% of it", n)
+		}
+	} else if math.IsInf(m, 0) && c.AtMostDB != nil && *c.AtMostDB < 0 {
+		f.Text += fmt.Sprintf("; most of it no signal stood out: there it lacks more than %.0f dB", math.Floor(-*c.AtMostDB))
+	}
+	return f
+}
+
+// ofForeign tells of a channel whose signal is no 8-VSB.
+func ofForeign(c *ChannelReport) Finding {
+	f := Finding{
+		Kind: Foreign, RFChannels: []int{c.RFChannel},
+		Text: fmt.Sprintf("channel %d: a signal, but no 8-VSB in it, so that it has no margin: it counts as no picture", c.RFChannel),
+	}
+	if c.ATSC3 > c.Other {
+		f.Text = fmt.Sprintf("channel %d is ATSC 3.0, which has no margin here: for a set without ATSC 3.0 it is no picture, and counts as none", c.RFChannel)
+		f.Next = "use a receiver for ATSC 3.0; look whether the station also sends on another channel"
+	}
+	return f
 }
 
 // changes tells of steps, each once for all channels that it came to.

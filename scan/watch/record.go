@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"time"
+
+	"rooftone/scan/measure"
 )
 
 // Schema names the log's form. The number rises when a field changes its
@@ -69,6 +71,9 @@ type hourLine struct {
 	Overload    int      `json:"overload,omitempty"`
 	Impulse     int      `json:"impulse,omitempty"`
 	Lost        int      `json:"lost,omitempty"`
+	ATSC3       int      `json:"atsc3,omitempty"`
+	Other       int      `json:"other_standard,omitempty"`
+	AtMostDB    *float64 `json:"at_most_db,omitempty"`
 	Fades       int      `json:"fades,omitempty"`
 	FadeSec     *float64 `json:"fade_s,omitempty"`
 	DeepestDB   *float64 `json:"deepest_db,omitempty"`
@@ -83,6 +88,9 @@ type tickLine struct {
 	Overload []int               `json:"overload,omitempty"`
 	Impulse  []int               `json:"impulse,omitempty"`
 	Lost     []int               `json:"lost,omitempty"`
+	ATSC3    []int               `json:"atsc3,omitempty"`
+	Other    []int               `json:"other_standard,omitempty"`
+	AtMostDB map[string]*float64 `json:"at_most_db,omitempty"`
 }
 
 type minuteLine struct {
@@ -144,6 +152,8 @@ func appendTick(b []byte, t Tick) []byte {
 		{"overload", func(r *Reading) bool { return r.Overload }},
 		{"impulse", func(r *Reading) bool { return r.Impulse }},
 		{"lost", func(r *Reading) bool { return r.Lost }},
+		{"atsc3", func(r *Reading) bool { return r.Standard == measure.ATSC3 }},
+		{"other_standard", func(r *Reading) bool { return r.Standard == measure.OtherStandard }},
 	} {
 		first := true
 		for i := range t.Readings {
@@ -162,7 +172,30 @@ func appendTick(b []byte, t Tick) []byte {
 			b = append(b, ']')
 		}
 	}
-	return append(b, "}\n"...)
+	return append(appendAtMost(b, t), "}\n"...)
+}
+
+// appendAtMost writes what the margins were below that were not there.
+func appendAtMost(b []byte, t Tick) []byte {
+	first := true
+	for _, r := range t.Readings {
+		if r.AtMostDB == nil || math.IsNaN(*r.AtMostDB) || math.IsInf(*r.AtMostDB, 0) {
+			continue
+		}
+		if first {
+			b = append(b, `,"at_most_db":{"`...)
+		} else {
+			b = append(b, `,"`...)
+		}
+		first = false
+		b = strconv.AppendInt(b, int64(r.RFChannel), 10)
+		b = append(b, `":`...)
+		b = strconv.AppendFloat(b, math.Ceil(*r.AtMostDB*10)/10+0, 'f', -1, 64)
+	}
+	if !first {
+		b = append(b, '}')
+	}
+	return b
 }
 
 // appendMinute writes the minutes of all channels that began together.
@@ -204,6 +237,10 @@ func (t *Tally) line() []byte {
 	l := hourLine{
 		Kind: "hour", Time: stamp(t.Start), RFChannel: t.RFChannel, EverySec: t.EverySec,
 		Readings: t.Readings, Absent: t.Absent, Overload: t.Overload, Impulse: t.Impulse, Lost: t.Lost, Fades: t.Fades,
+		ATSC3: t.ATSC3, Other: t.Other,
+	}
+	if t.AtMostDB != nil {
+		l.AtMostDB = rounded(*t.AtMostDB, 10)
 	}
 	if t.margins.n != nil {
 		l.FirstDB, l.Counts = rounded(float64(t.margins.first)*binDB, 100), t.margins.n
@@ -249,7 +286,10 @@ func (l *hourLine) tally() (Tally, bool) {
 	t := Tally{
 		RFChannel: l.RFChannel, Start: at, EverySec: l.EverySec, Readings: l.Readings, Absent: l.Absent,
 		Overload: within(l.Overload, l.Readings), Impulse: within(l.Impulse, l.Readings), Lost: within(l.Lost, l.Readings),
-		Fades: within(l.Fades, l.Readings),
+		Fades: within(l.Fades, l.Readings), ATSC3: within(l.ATSC3, l.Absent), Other: within(l.Other, l.Absent),
+	}
+	if l.AtMostDB != nil && math.Abs(*l.AtMostDB) <= 400 {
+		t.AtMostDB = l.AtMostDB
 	}
 	if l.FirstDB != nil && len(l.Counts) > 0 {
 		t.margins = counts{int(math.Round(*l.FirstDB / binDB)), l.Counts}
@@ -303,10 +343,22 @@ func (l *tickLine) tick() (Tick, bool) {
 		if err != nil || rf < 1 || margin != nil && math.Abs(*margin) > 400 {
 			return Tick{}, false
 		}
-		t.Readings = append(t.Readings, Reading{
+		r := Reading{
 			RFChannel: rf, MarginDB: margin, Overload: slices.Contains(l.Overload, rf),
 			Impulse: slices.Contains(l.Impulse, rf), Lost: slices.Contains(l.Lost, rf),
-		})
+		}
+		if margin == nil {
+			if most := l.AtMostDB[name]; most != nil && math.Abs(*most) <= 400 {
+				r.AtMostDB = most
+			}
+			switch {
+			case slices.Contains(l.ATSC3, rf):
+				r.Standard = measure.ATSC3
+			case slices.Contains(l.Other, rf):
+				r.Standard = measure.OtherStandard
+			}
+		}
+		t.Readings = append(t.Readings, r)
 	}
 	slices.SortFunc(t.Readings, func(a, b Reading) int { return a.RFChannel - b.RFChannel })
 	return t, true

@@ -59,7 +59,10 @@ type ChannelReport struct {
 	Overload  float64 // share of the readings
 	Impulse   float64
 	Lost      float64
-	Hours     []Tally // in order of time
+	ATSC3     float64  // share of the readings with a signal of ATSC 3.0
+	Other     float64  // share of those with another signal that is no 8-VSB
+	AtMostDB  *float64 // below this the margin was whenever nothing stood out; nil where that was not told
+	Hours     []Tally  // in order of time
 	Minutes   []Minute
 	Troubles  Coincidence // fades with impulse noise in them
 	Overloads Coincidence // fades with overload in them
@@ -167,6 +170,7 @@ func concludeChannel(rf int, hours []Tally, minutes []Minute, fades []Fade) Chan
 	c.Readings = all.Readings
 	c.Absent = share(all.Absent, all.Readings)
 	c.Overload, c.Impulse, c.Lost = share(all.Overload, all.Readings), share(all.Impulse, all.Readings), share(all.Lost, all.Readings)
+	c.ATSC3, c.Other, c.AtMostDB = share(all.ATSC3, all.Readings), share(all.Other, all.Readings), all.AtMostDB
 	c.Steps = findSteps(rf, hours, minutes)
 	levelled := levelOut(hours, c.Steps)
 	c.Day = findDay(levelled)

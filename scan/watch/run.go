@@ -8,6 +8,7 @@ import (
 
 	"rooftone/scan"
 	"rooftone/scan/band"
+	"rooftone/scan/character"
 	"rooftone/scan/meter"
 	"rooftone/scan/tuner"
 )
@@ -23,6 +24,12 @@ type Options struct {
 	GainDB      *float64 // nil: chosen channel by channel
 	PPM         *float64 // clock error; nil: found
 	ThresholdDB float64  // 0: measure.DefaultThresholdDB
+
+	// Radio is what an examination of the radio found; nil for nothing. It counts
+	// for the radio of its name alone: another may be there when it is opened again.
+	Radio *character.Character
+	// Learned, when not nil, is told what each careful visit found.
+	Learned func(*scan.Survey)
 
 	// Open opens the radio again after it went away.
 	Open func(context.Context) (tuner.Tuner, error)
@@ -109,13 +116,27 @@ func (r *runner) measure(ctx context.Context, radio tuner.Tuner) error {
 	r.ear = &listener{Tuner: radio}
 	m, err := meter.New(r.ear, meter.Options{
 		Channels: r.Channels, Plan: r.Plan, GainDB: r.GainDB, PPM: r.PPM, ThresholdDB: r.ThresholdDB,
-		Learned: func(s *scan.Survey) { r.Status.learned(s) },
+		Radio: r.known(radio),
+		Learned: func(s *scan.Survey) {
+			r.Status.learned(s)
+			if r.Learned != nil {
+				r.Learned(s)
+			}
+		},
 	})
 	if err != nil {
 		return err
 	}
 	r.round = newRound()
 	return m.Run(ctx, func(u meter.Update) error { return r.take(ctx, u) })
+}
+
+// known is what is known of a radio.
+func (r *runner) known(radio tuner.Tuner) *character.Character {
+	if r.Radio == nil || r.Radio.Radio != radio.Info().Name {
+		return nil
+	}
+	return r.Radio
 }
 
 // take takes one reading. The meter hears the channels in turn; when the last one
@@ -153,8 +174,13 @@ func (r *runner) tick(ctx context.Context) error {
 			continue
 		}
 		reading := Reading{RFChannel: c.Number, Impulse: r.round.impulse[c.Number], Overload: r.round.overload[c.Number], Lost: r.round.lost[c.Number]}
-		if u.Margin != nil {
+		switch {
+		case u.Margin != nil:
 			reading.MarginDB = &u.Margin.Value
+		case u.Figure() != nil: // a signal, and no picture for it
+			reading.Standard = u.Standard
+		case u.HasMargin():
+			reading.AtMostDB = u.AtMostDB
 		}
 		t.Readings = append(t.Readings, reading)
 	}

@@ -87,7 +87,7 @@ func (s *Status) took(t Tick, updates map[int]meter.Update, w *Writer) {
 		c := s.channel(r.RFChannel)
 		c.Time, c.Latest = t.Time, updates[r.RFChannel]
 		c.Readings++
-		if r.MarginDB == nil || *r.MarginDB < 0 {
+		if r.Standard == "" && (r.MarginDB == nil || *r.MarginDB < 0) {
 			c.Below += w.settings.Every.Seconds()
 		}
 		c.Fades = w.fades[r.RFChannel]

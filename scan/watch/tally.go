@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"rooftone/scan/measure"
 )
 
 const (
@@ -30,10 +32,16 @@ const (
 // Reading is one channel at one moment.
 type Reading struct {
 	RFChannel int
-	MarginDB  *float64 // dB above the decode threshold; nil: nothing stood out
-	Overload  bool     // samples on the converter's rails
-	Impulse   bool     // noise in short pulses
-	Lost      bool     // samples were missing
+	MarginDB  *float64 // dB above the decode threshold; nil: nothing stood out, or what did is no 8-VSB
+	// AtMostDB is what the margin is very probably below where nothing stood out;
+	// nil where that is not known.
+	AtMostDB *float64
+	// Standard is that of a signal that is no 8-VSB, so that it has no margin and
+	// is no picture; "" of all else.
+	Standard measure.Standard
+	Overload bool // samples on the converter's rails
+	Impulse  bool // noise in short pulses
+	Lost     bool // samples were missing
 }
 
 // Tick is what was read at one moment.
@@ -55,6 +63,9 @@ type Tally struct {
 	falls   counts // through each whole dB
 
 	Overload, Impulse, Lost int // readings
+
+	ATSC3, Other int      // readings of the absent with a signal of ATSC 3.0, or of something else that is no 8-VSB
+	AtMostDB     *float64 // below this the margin was whenever nothing stood out, as far as that was told
 
 	Fades       int     // that ended, without those that stayed
 	FadeSeconds float64 // of all of them
@@ -115,10 +126,21 @@ func (t *Tally) add(o *Tally) {
 	t.Overload += o.Overload
 	t.Impulse += o.Impulse
 	t.Lost += o.Lost
+	t.ATSC3 += o.ATSC3
+	t.Other += o.Other
+	t.atMost(o.AtMostDB)
 	t.Fades += o.Fades
 	t.FadeSeconds += o.FadeSeconds
 	t.DeepestDB = math.Max(t.DeepestDB, o.DeepestDB)
 	t.told += o.told
+}
+
+// atMost takes in what a margin was below.
+func (t *Tally) atMost(db *float64) {
+	if db != nil && (t.AtMostDB == nil || *db > *t.AtMostDB) {
+		v := *db
+		t.AtMostDB = &v
+	}
 }
 
 // Fade is one time that a channel fell well below what is usual there.
@@ -188,6 +210,9 @@ func (c *course) add(r Reading, at time.Time, since time.Duration) (ended *Fade)
 	h.Overload += one(r.Overload)
 	h.Impulse += one(r.Impulse)
 	h.Lost += one(r.Lost)
+	h.ATSC3 += one(r.Standard == measure.ATSC3)
+	h.Other += one(r.Standard == measure.OtherStandard)
+	h.atMost(r.AtMostDB)
 	if c.gap(since) {
 		c.last, c.fade = math.NaN(), nil
 	}

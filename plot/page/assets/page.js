@@ -10,6 +10,14 @@
   let heardAt = 0, connected = false, source = null, spokenAt = 0, spoken = '', bestSeen = null, updates = 0;
 
   const signed = v => (v < -0.05 ? '−' : v > 0.05 ? '+' : '') + Math.abs(v).toFixed(1);
+  // What is followed: the margin, or of what is no 8-VSB its C/N or its level.
+  const gauges = {
+    margin: { of: l => l.margin_db, unit: 'dB margin', text: signed, pitch: v => v },
+    cn: { of: l => l.cn_db, unit: 'dB C/N', text: v => (v < -0.05 ? '−' : '') + Math.abs(v).toFixed(1), pitch: v => v - 15 },
+    level: { of: l => l.level_dbfs, unit: 'dBFS', text: signed, pitch: v => v + 30 },
+  };
+  const gauge = line => gauges[line.gauge || 'margin'];
+  const figure = line => { const v = gauge(line).of(line); return v === undefined ? null : v; };
   const title = n => 'Channel ' + n + (labels.get(n) ? ', ' + labels.get(n) : '');
 
   function connect() {
@@ -33,15 +41,20 @@
     for (const line of event.channels) {
       const before = latest.get(line.rf_channel);
       if (before && before.time === line.time && before.state === line.state) continue;
+      if (before && gauge(before) !== gauge(line)) {
+        trace.forget(line.rf_channel);
+        if (line.rf_channel === focus) { bestSeen = null; rooftone.focus(); }
+      }
       latest.set(line.rf_channel, line);
-      trace.add(line.rf_channel, now, line.margin_db);
+      trace.add(line.rf_channel, now, figure(line));
     }
     if (!latest.has(focus)) choose(event.channels[0].rf_channel);
     say('marks', event.marks ? event.marks + ' marked, the last: ' + event.last_mark : '');
     const line = latest.get(focus);
     // In quarters, for it is read out as well.
     if (marking && line.progress >= 0.25) say('kept', 'Hold still: ' + 25 * Math.floor(4 * line.progress) + ' %');
-    rooftone.hear(line.margin_db, bestSeen);
+    const heard = figure(line), pitch = gauge(line).pitch;
+    rooftone.hear(heard === null ? null : pitch(heard), bestSeen === null ? null : pitch(bestSeen), !line.gauge);
     if (line.best_db !== null) bestSeen = line.best_db;
     document.body.className = line.state;
     say('alarm', warning(line));
@@ -58,19 +71,20 @@
 
   function show(line, now) {
     say('name', title(line.rf_channel));
-    const m = line.margin_db;
-    say('number', m === null ? '–' : signed(m));
+    const m = figure(line), text = gauge(line).text;
+    say('unit', gauge(line).unit);
+    say('number', m === null ? '–' : text(m));
     say('where', words(line));
-    say('best', line.best_db === null ? '' : m === null ? 'best ' + signed(line.best_db) :
-      line.below_best_db < 0.15 ? 'at the best so far, ' + signed(line.best_db) :
-      line.below_best_db.toFixed(1) + ' below the best, ' + signed(line.best_db));
+    say('best', line.best_db === null ? '' : m === null ? 'best ' + text(line.best_db) :
+      line.below_best_db < 0.15 ? 'at the best so far, ' + text(line.best_db) :
+      line.below_best_db.toFixed(1) + ' below the best, ' + text(line.best_db));
     const foot = [];
-    if (line.cn_db !== null) foot.push('C/N ' + line.cn_db.toFixed(1) + ' dB');
+    if (line.cn_db !== null && line.gauge !== 'cn') foot.push('C/N ' + line.cn_db.toFixed(1) + ' dB');
     if (line.mer_db !== null) foot.push('MER ' + line.mer_db.toFixed(1) + ' dB');
-    if (line.margin_sigma_db !== null) foot.push('± ' + line.margin_sigma_db.toFixed(1));
+    if (line.margin_sigma_db !== null && line.margin_sigma_db !== undefined) foot.push('± ' + line.margin_sigma_db.toFixed(1));
     if (line.seen_share !== undefined) foot.push(part(line.seen_share));
     say('foot', foot.join(' · '));
-    trace.draw(get('trace'), line.rf_channel, now, line.best_db);
+    trace.draw(get('trace'), line.rf_channel, now, line.best_db, !line.gauge);
   }
 
   // part says how much of a channel of 6 MHz is heard, where that is not all of it.
@@ -82,11 +96,13 @@
     }
     if (line.state === 'uncovered') return 'the recording holds nothing usable of it';
     if (line.occupied) return 'no television station is on it';
-    if (line.state === 'nothing') return 'nothing heard' + (line.at_most_db === undefined ? '' : ', below ' + signed(line.at_most_db) + ' dB');
+    if (line.state === 'nothing') return 'nothing heard' + (line.at_most_db === undefined ? '' : ', ' + (line.gauge ? 'C/N ' : '') + 'below ' + gauge(line).text(line.at_most_db) + ' dB');
+    const t = { rising: ', rising ↗', falling: ', falling ↘' }[line.trend] || '';
+    if (line.standard === 'atsc3') return 'ATSC 3.0, by its ' + (line.gauge === 'level' ? 'level' : 'C/N') + t;
+    if (line.gauge) return 'a signal, but no 8-VSB in it' + t;
     const strong = line.grade ? 'decodes, ' + line.grade :
       line.training_unsought ? 'decodes, if it is a station' : 'a signal, but no 8-VSB in it';
     const w = line.margin_db >= 0 ? strong : 'cannot decode yet';
-    const t = { rising: ', rising ↗', falling: ', falling ↘' }[line.trend] || '';
     return w + t;
   }
 
@@ -94,7 +110,7 @@
     if (!about || about.channels.length < 2) return;
     for (const b of get('channels').children) {
       const n = +b.dataset.channel, line = latest.get(n);
-      const text = line && line.margin_db !== null ? signed(line.margin_db) : '–';
+      const v = line ? figure(line) : null, text = v === null ? '–' : gauge(line).text(v);
       if (b.lastChild.textContent !== text) b.lastChild.textContent = text;
     }
   }
@@ -112,9 +128,13 @@
   function speak(line, now) {
     if (now - spokenAt < speakMS) return;
     let text = title(line.rf_channel) + ': ';
-    if (line.margin_db === null) text += words(line);
+    const v = figure(line);
+    if (v === null || line.occupied) text += words(line);
     else {
-      text += Math.abs(line.margin_db).toFixed(0) + ' dB ' + (line.margin_db >= 0 ? 'to spare' : 'short');
+      // Only what is 8-VSB, or too weak to tell, has dB to spare or is short of them.
+      if (line.standard === 'atsc3') text += 'ATSC 3.0, ' + v.toFixed(0) + ' ' + gauge(line).unit;
+      else if (line.gauge || v >= 0 && !line.grade) text += line.gauge ? 'no 8-VSB, ' + v.toFixed(0) + ' ' + gauge(line).unit : words(line);
+      else text += Math.abs(v).toFixed(0) + ' dB ' + (v >= 0 ? 'to spare' : 'short');
       if (line.trend && line.trend !== 'steady') text += ', ' + line.trend;
       if (line.below_best_db >= 0.5) text += ', ' + line.below_best_db.toFixed(0) + ' below the best';
       else if (line.below_best_db !== null) text += ', at the best';
@@ -135,7 +155,7 @@
     rooftone.lost();
     for (const b of get('channels').children) b.lastChild.textContent = '–';
     say('number', '–');
-    say('best', line && line.best_db !== null ? 'best ' + signed(line.best_db) : '');
+    say('best', line && line.best_db !== null ? 'best ' + gauge(line).text(line.best_db) : '');
     say('foot', '');
     // The alarm is read out when it changes, so the seconds stand elsewhere.
     say('where', heardAt ? 'last number ' + Math.floor(age / 1000) + '\u00a0s ago' : '');
@@ -208,12 +228,13 @@
     if (about.careful) say('careful', 'Mark carefully: hold still');
     if (about.channels.length > 1) {
       for (const c of about.channels) {
-        const b = document.createElement('button'), n = document.createElement('span'), v = document.createElement('b');
+        const b = document.createElement('button'), n = document.createElement('span'), who = document.createElement('i'), v = document.createElement('b');
         b.type = 'button';
         b.dataset.channel = c.rf_channel;
         n.textContent = 'RF ' + c.rf_channel;
         v.textContent = '–';
-        b.append(n, v);
+        who.textContent = c.label || '';
+        b.append(n, who, v);
         b.onclick = () => choose(c.rf_channel);
         get('channels').append(b);
       }

@@ -8,7 +8,7 @@ const rooftone = (() => {
 
   const scheduled = [];
   let audio = null, volume = null, timer = 0, next = 0;
-  let margin = null, decodes = null, away = true, chimed = -1e9, alive = false;
+  let margin = null, decodes = null, away = true, chimed = -1e9, alive = false, smooth = false;
 
   const pitch = db => decodeHz * 2 ** (Math.min(highestDB, Math.max(lowestDB, db)) * semitonesPerDB / 12);
 
@@ -33,7 +33,7 @@ const rooftone = (() => {
     const now = audio.currentTime;
     if (next < now) next = now + 0.02;
     while (next < now + aheadSeconds) {
-      if (margin >= 0) note('note', pitch(margin), next, noteSeconds, 'sine', 0.5);
+      if (margin >= 0 || smooth) note('note', pitch(margin), next, noteSeconds, 'sine', 0.5);
       else note('note', pitch(margin), next, noteSeconds, 'sawtooth', 0.22);
       next += everySeconds;
     }
@@ -77,12 +77,14 @@ const rooftone = (() => {
       audio = null;
     },
     // hear takes the reading in focus: its margin and the best, null when
-    // there is none.
-    hear(db, bestDB) {
+    // there is none. What has no decode point that is known sounds smooth throughout.
+    hear(db, bestDB, decodable) {
       alive = true;
       margin = db;
+      smooth = !decodable;
       if (db === null) return;
-      if (decodes === null) decodes = db >= 0;
+      if (!decodable) decodes = null;
+      else if (decodes === null) decodes = db >= 0;
       else if (!decodes && db > decodeDB) { decodes = true; two('decode', 660, 990); }
       else if (decodes && db < -decodeDB) { decodes = false; two('undecode', 990, 660); }
       if (bestDB === null) return;
@@ -92,7 +94,7 @@ const rooftone = (() => {
     },
     raised() { chime(); },
     // focus begins with another channel.
-    focus() { margin = null; decodes = null; away = true; },
+    focus() { margin = null; decodes = null; away = true; smooth = false; },
     lost() {
       if (!alive) return;
       alive = false;

@@ -12,7 +12,9 @@ const trace = (() => {
     while (list.length && list[0][0] < at - span) list.shift();
   }
 
-  function draw(canvas, channel, now, best) {
+  function forget(channel) { points.delete(channel); }
+
+  function draw(canvas, channel, now, best, decodable) {
     const scale = window.devicePixelRatio || 1;
     const w = canvas.clientWidth, h = canvas.clientHeight;
     if (canvas.width !== Math.round(w * scale)) canvas.width = Math.round(w * scale);
@@ -41,8 +43,8 @@ const trace = (() => {
       g.beginPath(); g.moveTo(0, y(v)); g.lineTo(w - right, y(v)); g.stroke();
       g.fillText(text, w - right + 5, y(v));
     };
-    if (best !== null && Math.abs(y(best) - y(0)) > 14 || best !== null && (0 < low || 0 > high)) level(best, [6, 5], 'best');
-    level(0, [], '0 dB');
+    if (best !== null && (!decodable || Math.abs(y(best) - y(0)) > 14 || 0 < low || 0 > high)) level(best, [6, 5], 'best');
+    if (decodable) level(0, [], '0 dB');
     g.setLineDash([]);
     g.lineWidth = 3.5;
     g.lineJoin = 'round';
@@ -56,5 +58,5 @@ const trace = (() => {
     }
     g.stroke();
   }
-  return { add, draw };
+  return { add, forget, draw };
 })();

@@ -45,18 +45,18 @@ func (t *Tuner) preamplifier() *Preamplifier {
 	return t.town.Preamplifier
 }
 
-// amplifiedDB is the gain in front of the radio.
+// amplifiedDB is the gain in front of the radio, negative where the lead loses more.
 func (t *Tuner) amplifiedDB() float64 {
 	if p := t.preamplifier(); p != nil {
-		return p.GainDB
+		return p.GainDB - t.leadDB()
 	}
-	return 0
+	return -t.leadDB()
 }
 
 // noiseFactor returns the noise factor of all that follows the antenna's
 // terminals at a gain of the radio's, by Friis's formula.
 func (t *Tuner) noiseFactor(gainDB float64) float64 {
-	f := t.town.Radio.noiseFactor(gainDB, t.gains[len(t.gains)-1])
+	f := t.town.Radio.noiseFactor(gainDB, t.gains[len(t.gains)-1]) * air.Power(t.leadDB())
 	if p := t.preamplifier(); p != nil {
 		f = air.Power(p.NoiseFigureDB) + (f-1)*air.Power(-p.GainDB)
 	}

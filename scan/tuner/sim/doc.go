@@ -49,6 +49,8 @@
 //	             dc_dbfs, dc_stray_db, spur_dbm, beat_dbfs, iq_gain_db,
 //	             iq_phase_deg, image_db, image_stray_db
 //	[preamplifier] gain_db, noise_figure_db, iip2_dbm, iip3_dbm
+//	[lead]       loss_db, behind the preamplifier
+//	[outside]    noise_db, slope_db: noise that comes in by the antenna
 //	[antenna]    beamwidth_deg, front_to_back_db, bearing_deg, rate_deg_per_s;
 //	             without it all bearings are heard alike
 //	[[station]]  rf_channel, call, standard ("atsc1" or "atsc3"), level_dbm,
@@ -65,7 +67,7 @@
 //	[[loss]]     rf_channel, at_seconds, seconds, loss_db
 //	[[impulses]] level_dbm, decay_us, bursts_per_second, pulses_per_burst, spread
 //
-// The types [Town], [Radio], [Preamplifier], [Antenna], [Station], [Echo], [Fading], [Tone], [Service],
+// The types [Town], [Radio], [Preamplifier], [Lead], [Outside], [Antenna], [Station], [Echo], [Fading], [Tone], [Service],
 // [Impulses] and [Loss] say what each means. Several stations may share a channel.
 //
 // # What is not simulated

@@ -54,6 +54,14 @@ func (t *Tuner) realGain(nameDB float64) float64 {
 	return nameDB
 }
 
+// RealGainDB is the gain that a step really has, so that the highest is what its
+// name says. A radio tells nobody.
+func (t *Tuner) RealGainDB(nameDB float64) float64 { return t.realGain(nameDB) }
+
+// InterceptDB is how far the radio's intercepts lie, at a frequency and the highest
+// gain, from what they are stated as.
+func (t *Tuner) InterceptDB(hz float64) float64 { return t.town.Radio.interceptDB(hz) }
+
 // interceptDB is how far the radio's intercepts lie from what they are stated
 // as at a frequency: they go up and down over some 200 MHz.
 func (r *Radio) interceptDB(hz float64) float64 {

@@ -80,6 +80,8 @@ type townFile struct {
 	Antenna *Antenna `toml:"antenna"`
 
 	Preamplifier *Preamplifier `toml:"preamplifier"`
+	Lead         *Lead         `toml:"lead"`
+	Outside      *Outside      `toml:"outside"`
 
 	Station  []Station  `toml:"station"`
 	Tone     []Tone     `toml:"tone"`
@@ -113,7 +115,7 @@ func Parse(text []byte) (Town, error) {
 		return Town{}, fmt.Errorf("%.80q is not a key that a town file has", unknown[0].String())
 	}
 	t := Town{
-		Name: f.Town.Name, About: strings.TrimSpace(f.Town.About), Radio: f.Radio.Radio, Antenna: f.Antenna, Preamplifier: f.Preamplifier,
+		Name: f.Town.Name, About: strings.TrimSpace(f.Town.About), Radio: f.Radio.Radio, Antenna: f.Antenna, Preamplifier: f.Preamplifier, Lead: f.Lead, Outside: f.Outside,
 		Stations: f.Station, Tones: f.Tone, Services: f.Service, Impulses: f.Impulses, Losses: f.Loss,
 	}
 	if err := t.Validate(); err != nil {

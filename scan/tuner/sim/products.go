@@ -34,10 +34,9 @@ func (t *Tuner) stages(centerHz, gainDB float64) []stage {
 		}
 		return milliwatts(*dBm + moreDB)
 	}
-	before := 0.0
+	before := t.amplifiedDB()
 	var out []stage
 	if p := t.preamplifier(); p != nil {
-		before = p.GainDB
 		out = append(out, stage{intercept(p.IIP2DBm, 0), intercept(p.IIP3DBm, 0), false})
 	}
 	r := &t.town.Radio

@@ -33,7 +33,7 @@ func (t *Tuner) slice(centerHz, rateHz, gainDB float64) slice {
 	gainDB = t.realGain(gainDB)
 	top := t.gains[len(t.gains)-1]
 	s.scale = air.Amplitude(gainDB - top + ripple - r.FullScaleDBm + t.amplifiedDB())
-	s.noise = s.power(ThermalDBmPerHz) * t.noiseFactor(gainDB) * s.rateHz
+	s.noise = s.power(ThermalDBmPerHz) * (t.noiseFactor(gainDB) + t.outside(s.centerHz)) * s.rateHz
 	s.tiltDB = r.TiltDB + slope*s.rateHz/2
 	s.band = r.band(&s, gainDB)
 	return s

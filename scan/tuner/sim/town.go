@@ -17,6 +17,8 @@ type Town struct {
 	Antenna *Antenna // nil hears all stations alike
 
 	Preamplifier *Preamplifier // nil is none
+	Lead         *Lead         // nil loses nothing
+	Outside      *Outside      // nil is no noise but that of 290 K
 
 	Stations []Station
 	Tones    []Tone
@@ -127,6 +129,12 @@ func (t *Town) Validate() error {
 	}
 	if err := t.Preamplifier.validate(); err != nil {
 		return fmt.Errorf("preamplifier: %w", err)
+	}
+	if err := t.Lead.validate(); err != nil {
+		return fmt.Errorf("lead: %w", err)
+	}
+	if err := t.Outside.validate(); err != nil {
+		return fmt.Errorf("outside: %w", err)
 	}
 	for kind, n := range map[string]int{
 		"station": len(t.Stations), "tone": len(t.Tones), "service": len(t.Services), "impulses": len(t.Impulses),

@@ -19,7 +19,7 @@ type Truth struct {
 	SignalDBm float64
 
 	// ThermalDBm is k·290 K·6 MHz times the noise factor at this gain, the
-	// preamplifier's included.
+	// preamplifier's and the lead's included, and the noise from Outside.
 	ThermalDBm float64
 
 	// RoundingDBm is what the converter adds: its error for Gaussian input of
@@ -59,7 +59,7 @@ func (t *Tuner) Truth(rfChannel int) (Truth, error) {
 		}
 		others += p
 	}
-	thermal := milliwatts(ThermalDBmPerHz) * band.WidthHz * t.noiseFactor(t.realGain(t.gain))
+	thermal := milliwatts(ThermalDBmPerHz) * band.WidthHz * (t.noiseFactor(t.realGain(t.gain)) + t.outside(c.CenterHz()))
 	rounding := t.roundingWithin(c)
 	return Truth{
 		Channel:         c,
