@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"slices"
-	"strings"
 
 	"rooftone/scan"
 	"rooftone/scan/band"
@@ -137,17 +136,28 @@ func (f *cureFlags) marked(house *site.House, operands []string, setup *cure.Set
 // returns the latest that was measured there of each channel, told as a visit.
 func (f *cureFlags) spot(house *site.House, marks []site.Mark, name string) (string, *scan.Survey, error) {
 	o := site.DefaultOptions()
+	told := (&unitsFlag{}).telling(house)
+	o.Units, o.North = told.units, told.north
 	spots := site.Spots(marks, o)
 	if len(spots) == 0 {
 		return "", nil, withHint(fmt.Errorf("nothing is marked in %s", f.site.name), "rooftone mark chimney --site %s", f.site.name)
 	}
 	best := &spots[0]
-	if name == "" {
-		if rows := decide.Rank(spots, nil, house.Wanted, o).Rows; len(rows) > 0 {
+	switch {
+	case name != "":
+		var list []*site.Spot
+		for i := range spots {
+			list = append(list, &spots[i])
+		}
+		found, err := chooseSpot(list, name, o)
+		if err != nil {
+			return "", nil, withHint(fmt.Errorf("no place %s was marked", quote(name)), "such as %s; rooftone rank lists the places", quote(best.String()))
+		}
+		best = found
+	case len(house.Wanted) > 0:
+		if rows := decide.Rank(spots, nil, house.Wanted, o).Rows; len(rows) > 0 && rows[0].Spot != nil {
 			best = rows[0].Spot
 		}
-	} else if best = spotNamed(spots, name); best == nil {
-		return "", nil, withHint(fmt.Errorf("no place %s was marked", quote(name)), "such as %s; rooftone rank lists the places", quote(spots[0].String()))
 	}
 	var out *scan.Survey
 	for _, m := range site.MarksOf(best, marks, o) {
@@ -167,20 +177,6 @@ func (f *cureFlags) spot(house *site.House, marks []site.Mark, name string) (str
 		}
 	}
 	return best.String(), out, nil
-}
-
-func spotNamed(spots []site.Spot, name string) *site.Spot {
-	squeeze := func(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), " ")) }
-	name = squeeze(name)
-	for _, whole := range []bool{true, false} {
-		for i := range spots {
-			s := squeeze(spots[i].String())
-			if s == name || !whole && strings.HasPrefix(s, name) {
-				return &spots[i]
-			}
-		}
-	}
-	return nil
 }
 
 // readHunt takes from a hunt's JSON what overload is foreseen by; nil where none is
