@@ -45,7 +45,7 @@ func Expected(w io.Writer, e *expect.Expectation, h expect.House, o TextOptions)
 		t.line("not reckoned:")
 		for i := range e.Stations {
 			if x := &e.Stations[i]; x.Outlook == "" {
-				t.set(fmt.Sprintf("%3d  ", x.RFChannel), fmt.Sprintf("%s, %.0f° %s, %s: %s", called(x), turnedDeg(x.BearingDeg), expect.Compass(x.BearingDeg), farUnit(o.Units).write(x.DistanceM), x.Problem), 5)
+				t.set(fmt.Sprintf("%3d  ", x.RFChannel), fmt.Sprintf("%s, %s, %s: %s", called(x), site.Heading(x.BearingDeg), farUnit(o.Units).write(x.DistanceM), x.Problem), 5)
 			}
 		}
 	}
@@ -71,7 +71,7 @@ func (t *table) expectedColumns(room int) []expectedColumn {
 		{" RF", 3, func(x *expect.Expected) string { return fmt.Sprint(x.RFChannel) }, 0},
 		{"station", -14, func(x *expect.Expected) string { return called(x) }, 0},
 		{"from", 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", turnedDeg(x.BearingDeg)) }, 0},
-		{"", -3, func(x *expect.Expected) string { return expect.Compass(x.BearingDeg) }, 0},
+		{"", -3, func(x *expect.Expected) string { return site.Point(x.BearingDeg) }, 0},
 		{far.short, 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.DistanceM/far.metres) }, 1},
 		{"dBµV/m", 6, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.Field.Value) }, 4},
 		{"dBm", 4, func(x *expect.Expected) string { return fmt.Sprintf("%.0f", x.Antenna.Value) }, 5},

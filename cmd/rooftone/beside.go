@@ -101,7 +101,7 @@ func (b *besideFlags) show(c *console, s *scan.Survey, l looks) error {
 		return nil
 	}
 	list := b.differences(s)
-	lines := []string{"", "beside what was expected (C/N):"}
+	lines := []string{"", "C/N beside what the terrain lets through:"}
 	for _, d := range list {
 		lines = append(lines, besideLine(d))
 	}

@@ -74,7 +74,7 @@ func newExpectReport(e *expect.Expectation, h expect.House, s *stationFlags) exp
 
 func newExpectedReport(x *expect.Expected, declination *float64) expectedReport {
 	r := expectedReport{
-		RFChannel: x.RFChannel, Label: x.Label, BearingDeg: round(x.BearingDeg, 0.1), Compass: expect.Compass(x.BearingDeg),
+		RFChannel: x.RFChannel, Label: x.Label, BearingDeg: round(x.BearingDeg, 0.1), Compass: site.Point(x.BearingDeg),
 		DistanceKM: round(x.DistanceM/1e3, 0.1), ERPKW: x.ERPKW, HeightM: x.HeightM,
 		Problem: x.Problem, Missing: x.Missing,
 	}

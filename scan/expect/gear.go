@@ -77,13 +77,3 @@ func (e *Expectation) Best(o Outlook) *Beam {
 	}
 	return best
 }
-
-// Compass is the compass point of a bearing, one of sixteen.
-func Compass(bearingDeg float64) string {
-	points := [...]string{"N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"}
-	i := int(math.Round(bearingDeg/22.5)) % len(points)
-	if i < 0 {
-		i += len(points)
-	}
-	return points[i]
-}

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"rooftone/scan/path"
+	"rooftone/scan/site"
 )
 
 // Count is how many stations have an outlook; "" counts those without figures.
@@ -54,17 +55,9 @@ func (e *Expectation) Aim() string {
 	}
 	what := map[Outlook]string{Likely: "that should come in", Open: "that may come in"}[o]
 	if n := e.Count(o); n > 1 {
-		return fmt.Sprintf("an antenna that looks to %.0f° (%s) has %d of the %d %s within %d°", turned(b.BearingDeg), Compass(b.BearingDeg), len(b.Served), n, what, BeamDeg)
+		return fmt.Sprintf("an antenna that looks to %s has %d of the %d %s within %d°", site.Heading(b.BearingDeg), len(b.Served), n, what, BeamDeg)
 	}
-	return fmt.Sprintf("the one %s is at %.0f° (%s)", what, turned(b.BearingDeg), Compass(b.BearingDeg))
-}
-
-// turned is a bearing that does not round to 360.
-func turned(deg float64) float64 {
-	if deg >= 359.5 {
-		return 0
-	}
-	return deg
+	return fmt.Sprintf("the one %s is at %s", what, site.Heading(b.BearingDeg))
 }
 
 func stations(n int) string {
