@@ -31,6 +31,13 @@ type cureChannel struct {
 	Why         *string     `json:"why"`
 	First       *string     `json:"first"`
 	Limits      []string    `json:"limits"`
+	Elsewhere   *curePlace  `json:"elsewhere"`
+}
+
+type curePlace struct {
+	Place       string   `json:"place"`
+	MarginDB    *float64 `json:"margin_db"`
+	MarginSigma *float64 `json:"margin_sigma_db"`
 }
 
 // cureSpan is a 95 % interval with its middle: low, middle, high.
@@ -137,6 +144,10 @@ func (a *cureAnswer) channelReport(i int) cureChannel {
 			out.Amplifier, out.Why, out.First = string(q.Amplifier), worded(q.Why), worded(q.First)
 			out.Limits = append(out.Limits, q.Limits...)
 		}
+	}
+	if better, ok := a.elsewhere[c.Channel.Number]; ok {
+		out.Elsewhere = &curePlace{Place: better.place}
+		out.Elsewhere.MarginDB, out.Elsewhere.MarginSigma = decibels(&better.margin)
 	}
 	return out
 }

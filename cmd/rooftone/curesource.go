@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"slices"
 
@@ -14,6 +15,7 @@ import (
 	"rooftone/scan/decide"
 	"rooftone/scan/measure"
 	"rooftone/scan/site"
+	"rooftone/scan/verdict"
 )
 
 // measure visits the channels now.
@@ -98,6 +100,8 @@ func (f *cureFlags) marked(house *site.House, operands []string, setup *cure.Set
 	if survey.ThresholdDB > 0 {
 		setup.ThresholdDB, a.threshold = survey.ThresholdDB, survey.ThresholdDB
 	}
+	o := f.placeOptions(house)
+	a.elsewhere = betterElsewhere(setup.Channels, site.Spots(before, o), spot)
 	for i := range marks {
 		for k := range marks[i].Heard {
 			if g := marks[i].Heard[k].GainDB; g != nil && !(*g <= setup.TopGainDB) {
@@ -132,12 +136,52 @@ func (f *cureFlags) marked(house *site.House, operands []string, setup *cure.Set
 	return afterwards, err
 }
 
-// spot finds a place among marks by the beginning of its name, or the best one, and
-// returns the latest that was measured there of each channel, told as a visit.
-func (f *cureFlags) spot(house *site.House, marks []site.Mark, name string) (string, *scan.Survey, error) {
+// placeOptions are how the house tells its places.
+func (f *cureFlags) placeOptions(house *site.House) site.Options {
 	o := site.DefaultOptions()
 	told := (&unitsFlag{}).telling(house)
 	o.Units, o.North = told.units, told.north
+	return o
+}
+
+// betterPlace is a marked place that gives a channel more than the one in question.
+type betterPlace struct {
+	place  string
+	margin measure.Estimate
+}
+
+// betterElsewhere finds, for each channel that is not firm at a place, the one among
+// the others that gives it most: where that decodes and is certainly better, by more
+// than most changes of the lead bring.
+func betterElsewhere(list []cure.Channel, spots []site.Spot, here string) map[int]betterPlace {
+	const worthDB, sigmas = 3.0, 1.96
+	out := map[int]betterPlace{}
+	for i := range list {
+		c := &list[i]
+		if c.Margin == nil || c.Margin.Value >= verdict.FirmMarginDB {
+			continue
+		}
+		for k := range spots {
+			s := &spots[k]
+			there := s.Channels[c.Channel.Number].Margin
+			if s.String() == here || there == nil || there.Value < 0 {
+				continue
+			}
+			if there.Value-c.Margin.Value < max(worthDB, sigmas*math.Hypot(there.Sigma, c.Margin.Sigma)) {
+				continue
+			}
+			if known, ok := out[c.Channel.Number]; !ok || there.Value > known.margin.Value {
+				out[c.Channel.Number] = betterPlace{s.String(), *there}
+			}
+		}
+	}
+	return out
+}
+
+// spot finds a place among marks by the beginning of its name, or the best one, and
+// returns the latest that was measured there of each channel, told as a visit.
+func (f *cureFlags) spot(house *site.House, marks []site.Mark, name string) (string, *scan.Survey, error) {
+	o := f.placeOptions(house)
 	spots := site.Spots(marks, o)
 	if len(spots) == 0 {
 		return "", nil, withHint(fmt.Errorf("nothing is marked in %s", f.site.name), "rooftone mark chimney --site %s", f.site.name)

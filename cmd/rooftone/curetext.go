@@ -18,16 +18,17 @@ type cureAnswer struct {
 	threshold float64
 	leadText  []string // nil where nobody told of a lead
 
-	channels []cure.Channel
-	line     []cure.Part
-	origins  []cure.Origin
-	counsels []cure.Counsel
-	outcomes []cure.Outcome
-	asked    bool // one change, the user's own
-	listed   bool // somebody said which channels are wanted
-	named    bool // with this very command
-	parts    []cure.Part
-	check    *cure.Check
+	channels  []cure.Channel
+	line      []cure.Part
+	origins   []cure.Origin
+	counsels  []cure.Counsel
+	elsewhere map[int]betterPlace // by RF channel: a marked place that gives it more
+	outcomes  []cure.Outcome
+	asked     bool // one change, the user's own
+	listed    bool // somebody said which channels are wanted
+	named     bool // with this very command
+	parts     []cure.Part
+	check     *cure.Check
 }
 
 // cureCaution stands beside advice that leads up. The README's "Before you climb"
@@ -311,6 +312,9 @@ func (a *cureAnswer) conclude(t *huntText) {
 			continue
 		}
 		var said []string
+		if better, ok := a.elsewhere[k.Channel.Number]; ok {
+			said = append(said, fmt.Sprintf("%s gives it %+.1f dB: aim or move before anything is bought", better.place, better.margin.Value))
+		}
 		for _, text := range append([]string{k.First, k.Why}, k.Limits...) {
 			if text != "" {
 				said = append(said, text)

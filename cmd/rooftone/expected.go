@@ -153,7 +153,8 @@ const (
 // showExpected tells below a survey's rows what became of every station that was
 // expected.
 func (s *stationFlags) showExpected(c *console, survey *scan.Survey, l looks) error {
-	list := s.expected(survey)
+	// Of one that was heard and has no name the rows above say all.
+	list := slices.DeleteFunc(s.expected(survey), func(e reportExpected) bool { return e.State == wasHeard && e.name() == "" })
 	if len(list) == 0 {
 		return nil
 	}
@@ -188,7 +189,10 @@ func (s *stationFlags) linesOf(group []reportExpected) (lines []string) {
 	where := s.report(group[0].RFChannel)
 	for i := range group {
 		e := &group[i]
-		line := fmt.Sprintf("%3d  %s", e.RFChannel, e.name())
+		line := fmt.Sprintf("%3d", e.RFChannel)
+		if name := e.name(); name != "" {
+			line += "  " + name
+		}
 		for k, r := range where {
 			if r.Label == e.Label && (r.ShownChannel == nil) == (e.ShownChannel == nil) {
 				line += s.direction(r)

@@ -77,6 +77,7 @@ func commands() []command {
 		houseCommand(),
 		markCommand(),
 		stationsCommand(),
+		expectCommand(),
 		turnCommand(),
 		rankCommand(),
 		watchCommand(),

@@ -36,7 +36,8 @@ type report struct {
 	Radio         *radioUsed  `json:"radio"` // what was known of it beforehand
 	Channels      []reportRow `json:"channels"`
 
-	Expected []reportExpected `json:"expected"` // every station of the list and of the house
+	Expected []reportExpected `json:"expected"`        // every station of the list and of the house
+	Beside   []reportBeside   `json:"beside_expected"` // what was expected
 }
 
 // reportRow is one channel, in JSON and in CSV. It is flat so that both carry

@@ -78,6 +78,7 @@ func TestStories(t *testing.T) {
 			"scrape":    scrapeTo,
 			"logrow":    logRow,
 			"until":     waitUntil,
+			"tile":      writeTile,
 		},
 	})
 }

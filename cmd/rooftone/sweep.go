@@ -33,10 +33,13 @@ rooftone sweep --from a_603M_2M4.cu8,b_605M_2M4.cu8,c_607M_2M4.cu8
                                         three pieces of one channel
 rooftone sweep --stations list.csv --at 44.26,-72.58
                                         with names, bearings and distances
+rooftone sweep --stations list.csv --at 44.26,-72.58 --terrain tiles
+                                        beside what was to be expected
 rooftone sweep --json | jq '.channels[] | select(.grade == "firm")'`,
 		flags: func(fs *pflag.FlagSet) func(context.Context, *console, []string) error {
-			var v visitFlags
+			v := visitFlags{beside: &besideFlags{}}
 			v.declare(fs)
+			v.beside.declare(fs)
 			return func(ctx context.Context, c *console, operands []string) error {
 				return v.run(ctx, c, operands, nil)
 			}

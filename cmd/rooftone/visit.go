@@ -49,6 +49,7 @@ type visitFlags struct {
 	careful, brief bool
 
 	stations stationFlags
+	beside   *besideFlags // for sweep: what was expected; nil otherwise
 
 	// onlyHeard leaves out the channels of which a recording holds nothing: set
 	// when nobody named them.
@@ -207,6 +208,9 @@ func (v *visitFlags) run(ctx context.Context, c *console, operands []string, rec
 	if err := v.stations.readHouse(c); err != nil {
 		return err
 	}
+	if err := v.beside.expect(v); err != nil {
+		return err
+	}
 	if rec != nil {
 		if err := rec.check(req.from); err != nil {
 			return err
@@ -335,6 +339,9 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 	if err == nil && !v.json && !v.csv {
 		err = v.stations.show(c, s, v.looks)
 	}
+	if err == nil && !v.json && !v.csv {
+		err = v.beside.show(c, s, v.looks)
+	}
 	if err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))
 	}
@@ -345,6 +352,7 @@ func (v *visitFlags) show(c *console, s *scan.Survey) error {
 func (v *visitFlags) report(s *scan.Survey) report {
 	r := newReport(s)
 	r.Expected = v.stations.expected(s)
+	r.Beside = v.beside.report(s)
 	for i := range r.Channels {
 		if most := s.Channels[i].CNAtMostDB; most != nil {
 			r.Channels[i].CNAtMostDB, r.Channels[i].MarginAtMostDB = round(*most, 0.1), round(*most-s.ThresholdDB, 0.1)
