@@ -77,7 +77,7 @@ func (b *bundler) declare(fs *pflag.FlagSet) {
 	fs.StringVar(&b.typed.Set, "set", "", "which television set or tuner it is, in a few `WORDS`; kept as typed, like the next four")
 	fs.StringVar(&b.typed.Antenna, "antenna", "", "which antenna it is, in a few `WORDS`")
 	fs.Var(&number{to: &b.typed.BearingDeg, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna looks, in `DEGREES` clockwise from true north")
-	fs.Var(&metres{&b.typed.HeightM}, "height", "its `HEIGHT` above the ground, such as 20ft or 6.1m; metres unless it says")
+	fs.Var(&metres{to: &b.typed.HeightM}, "height", "its `HEIGHT` above the ground, such as 20ft or 6.1m; metres unless it says")
 	fs.StringVar(&b.typed.Note, "note", "", "anything worth knowing, a `TEXT`")
 	fs.StringVar(&b.characterFile, "character", "", "a `FILE` with the character of this radio; what tells it from others of its kind is left out")
 	size := int64(bundle.DefaultBytes)

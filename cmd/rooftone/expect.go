@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -65,6 +66,7 @@ type terrainFlags struct {
 	folder   string
 	sea      bool
 	height   *float64
+	typed    site.Units // of the height; "" where it did not say
 	aboveSea bool
 }
 
@@ -73,7 +75,7 @@ const usualAntennaM = 10 // FCC OET Bulletin 69, Table 4
 func (f *terrainFlags) declare(fs *pflag.FlagSet) {
 	height := float64(usualAntennaM)
 	f.height = &height
-	fs.Var(&metres{&f.height}, "height", "the antenna's `HEIGHT` above the ground, such as 20ft or 6.1m, for what is expected; metres unless it says")
+	fs.Var(&metres{&f.height, &f.typed}, "height", "the antenna's `HEIGHT` above the ground, such as 20ft or 6.1m, for what is expected; metres unless it says")
 	fs.Var(&fileName{&f.folder}, "terrain", "a `FOLDER` of height tiles such as N44W073.hgt (SRTM, 1 or 3 arc seconds)")
 	fs.BoolVar(&f.sea, "sea", false, "what no tile of the folder covers is open sea")
 	fs.BoolVar(&f.aboveSea, "above-sea", false, "the list counts the stations' heights from the sea, not from the ground below them; wants --terrain")
@@ -160,7 +162,8 @@ func (e *expectFlags) run(c *console, operands []string) error {
 		return writeJSON(c.stdout, newExpectReport(x, house, &e.stations))
 	}
 	screen := c.screenFor(e.looks)
-	if err := plot.Expected(c.stdout, x, house, plot.TextOptions{Width: screen.width, UTF8: screen.utf8, Units: e.stations.units}); err != nil {
+	units := cmp.Or(e.stations.units, e.terrain.typed)
+	if err := plot.Expected(c.stdout, x, house, plot.TextOptions{Width: screen.width, UTF8: screen.utf8, Units: units}); err != nil {
 		return fmt.Errorf("writing the results: %w", cause(err))
 	}
 	return nil

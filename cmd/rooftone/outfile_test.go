@@ -121,11 +121,11 @@ func TestHeightFlag(t *testing.T) {
 		require.Error(t, l.Set(text), text)
 	}
 	var to *float64
-	require.NoError(t, (&metres{&to}).Set("20ft"))
+	require.NoError(t, (&metres{to: &to}).Set("20ft"))
 	require.Equal(t, 6.1, *to)
-	require.NoError(t, (&metres{&to}).Set("9.5"))
+	require.NoError(t, (&metres{to: &to}).Set("9.5"))
 	require.Equal(t, 9.5, *to)
-	require.Error(t, (&metres{&to}).Set("tall"))
+	require.Error(t, (&metres{to: &to}).Set("tall"))
 }
 
 // Truth: the documented rule: what was told first settles how a house speaks, and

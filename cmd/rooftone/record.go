@@ -100,7 +100,7 @@ func (r *recorder) declare(fs *pflag.FlagSet) {
 	fs.BoolVar(&r.force, "force", false, "replace a recording of that name")
 	r.stay.declare(fs)
 	fs.Var(&number{to: &r.bearing, min: 0, max: 360, unit: "degrees"}, "bearing", "where the antenna looks, in `DEGREES` clockwise from true north; kept with the recording")
-	fs.Var(&metres{&r.height}, "height", "its `HEIGHT` above the ground, such as 20ft or 6.1m; metres unless it says; kept with the recording")
+	fs.Var(&metres{to: &r.height}, "height", "its `HEIGHT` above the ground, such as 20ft or 6.1m; metres unless it says; kept with the recording")
 	fs.StringVar(&r.antenna, "antenna", "", "which antenna it is, in a few `WORDS`; kept with the recording")
 	fs.StringVar(&r.note, "note", "", "anything worth remembering, a `TEXT`; kept with the recording")
 }

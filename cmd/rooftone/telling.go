@@ -122,7 +122,10 @@ func (l *length) in(house site.Units) (m *float64, typed site.Units) {
 
 // metres is the flag value of a height where there is no house: a number alone is
 // in metres.
-type metres struct{ to **float64 }
+type metres struct {
+	to    **float64
+	typed *site.Units // the unit that was typed, "" for none; nil where nobody asks
+}
 
 func (m *metres) Type() string { return "" }
 
@@ -134,9 +137,12 @@ func (m *metres) String() string {
 }
 
 func (m *metres) Set(s string) error {
-	v, _, err := readHeight(s, site.Metres)
+	v, typed, err := readHeight(s, site.Metres)
 	if err != nil {
 		return err
+	}
+	if m.typed != nil {
+		*m.typed = typed
 	}
 	v = math.Round(v*100) / 100
 	*m.to = &v
