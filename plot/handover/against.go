@@ -22,7 +22,7 @@ type againstRow struct {
 	Number        int
 	Label         string
 	First, Second chance
-	Mark          string // readable in black and white: ▲▼=?
+	Mark          string // readable in black and white: ▲▼=?○
 	Gained        string
 }
 
@@ -38,7 +38,11 @@ var sides = []struct{ mark, word, told string }{
 	{"▼", "given up", "Given up here"},
 	{"=", "no more than chance", "Alike, as far as can be told"},
 	{"?", "not known", "Not known, for want of a measurement"},
+	{"○", "no picture at either", "No picture at either"},
 }
+
+// likely is the probability of decoding above which a place is said to give a picture.
+const likely = 0.5
 
 // rival is what the place of the page is set against: what was asked for, else the
 // best by the figures, else the best of those that differ the most in what they give.
@@ -67,7 +71,6 @@ func (b *builder) rival() *decide.Row {
 func differs(v *decide.Versus) int {
 	most := 0
 	for _, d := range v.Channels {
-		const likely = 0.5
 		here, there := d.First.Decodes > likely, d.Second.Decodes > likely
 		switch {
 		case !d.Certain:
@@ -123,6 +126,8 @@ func sideOf(d decide.Difference) int {
 	switch {
 	case d.First.Other || d.Second.Other:
 		return -1
+	case (d.Gained || d.Lost) && d.First.Decodes <= likely && d.Second.Decodes <= likely:
+		return 4
 	case d.Gained:
 		return 0
 	case d.Lost:
