@@ -331,9 +331,7 @@ func (f *cureFlags) answer(setup cure.Setup, a *cureAnswer, afterwards []cure.Ch
 		a.check = &check
 	}
 	if a.asked {
-		for i := range f.parts {
-			a.parts = append(a.parts, f.parts[i])
-		}
+		a.parts = append(a.parts, f.parts...)
 	}
 }
 

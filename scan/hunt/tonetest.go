@@ -235,9 +235,6 @@ func (f *finding) free(offsetHz float64) int {
 	return len(seen)
 }
 
-// longAverages is what only the stays have that tones were sought in.
-const longAverages = 40
-
 func (f *finding) reclassifyOne(t *Suspect, test SpurTest, info tuner.Info) {
 	place := Megahertz(*t.FrequencyHz)
 	steep := 1.5
