@@ -168,8 +168,10 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 			return err
 		}
 	}
+	o.Radio = c.known(src)
 	if h.keep != "" {
 		defer h.rec.discard()
+		h.rec.radio = o.Radio
 		if o.Keep, err = h.rec.begin(src.info()); err != nil {
 			return err
 		}
@@ -178,7 +180,6 @@ func (h *huntFlags) run(ctx context.Context, c *console, operands []string) erro
 		o.Terminate = terminate(c, src.tuner)
 	}
 	o.Fall = h.waterfallFile != ""
-	o.Radio = c.known(src)
 	found, err := h.hunt(ctx, c, src, o)
 	if err != nil {
 		if found != nil && !found.Silent() {
