@@ -38,7 +38,7 @@ func leave(t *testing.T, command ...string) leftBehind {
 	var out, errors bytes.Buffer
 	c := exec.Command(command[0], command[1:]...)
 	c.Dir, c.Stdout, c.Stderr = dir, &out, &errors
-	c.Env = append(os.Environ(), "LC_ALL=C.UTF-8", "NO_COLOR=1", "COLUMNS=100")
+	c.Env = append(os.Environ(), "LC_ALL=C.UTF-8", "NO_COLOR=1", "COLUMNS=100", "ROOFTONE_RADIOS="+t.TempDir())
 	if err := c.Run(); c.ProcessState == nil {
 		t.Fatal(err)
 	}

@@ -87,7 +87,7 @@ func startBus(t *testing.T, text string, faults usbtest.Faults) *onBus {
 	town, err := sim.Parse([]byte(text))
 	require.NoError(t, err)
 	b := &onBus{Bus: usbtest.Start(t), dir: t.TempDir()}
-	b.env = append(b.Env(), onlyDongles(t)...)
+	b.env = append(append(b.Env(), onlyDongles(t)...), "ROOFTONE_RADIOS="+t.TempDir())
 	b.dongle = b.Plug(t, usbtest.Dongle{Serial: "SIM1", Air: usbtest.Town(t, town), Faults: faults})
 	require.NoError(t, os.WriteFile(filepath.Join(b.dir, "town.toml"), []byte(text), 0o644))
 	return b
