@@ -94,6 +94,7 @@ type Survey struct {
 	Misfits     []string             // what of that does not fit what was heard, as in measure.Result
 	Controlled  bool                 // the radio changed its gain by itself, though it was told one
 	Unlocked    []float64            // Hz, where the radio could not stay, of which nothing is known
+	Strayed     []float64            // Hz, where the radio was somewhere else without saying so; left out
 }
 
 // conclude measures the channels from the slices and judges them.
@@ -104,7 +105,7 @@ func conclude(s *Survey, list []*listen.Slice, info tuner.Info, o Options) {
 		Source: info, Calibration: o.Calibration, Radio: o.Radio, Controlled: s.Controlled,
 	})
 	s.Clock, s.FalseAlarm, s.ThresholdDB = r.Clock, r.FalseAlarm, r.ThresholdDB
-	s.Radio, s.Misfits = o.Radio, r.Misfits
+	s.Radio, s.Misfits, s.Strayed = o.Radio, r.Misfits, r.StrayedHz
 	if len(r.Spectrum.Density) > 0 {
 		s.Spectrum, s.SpectrumGainDB = &r.Spectrum, r.SpectrumGainDB
 	}

@@ -204,6 +204,7 @@ func (s source) sweep(ctx context.Context, c *console, o scan.Options) (*scan.Su
 		bar.erase()
 		c.tellKnown(survey, true)
 		c.tellControlled(survey)
+		c.tellStrayed(survey)
 		return survey, err
 	}
 	survey, err := scan.SweepTuner(ctx, s.tuner, o)
@@ -211,6 +212,7 @@ func (s source) sweep(ctx context.Context, c *console, o scan.Options) (*scan.Su
 		bar.erase()
 		c.tellKnown(survey, false)
 		c.tellControlled(survey)
+		c.tellStrayed(survey)
 	}
 	if survey != nil && len(survey.Unlocked) > 0 {
 		bar.erase()
@@ -225,6 +227,14 @@ func (c *console) tellControlled(s *scan.Survey) {
 	if s != nil && s.Controlled {
 		c.note("the radio changed its gain by itself while it was listened to: levels in dBFS are not to be compared")
 		c.hint("unplug it and plug it in again, or close what else has set it")
+	}
+}
+
+// tellStrayed says of a radio that was not where it was sent.
+func (c *console) tellStrayed(s *scan.Survey) {
+	if s != nil && len(s.Strayed) > 0 {
+		c.note("sent to %s the radio was somewhere else: what it heard there is left out", megahertzList(s.Strayed))
+		c.hint("its tuner may not lock there: let it warm up or cool down and try again")
 	}
 }
 

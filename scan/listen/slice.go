@@ -418,5 +418,27 @@ func (s *Slice) Bridged() []float64 {
 	return out
 }
 
+// MeanDensity is the mean density over a span, without the spike; NaN where the slice
+// shows nothing of it.
+func (s *Slice) MeanDensity(span band.Span) float64 {
+	low, high := s.bins(span)
+	return robust.Mean(s.Bridged()[low:high])
+}
+
+// MedianDensity is the median of the density over a span, which a line does not move.
+func (s *Slice) MedianDensity(span band.Span) float64 {
+	low, high := s.bins(span)
+	return robust.Median(s.Density[low:high])
+}
+
+// bins are the places of a span in Density.
+func (s *Slice) bins(span band.Span) (low, high int) {
+	bin := func(hz float64) int {
+		return max(0, min(len(s.Density), int(math.Round((hz-s.CenterHz)/s.StepHz))+len(s.Density)/2))
+	}
+	low, high = bin(span.LowHz), bin(span.HighHz)
+	return low, max(low, high)
+}
+
 // DCGapHz is how far from the middle of a slice the DC spike is left out.
 func (s *Slice) DCGapHz() float64 { return max(10e3, 4*s.StepHz) }

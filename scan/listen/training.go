@@ -87,6 +87,14 @@ func (s *Slicer) train(out *Slice) {
 	}
 }
 
+// elsewhere says whether a slice's density is so different from that of its channel's
+// pilot's slice, which had none, that the two may be of different places. Ripple and
+// folding alone are not as much.
+func elsewhere(density, pilots float64) bool {
+	const ratio = 4
+	return density > ratio*pilots || density*ratio < pilots
+}
+
 // pilotNews is what slices showed of a channel's pilot so far.
 type pilotNews struct {
 	// ppm are the clock errors that lines near the pilot's place stand for,
@@ -96,6 +104,9 @@ type pilotNews struct {
 	// empty says that the pilot's place was seen and held no line, nor
 	// anything that could hide one.
 	empty bool
+	// level is the mean density then. A slice that holds another may be of another
+	// place: of a radio that strays.
+	level float64
 
 	// trained says that ppm holds what a training confirmed.
 	trained bool
@@ -118,7 +129,7 @@ func (s *Slicer) hearPilot(out *Slice, c band.Channel) *pilotNews {
 		for _, t := range lines[:min(len(lines), pilotTries)] {
 			news.ppm = append(news.ppm, (c.PilotHz()/(out.CenterHz+t.OffsetHz)-1)*1e6)
 		}
-		news.empty = len(lines) == 0 && !hidden
+		news.empty, news.level = len(lines) == 0 && !hidden, out.MeanDensity(out.Shows(c))
 	}
 	return news
 }
@@ -139,7 +150,7 @@ func (s *Slicer) findTraining(out *Slice, c band.Channel, news *pilotNews) bool 
 	for _, ppm := range news.ppm {
 		tries = append(tries, vsb.Knowledge{CenterHz: out.CenterHz, ClockPPM: ppm, RangePPM: pilotRangePPM})
 	}
-	if len(tries) == 0 && !news.empty {
+	if len(tries) == 0 && (!news.empty || elsewhere(out.MeanDensity(out.Shows(c)), news.level)) {
 		tries = append(tries, vsb.Knowledge{CenterHz: out.CenterHz, RangePPM: MaxPPM})
 	}
 	for i, know := range tries {

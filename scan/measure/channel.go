@@ -72,6 +72,10 @@ type Result struct {
 	// Misfits are what of Options.Radio does not fit what was heard; in its place
 	// is what was heard, or what would be taken without it.
 	Misfits []string
+
+	// StrayedHz are the centres of slices that show another place than they are said
+	// to, of which nothing is used.
+	StrayedHz []float64
 }
 
 // Channels measures channels from slices, in whatever order these are.
@@ -93,6 +97,7 @@ func Channels(list []*listen.Slice, o Options) Result {
 	slices.SortStableFunc(list, func(a, b *listen.Slice) int {
 		return cmp.Or(cmp.Compare(a.CenterHz, b.CenterHz), cmp.Compare(a.RateHz, b.RateHz), cmp.Compare(listen.GainKey(a.GainDB), listen.GainKey(b.GainDB)))
 	})
+	list, out.StrayedHz = withoutStrayed(list, o.Channels)
 	all := gather(list, o.Channels, o.FalseAlarm)
 	radio := newKnownRadio(o.Radio)
 	if o.PPM != nil {
