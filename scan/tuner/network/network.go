@@ -131,12 +131,13 @@ func Dial(ctx context.Context, addr string, o Options) (tuner.Tuner, error) {
 			Clock:    dongle.Clock(),
 		},
 		rx: dongle.NewReceiver(l, l.ring, l.steps, dongle.Options{
-			Settle:    o.Settle,
-			Allowance: o.Allowance,
-			Patience:  o.Timeout,
-			Lag:       o.Lag,
-			NoCounter: o.NoCounter,
-			Chip:      l.chip,
+			Settle:     o.Settle,
+			RateSettle: dongle.RateSettle,
+			Allowance:  o.Allowance,
+			Patience:   o.Timeout,
+			Lag:        o.Lag,
+			NoCounter:  o.NoCounter,
+			Chip:       l.chip,
 		}),
 	}
 	return r, nil

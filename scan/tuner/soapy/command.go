@@ -189,7 +189,7 @@ func (r *radio) arrive(ctx context.Context, got commanded) error {
 	if err := r.ring.await(ctx, began+1, r.o.Timeout); err != nil {
 		return err
 	}
-	more := uint64(r.mtu) + r.samples(r.o.Settle)
+	more := uint64(r.mtu) + r.samples(r.settle)
 	for got.timed {
 		written, newest, _ := r.ring.state()
 		at, ok := newest.sampleAt(got.atNS, r.now.realHz)

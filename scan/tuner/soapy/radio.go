@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"rooftone/scan/tuner"
+	"rooftone/scan/tuner/internal/dongle"
 )
 
 const (
@@ -58,6 +59,7 @@ type radio struct {
 	tuned  bool
 	lost   bool
 	inHand chan commanded // what is under way; nil when nothing is
+	settle time.Duration  // what is passed over until the next Tune has succeeded
 
 	room   []byte
 	have   []byte // of room, not yet handed out
@@ -125,6 +127,9 @@ func (r *radio) tune(ctx context.Context, to tuner.Tuning) error {
 	done := make(chan commanded, 1)
 	r.inHand = done
 	before := commanded{now: r.now, ring: r.ring, stream: r.stream}
+	if to.RateHz != r.now.askedHz {
+		r.settle = max(r.o.Settle, dongle.RateSettle) // it may be a dongle
+	}
 	go func() { done <- r.command(before, to) }()
 	got, err := r.outcome(ctx)
 	if err != nil {
@@ -133,7 +138,7 @@ func (r *radio) tune(ctx context.Context, to tuner.Tuning) error {
 	if err := r.arrive(ctx, got); err != nil {
 		return err
 	}
-	r.tuned, r.lost = true, false
+	r.tuned, r.lost, r.settle = true, false, r.o.Settle
 	return nil
 }
 

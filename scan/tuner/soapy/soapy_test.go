@@ -74,7 +74,7 @@ func TestSamplesFollowTheTuning(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			f := paced()
 			c.facts(&f)
-			s := serve(t, &soapytest.Ruler{Settle: 8000}, f)
+			s := serve(t, &soapytest.Ruler{Settle: 8000, RateSettle: 300_000}, f)
 			r := openRadio(t, s.Address(), Options{Settle: 2 * time.Millisecond})
 			dst := make([]complex64, 60_000)
 			for hop := range 4 {

@@ -251,6 +251,7 @@ func Open(ctx context.Context, serial string, o Options) (tuner.Tuner, error) {
 	r.stream = startStream(r.dev, r.ring)
 	r.rx = dongle.NewReceiver(dev, r.ring, steps, dongle.Options{
 		Settle:         o.Settle,
+		RateSettle:     dongle.RateSettle,
 		AllowanceBytes: queueBytes,
 		Patience:       o.Timeout,
 		Lag:            o.Timeout,

@@ -50,6 +50,7 @@ type Control interface {
 // Options are a Receiver's limits. All must be set.
 type Options struct {
 	Settle         time.Duration // passed over after a retune, for the oscillator to settle
+	RateSettle     time.Duration // the same after one with another sample rate
 	Allowance      time.Duration // what may be under way where there is no counter: in time
 	AllowanceBytes int           // and beyond it, in bytes
 	Patience       time.Duration // how long to wait for the next byte
@@ -57,6 +58,11 @@ type Options struct {
 	NoCounter      bool          // go by the allowance alone
 	Chip           Chip          // the tuner's, for where it really goes; ChipUnknown takes it at its word
 }
+
+// RateSettle is how long a dongle's oscillator may be on its way after its sample rate
+// was set: up to 100 ms were measured (librtlsdr's issue 44). What is heard meanwhile
+// looks like a station with another under it.
+const RateSettle = 100 * time.Millisecond
 
 // The first gain, when the caller leaves it to the dongle: about what a good
 // antenna wants.
@@ -93,6 +99,8 @@ type Receiver struct {
 	lost   bool // for the next Block
 	owed   *marker
 	inHand chan outcome // of a bracket of commands under way; nil when there is none
+
+	settle time.Duration // what is passed over until the next Tune has succeeded
 
 	room   []byte
 	have   []byte    // of room, not yet handed out; whole pairs
@@ -158,7 +166,7 @@ func (r *Receiver) Tune(ctx context.Context, to tuner.Tuning) error {
 		if err != nil {
 			return err
 		}
-		r.tuned, r.lost = true, false
+		r.tuned, r.lost, r.settle = true, false, r.o.Settle
 		return nil
 	}
 }
@@ -247,8 +255,11 @@ func (r *Receiver) command(ctx context.Context, next state) error {
 	}
 	c, old, mark := r.control, r.now, !r.o.NoCounter
 	r.now = next
+	if next.rateHz != old.rateHz {
+		r.settle = max(r.o.Settle, r.o.RateSettle)
+	}
 	if mark {
-		r.owed = newMarker(r.bytes(r.o.Settle))
+		r.owed = newMarker(r.bytes(r.settle))
 	}
 	done := make(chan outcome, 1)
 	r.inHand = done

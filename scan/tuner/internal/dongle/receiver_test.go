@@ -93,6 +93,36 @@ func fastOptions() Options {
 
 var bg = context.Background()
 
+// Truth: as below. A dongle's oscillator is longer on its way where the rate changed
+// with the frequency, as it always does at first; also where a Tune was broken off.
+func TestRateSettles(t *testing.T) {
+	for name, noCounter := range map[string]bool{"with the counter": false, "without": true} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			f := &far{ring: NewRing(1 << 22)}
+			f.RateSettle = 200_000
+			f.run(t)
+			o := fastOptions()
+			o.NoCounter, o.RateSettle = noCounter, RateSettle
+			o.Allowance = 30 * time.Millisecond // more than the commands take
+			r := NewReceiver(f, f.ring, R820T.Gains(), o)
+			dst := make([]complex64, 30_000)
+			for hop, rate := range []float64{2.4e6, 1.92e6, 1.92e6, 2.4e6} {
+				to := tuner.Tuning{CenterHz: 500e6 + 2e6*float64(hop), RateHz: rate, GainDB: 20}
+				if hop == 1 {
+					broken, cancel := context.WithTimeout(bg, 20*time.Millisecond)
+					require.Error(t, r.Tune(broken, to))
+					cancel()
+				}
+				require.NoError(t, r.Tune(bg, to))
+				b, err := r.Read(bg, dst)
+				require.NoError(t, err)
+				require.Empty(t, standin.Check(b.Samples, to.CenterHz), "hop %d", hop)
+			}
+		})
+	}
+}
+
 // Truth: the simulated dongle's samples carry their tuning and their number,
 // so a block that holds one of another tuning, of the oscillator still moving,
 // of the counter, or that misses one, is seen.

@@ -17,7 +17,7 @@ func (r *Receiver) arrive(ctx context.Context) error {
 	}
 	// What came while the commands were carried out does not count.
 	r.ring.Skip()
-	return r.pass(ctx, r.o.Allowance, r.o.AllowanceBytes+r.bytes(r.o.Allowance+r.o.Settle))
+	return r.pass(ctx, r.o.Allowance, r.o.AllowanceBytes+r.bytes(r.o.Allowance+r.settle))
 }
 
 // rate returns the sample rate, or a usual one when it is not known.

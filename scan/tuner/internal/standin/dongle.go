@@ -19,6 +19,8 @@ const (
 type Dongle struct {
 	NoCounter bool // it does not know the counter
 	Settle    int  // samples until the oscillator has settled; 0: 2400
+	// RateSettle is the same for the first centre after a new sample rate.
+	RateSettle int
 
 	mu      sync.Mutex
 	waiting []order
@@ -27,6 +29,8 @@ type Dongle struct {
 	center   uint32
 	moving   bool
 	settling int
+	rateHz   uint32
+	rated    bool // the rate is another since the last centre
 	counting bool
 	number   byte
 	count    byte
@@ -96,6 +100,12 @@ func (d *Dongle) step() {
 		if d.settling = d.Settle; d.Settle == 0 {
 			d.settling = 2400
 		}
+		if d.rated {
+			d.settling, d.rated = max(d.settling, d.RateSettle), false
+		}
+	case Rate:
+		d.rated = d.rated || now.arg != d.rateHz
+		d.rateHz = now.arg
 	case Counter:
 		d.counting = now.arg != 0 && !d.NoCounter
 	}

@@ -16,9 +16,11 @@ const rulerSteps = 1999
 // Ruler is a Source whose samples say what they are: I is the centre in MHz, or 1
 // until the oscillator has settled, and Q counts samples, both in steps of 1/2048.
 type Ruler struct {
-	Settle int // samples until the oscillator has settled
+	Settle     int // samples until the oscillator has settled
+	RateSettle int // the same where the sample rate changed too
 
 	centerHz float64
+	rateHz   float64
 	settling int
 	number   int
 }
@@ -27,6 +29,9 @@ type Ruler struct {
 func (r *Ruler) Tune(to tuner.Tuning) float64 {
 	if to.CenterHz != r.centerHz {
 		r.centerHz, r.settling = to.CenterHz, r.Settle
+	}
+	if to.RateHz != r.rateHz {
+		r.rateHz, r.settling = to.RateHz, max(r.settling, r.RateSettle)
 	}
 	return to.GainDB
 }
