@@ -96,7 +96,7 @@ func (d *details) judgement(c scan.Channel) {
 			d.set(fmt.Sprintf("  %d. ", i+1), a, 5)
 		}
 	}
-	if list := cautions(c.Advice); len(list) > 0 {
+	if list := Cautions(c.Advice); len(list) > 0 {
 		d.section("before anybody climbs")
 		for _, m := range list {
 			d.set("  - ", m, 4)

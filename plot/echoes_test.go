@@ -373,9 +373,9 @@ func TestCautions(t *testing.T) {
 		"measure again with less gain, or put an attenuator before the radio":   false,
 		"a set with an ATSC 3.0 tuner":                                          false,
 	} {
-		require.Equal(t, want, len(cautions([]string{advice})) > 0, advice)
+		require.Equal(t, want, len(Cautions([]string{advice})) > 0, advice)
 	}
-	require.Empty(t, cautions(nil))
+	require.Empty(t, Cautions(nil))
 }
 
 // Truth: the design: an ATSC 3.0 station is told from the others in black and

@@ -178,7 +178,7 @@ func (t *table) expectedNotes(e *expect.Expectation, h expect.House) {
 	if hidden {
 		advice := "ground stands between, the last of it so far from the house: a higher antenna, or a place with a free view that way, may gain much"
 		t.note("hidden: ", advice)
-		for _, c := range cautions([]string{advice}) {
+		for _, c := range Cautions([]string{advice}) {
 			t.note("mind: ", c)
 		}
 	}

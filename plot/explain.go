@@ -64,7 +64,7 @@ func drawExplain(p *pen, c scan.Channel, s *scan.Survey, o Options) {
 	}
 	drawFacts(p, facts(c, s, o.ThresholdDB), box{marginX, smallPrint + 4, 366, tableTop})
 	drawJudgement(p, c, box{392, smallPrint + 4, pageWidth - marginX, tableTop})
-	drawCautions(p, cautions(c.Advice))
+	drawCautions(p, Cautions(c.Advice))
 }
 
 // drawLoneHouse draws a channel's house of the skyline, with its axis.

@@ -175,11 +175,11 @@ func standing(c scan.Channel, w writing) string {
 	return strings.Join(out, "; ")
 }
 
-// cautions are what one must know before doing what is advised, when that
+// Cautions are what one must know before doing what is advised, when that
 // leads up a roof or a ladder. Clearances are 29 CFR 1926.1408 (10 ft from a
 // line of up to 50 kV) and 1926.1053 (a ladder's foot a quarter of its length
 // out, its top 3 ft above the landing); the rest is common practice.
-func cautions(advice []string) []string {
+func Cautions(advice []string) []string {
 	if !leadsUp(advice) {
 		return nil
 	}
@@ -187,7 +187,7 @@ func cautions(advice []string) []string {
 		"power lines kill: keep ladder, mast and antenna further from any line than they are long, and never nearer than 10 ft (3 m); look up before you lift",
 		"not in wind, on a wet or icy roof, in the dark or with thunder about, and not alone",
 		"set the ladder's foot 1 ft out for every 4 ft up, tie it, let it reach 3 ft above the eave; near an edge wear a harness that is tied to something sound",
-		"ground the mast and the cable's screen as your local code asks",
+		"ground the mast and the cable's screen as your local code asks, and leave to licensed hands what it leaves to them",
 	}
 }
 

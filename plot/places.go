@@ -304,7 +304,7 @@ func PlaceRows(w io.Writer, p *Places, o TextOptions) error {
 		t.note("", how)
 	}
 	if len(joining) > 0 {
-		t.note("", "before anybody climbs: "+strings.Join(cautions([]string{"antenna"}), "; "))
+		t.note("", "before anybody climbs: "+strings.Join(Cautions([]string{"antenna"}), "; "))
 	}
 	for i, c := range p.changes() {
 		if i == 0 {

@@ -31,8 +31,13 @@ func (b *besideFlags) expect(v *visitFlags) error {
 		return nil
 	}
 	folder, err := b.terrain.open()
-	if err != nil || folder == nil {
+	switch {
+	case err != nil:
 		return err
+	case folder == nil && *b.terrain.height != usualAntennaM:
+		return usagef("--height is for what is expected, and goes with --terrain").hint("--height 20ft --terrain tiles --stations list.csv --at 44.26,-72.58")
+	case folder == nil:
+		return nil
 	}
 	if v.stations.at == "" || !v.stations.given {
 		return usagef("--terrain goes with a list of stations and with where this antenna is").hint("--stations list.csv --at 44.26,-72.58 --terrain %s", b.terrain.folder)

@@ -241,12 +241,18 @@ func (f *cureFlags) run(ctx context.Context, c *console, operands []string) erro
 
 // check refuses what does not go together.
 func (f *cureFlags) check() error {
-	for flag, given := range map[string]bool{"place": f.place != "", "after": f.after != "", "changed": !f.changed.IsZero(), "head": f.head != "", "bare": f.bare != "", "keep": f.keep} {
-		if given && f.site.name == "" {
-			return usagef("--%s is about a house's file", flag).hint("--site house.jsonl")
+	for _, flag := range []struct {
+		name  string
+		given bool
+	}{
+		{"place", f.place != ""}, {"after", f.after != ""}, {"changed", !f.changed.IsZero()},
+		{"head", f.head != ""}, {"bare", f.bare != ""}, {"keep", f.keep},
+	} {
+		if flag.given && f.site.name == "" {
+			return usagef("--%s is about a house's file", flag.name).hint("--site house.jsonl")
 		}
-		if given && f.fromGiven && flag != "keep" {
-			return usagef("--%s is about what was marked, and --from measures anew", flag).hint("leave one of them out")
+		if flag.given && f.fromGiven && flag.name != "keep" {
+			return usagef("--%s is about what was marked, and --from measures anew", flag.name).hint("leave one of them out")
 		}
 	}
 	switch {

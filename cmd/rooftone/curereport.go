@@ -117,7 +117,7 @@ func (a *cureAnswer) report() cureReport {
 		r.Check = check
 	}
 	if a.upwards() {
-		text := cureCaution
+		text := cureCaution()
 		r.Caution = &text
 	}
 	return r

@@ -195,7 +195,7 @@ func (f *cureFlags) spot(house *site.House, marks []site.Mark, name string) (str
 		}
 		found, err := chooseSpot(list, name, o)
 		if err != nil {
-			return "", nil, withHint(fmt.Errorf("no place %s was marked", quote(name)), "such as %s; rooftone rank lists the places", quote(best.String()))
+			return "", nil, err
 		}
 		best = found
 	case len(house.Wanted) > 0:

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"rooftone/plot"
 	"rooftone/scan/cure"
 	"rooftone/scan/measure"
 	"rooftone/scan/verdict"
@@ -31,13 +32,15 @@ type cureAnswer struct {
 	check     *cure.Check
 }
 
-// cureCaution stands beside advice that leads up. The README's "Before you climb"
-// says more.
-const cureCaution = "Before any of this is done on a roof: no wind, wet or lightning, not alone, and nothing that can fall within its own length of a power line; mast, antenna and cable grounded and bonded as the local code says, licensed work by who is licensed for it. An amplifier at the antenna is fed through the cable by its own supply: switch that off before the cable is touched, and take the radio off it unless what passes direct current is known."
+// cureCaution stands beside advice that leads up.
+func cureCaution() string {
+	return "Before anybody climbs: " + strings.Join(plot.Cautions([]string{"antenna"}), "; ") +
+		". An amplifier at the antenna is fed through the cable by its own supply: switch that off before the cable is touched, and take the radio off it unless what passes direct current is known."
+}
 
 // write says it for people.
 func (a *cureAnswer) write(w io.Writer, s screen) error {
-	t := &huntText{width: min(s.width, 100)}
+	t := newProse(s)
 	a.head(t)
 	a.now(t)
 	if a.asked {
@@ -48,15 +51,10 @@ func (a *cureAnswer) write(w io.Writer, s screen) error {
 	a.compare(t)
 	a.conclude(t)
 	a.notes(t)
-	text := t.b.String()
-	if !s.utf8 {
-		text = ascii.Replace(text)
-	}
-	_, err := io.WriteString(w, text)
-	return err
+	return t.writeTo(w)
 }
 
-func (a *cureAnswer) head(t *huntText) {
+func (a *cureAnswer) head(t *prose) {
 	t.para("", oneLine(a.what))
 	switch {
 	case a.leadText == nil:
@@ -69,7 +67,7 @@ func (a *cureAnswer) head(t *huntText) {
 }
 
 // now is the table of what is: margins, and where the noise comes from.
-func (a *cureAnswer) now(t *huntText) {
+func (a *cureAnswer) now(t *prose) {
 	if len(a.origins) == 0 {
 		return
 	}
@@ -120,7 +118,7 @@ func tidy(dB float64) string {
 }
 
 // one tells of the one change that was asked for, channel by channel.
-func (a *cureAnswer) one(t *huntText, o *cure.Outcome) {
+func (a *cureAnswer) one(t *prose, o *cure.Outcome) {
 	var typed []string
 	for i := range a.parts {
 		typed = append(typed, a.parts[i].String())
@@ -144,20 +142,19 @@ func (a *cureAnswer) one(t *huntText, o *cure.Outcome) {
 // becomes says what a change makes of a channel.
 func (a *cureAnswer) becomes(c *cure.ChannelOutcome) string {
 	text := ""
-	was := a.channels[c.Index].Margin.Value >= 0
-	switch {
-	case was && c.Decodes < 0.05:
+	switch now := a.channels[c.Index].Margin.Value; c.Move(now) {
+	case cure.Falls:
 		text = "falls"
-	case was && c.Decodes < 0.95:
+	case cure.MayFall:
 		text = fmt.Sprintf("may fall: decodes with %.0f %%", 100*c.Decodes)
-	case was:
-		text = string(verdict.GradeOf(c.Margin.Middle))
-	case c.Decodes > 0.95:
+	case cure.Comes:
 		text = "comes: decodes"
-	case c.Decodes > 0.05:
+	case cure.MayCome:
 		text = fmt.Sprintf("may come: decodes with %.0f %%", 100*c.Decodes)
 	default:
-		text = "stays short"
+		if text = "stays short"; now >= 0 {
+			text = string(verdict.GradeOf(c.Margin.Middle))
+		}
 	}
 	switch {
 	case c.Overloaded():
@@ -188,21 +185,20 @@ func (a *cureAnswer) counted(o *cure.Outcome) string {
 // moves are the wanted channels that a change gains and loses, those that may in
 // brackets.
 func (a *cureAnswer) moves(o *cure.Outcome) (come, fall []string) {
-	const surely, hardly = 0.9, 0.1
 	for i := range o.Channels {
 		c := &o.Channels[i]
 		if !a.channels[c.Index].Wanted {
 			continue
 		}
 		name := fmt.Sprint(c.Channel.Number)
-		switch was := a.channels[c.Index].Margin.Value >= 0; {
-		case !was && c.Decodes > surely:
+		switch c.Move(a.channels[c.Index].Margin.Value) {
+		case cure.Comes:
 			come = append(come, name)
-		case !was && c.Decodes > hardly:
+		case cure.MayCome:
 			come = append(come, "perhaps "+name)
-		case was && c.Decodes < hardly:
+		case cure.Falls:
 			fall = append(fall, name)
-		case was && c.Decodes < surely:
+		case cure.MayFall:
 			fall = append(fall, "perhaps "+name)
 		}
 	}
@@ -211,7 +207,7 @@ func (a *cureAnswer) moves(o *cure.Outcome) (come, fall []string) {
 
 // menu tells of the common changes: a row each, as many channels beside each other as
 // there is room for.
-func (a *cureAnswer) menu(t *huntText) {
+func (a *cureAnswer) menu(t *prose) {
 	const cell = 12
 	name := 0
 	for i := range a.outcomes {
@@ -269,7 +265,7 @@ func marked(list []cure.Outcome) bool {
 }
 
 // compare says by how much the prediction was off.
-func (a *cureAnswer) compare(t *huntText) {
+func (a *cureAnswer) compare(t *prose) {
 	if a.check == nil {
 		return
 	}
@@ -295,7 +291,7 @@ func (a *cureAnswer) compare(t *huntText) {
 
 // conclude says what is to be concluded about each channel that is short or held by
 // something.
-func (a *cureAnswer) conclude(t *huntText) {
+func (a *cureAnswer) conclude(t *prose) {
 	first := true
 	var silent []int
 	for i := range a.counsels {
@@ -313,7 +309,7 @@ func (a *cureAnswer) conclude(t *huntText) {
 		}
 		var said []string
 		if better, ok := a.elsewhere[k.Channel.Number]; ok {
-			said = append(said, fmt.Sprintf("%s gives it %+.1f dB: aim or move before anything is bought", better.place, better.margin.Value))
+			said = append(said, fmt.Sprintf("at %s it has %+.1f dB: aim or move before anything is bought", better.place, better.margin.Value))
 		}
 		for _, text := range append([]string{k.First, k.Why}, k.Limits...) {
 			if text != "" {
@@ -337,7 +333,7 @@ func (a *cureAnswer) conclude(t *huntText) {
 }
 
 // notes say what the figures rest on, and what to mind.
-func (a *cureAnswer) notes(t *huntText) {
+func (a *cureAnswer) notes(t *prose) {
 	t.line("")
 	text := "Margins are as this radio reads them; a set's own noise figure may be some dB better or worse."
 	if ranges := a.commonPractice(); ranges {
@@ -353,7 +349,7 @@ func (a *cureAnswer) notes(t *huntText) {
 	t.para("", text)
 	if a.upwards() {
 		t.line("")
-		t.para("", cureCaution)
+		t.para("", cureCaution())
 	}
 }
 

@@ -1,62 +1,28 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
 	"io"
 	"math"
 	"slices"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"rooftone/scan/hunt"
 	"rooftone/scan/measure"
 )
 
-// ascii writes what hunt says without letters beyond ASCII.
-var ascii = strings.NewReplacer("−", "-", "×", "x", "±", "+-", "µ", "u", "–", "-", "Ω", "ohm", "°", " deg", "’", "'")
-
 // writeHunt writes what was found for people.
 func writeHunt(w io.Writer, h *hunt.Hunt, o hunt.Options, s screen) error {
-	t := &huntText{width: min(s.width, 100)}
+	t := &huntText{newProse(s)}
 	t.suspects(h, o)
 	t.gains(h.Gains, o)
 	t.bands(h)
 	t.rest(h)
-	text := t.b.String()
-	if !s.utf8 {
-		text = ascii.Replace(text)
-	}
-	_, err := io.WriteString(w, text)
-	return err
+	return t.writeTo(w)
 }
 
-type huntText struct {
-	b     bytes.Buffer
-	width int
-}
-
-func (t *huntText) line(format string, args ...any) { fmt.Fprintf(&t.b, format+"\n", args...) }
-
-// para writes words after a label, wrapped, with the following lines indented
-// as deep.
-func (t *huntText) para(label, text string) {
-	indent := utf8.RuneCountInString(label)
-	line, at := label, indent
-	for _, word := range strings.Fields(text) {
-		n := utf8.RuneCountInString(word)
-		if at > indent && at+1+n > t.width {
-			t.line("%s", line)
-			line, at = strings.Repeat(" ", indent), indent
-		}
-		if at > indent {
-			line, at = line+" ", at+1
-		}
-		line, at = line+word, at+n
-	}
-	t.line("%s", line)
-}
+type huntText struct{ *prose }
 
 // stations counts the wanted channels with a station on them.
 func stations(h *hunt.Hunt) (n int) {

@@ -62,15 +62,14 @@ func (a *cureAnswer) onPage() *handover.Cure {
 
 // moveOf is the list of a change to which a channel belongs; nil for none.
 func (a *cureAnswer) moveOf(c *cure.ChannelOutcome, ch *handover.Change) *[]int {
-	const surely, hardly = 0.9, 0.1
-	switch was := a.channels[c.Index].Margin.Value >= 0; {
-	case !was && c.Decodes > surely:
+	switch c.Move(a.channels[c.Index].Margin.Value) {
+	case cure.Comes:
 		return &ch.Gained
-	case !was && c.Decodes > hardly:
+	case cure.MayCome:
 		return &ch.MayGain
-	case was && c.Decodes < hardly:
+	case cure.Falls:
 		return &ch.Lost
-	case was && c.Decodes < surely:
+	case cure.MayFall:
 		return &ch.MayLose
 	}
 	return nil

@@ -123,7 +123,7 @@ func chooseSpot(spots []*site.Spot, name string, o site.Options) (*site.Spot, er
 	case len(found) == 0:
 		return nil, fmt.Errorf("no place %s was marked", quote(name))
 	case err == nil && at.bearing != nil && len(found) > 1:
-		return nil, withHint(fmt.Errorf("%s could be %s or %s", quote(name), found[0], found[1]), "--chosen %s", quote(found[0].String()))
+		return nil, withHint(fmt.Errorf("%s could be %s or %s", quote(name), found[0], found[1]), "name it in full, such as %s", quote(found[0].String()))
 	}
 	return found[0], nil // a place by its name alone: the best heading there
 }

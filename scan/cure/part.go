@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"rooftone/scan/band"
+	"rooftone/scan/site"
 )
 
 // Kind is a kind of part that stands between the air and the receiver, or of what
@@ -300,23 +301,11 @@ func figure(text string, low, high float64, unit string) (float64, error) {
 	return v, nil
 }
 
-// length reads a length in feet or metres.
+// length reads a length in feet or metres, with its unit.
 func length(text string) (float64, error) {
-	per := 1.0
-	digits := text
-	switch {
-	case strings.HasSuffix(text, "ft"):
-		digits, per = strings.TrimSuffix(text, "ft"), metresPerFoot
-	case strings.HasSuffix(text, "'"):
-		digits, per = strings.TrimSuffix(text, "'"), metresPerFoot
-	case strings.HasSuffix(text, "m"):
-		digits = strings.TrimSuffix(text, "m")
-	default:
-		return 0, fmt.Errorf("%.20q lacks its unit: write 50ft or 15m", text)
+	m, typed, err := site.ParseLength(text, site.Metres)
+	if err != nil || typed == "" {
+		return 0, fmt.Errorf("%.20q is no length with its unit: write 50ft or 15m", text)
 	}
-	v, err := strconv.ParseFloat(digits, 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, fmt.Errorf("%.20q is no length: write 50ft or 15m", text)
-	}
-	return v * per, nil
+	return m, nil
 }

@@ -42,6 +42,33 @@ type ChannelOutcome struct {
 	Assumed bool
 }
 
+// Move is what becomes of a channel's picture.
+type Move int
+
+const (
+	Stays Move = iota
+	Comes
+	MayCome
+	Falls
+	MayFall
+)
+
+// Move says what becomes of a channel's picture: surely, or perhaps, by one in twenty.
+func (c *ChannelOutcome) Move(marginNow float64) Move {
+	const surely = 0.95
+	switch was := marginNow >= 0; {
+	case !was && c.Decodes > surely:
+		return Comes
+	case !was && c.Decodes > 1-surely:
+		return MayCome
+	case was && c.Decodes < 1-surely:
+		return Falls
+	case was && c.Decodes < surely:
+		return MayFall
+	}
+	return Stays
+}
+
 const (
 	productsReachDB = -3 // to noise: half a dB and more
 	productsMoreDB  = 3  // than before the change

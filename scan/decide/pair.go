@@ -1,6 +1,7 @@
 package decide
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -114,7 +115,7 @@ func (f *field) halves(rows []Row) []candidate {
 	}
 	if len(list) > mostPaired {
 		slices.SortStableFunc(list, func(a, b candidate) int {
-			return int(math.Copysign(1, f.value(b.beliefs)-f.value(a.beliefs)))
+			return cmp.Compare(f.value(b.beliefs), f.value(a.beliefs))
 		})
 		list = list[:mostPaired]
 	}

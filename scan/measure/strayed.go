@@ -1,9 +1,9 @@
 package measure
 
 import (
-	"math"
 	"slices"
 
+	"rooftone/dsp/decibel"
 	"rooftone/scan/band"
 	"rooftone/scan/listen"
 )
@@ -82,7 +82,7 @@ func lacksTraining(list []*listen.Slice, at int, c band.Channel) bool {
 			}
 			// What the station must be there, by the notches there are and by the
 			// power that is there above the noise.
-			ratio := math.Pow(10, t.MERdB/10)
+			ratio := decibel.Power(t.MERdB)
 			least := max(ratio*notch, (level/theirs*(1+ratio)-1)/2)
 			if least > s.Searched[i].CertainSNR {
 				return true
@@ -102,12 +102,12 @@ func outOfPlace(list []*listen.Slice, i int, ratio float64) bool {
 			if !alike(s, other) {
 				continue
 			}
-			low, high := shownBy(s), shownBy(other)
-			both := band.Span{LowHz: max(low.LowHz, high.LowHz), HighHz: min(low.HighHz, high.HighHz)}
+			own, its := shownBy(s), shownBy(other)
+			both := band.Span{LowHz: max(own.LowHz, its.LowHz), HighHz: min(own.HighHz, its.HighHz)}
 			if both.HighHz-both.LowHz < leastOverlapHz {
 				return false, false
 			}
-			theirs, inside := other.MedianDensity(both), s.MedianDensity(shownBy(s))
+			theirs, inside := other.MedianDensity(both), s.MedianDensity(own)
 			least, most := min(s.MedianDensity(both), inside), max(s.MedianDensity(both), inside)
 			return least > ratio*theirs, most*ratio < theirs
 		}
